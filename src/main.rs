@@ -1,0 +1,2 @@
+//! Evenpass.
+fn main() {}
