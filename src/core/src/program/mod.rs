@@ -1,0 +1,224 @@
+//! The program: what a plan tells the sequence to do. Values only; no decisions.
+
+use serde::Serialize;
+
+use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
+use crate::image::Level;
+use crate::quantity::{
+    Acceleration, Length, Mass, MassFlow, Pressure, Speed, SpindleSpeed, Temperature, Time,
+};
+use crate::recipe::{End, SlowCooling};
+
+/// A planned job.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct Program {
+    /// The recipe's title.
+    pub title: String,
+    /// Where the torch parks.
+    pub park: Length,
+    /// The part's extent: a torch inside it, widened by `clear_by`, is over the part.
+    pub part: Range<Length>,
+    /// Distance beyond the part at which the torch is clear of it: three standard deviations of
+    /// the wider of plume and flame.
+    pub clear_by: Length,
+    /// Ramp of the carriage.
+    pub ramp: Acceleration,
+    /// Speed between places without powder.
+    pub positioning: Speed,
+    /// The steps, in order.
+    pub steps: Vec<Step>,
+    /// The torches in the order they are used; a step names its torch by the place in this list.
+    pub torches: Vec<TorchPlan>,
+    /// Longest time since blasting before the surface is asked about.
+    pub blasted_within: Time,
+}
+
+/// What the sequence needs to know of a torch.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct TorchPlan {
+    /// Its key in the catalogue.
+    pub key: String,
+    /// Its title.
+    pub title: String,
+    /// How it is lit.
+    pub lighting: LightingRules,
+    /// Gas setting of its steps.
+    pub gas: GasSetting,
+    /// Fuel pressure it is set to.
+    pub fuel_pressure: Pressure,
+    /// Highest fuel gauge pressure its gas may be used at.
+    pub fuel_pressure_limit: Pressure,
+    /// Oxygen pressure it is set to.
+    pub oxygen_pressure: Pressure,
+    /// Carrier pressure it is set to.
+    pub carrier_pressure: Pressure,
+    /// Order of an ordinary stop.
+    pub shut_order: ShutOrder,
+    /// Lag between the gases at an ordinary stop.
+    pub shut_lag: Time,
+    /// Purge after the gases are shut.
+    pub purge_after: Time,
+    /// Whether its carrier may purge after the fuel is shut: on unless the carrier is oxygen.
+    pub carrier_may_purge: Level,
+}
+
+/// One step of a job.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Step {
+    /// Warm the part.
+    Preheat(PreheatStep),
+    /// Spray a zone.
+    Spray(SprayStep),
+    /// Isolate the gas and let a person in to change to the torch at this place in the list.
+    ChangeTorch(usize),
+    /// Fuse a zone.
+    Fuse(FuseStep),
+    /// Let the part cool.
+    Cool(CoolStep),
+}
+
+impl Step {
+    /// The spindle speed the step asks for; `None` for one that leaves it as it was.
+    #[must_use]
+    pub fn spindle(&self) -> Option<SpindleSpeed> {
+        match self {
+            Self::Preheat(step) => Some(step.spindle),
+            Self::Spray(step) => Some(step.spindle),
+            Self::Fuse(step) => Some(step.spindle),
+            Self::Cool(step) => Some(step.spindle),
+            Self::ChangeTorch(_) => None,
+        }
+    }
+}
+
+/// Warming by passes of the flame.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct PreheatStep {
+    /// The torch, by its place in the program's list.
+    pub torch: usize,
+    /// Spindle speed.
+    pub spindle: SpindleSpeed,
+    /// Feed of the warming passes.
+    pub feed: Speed,
+    /// Turning points of the warming passes.
+    pub span: Range<Length>,
+    /// The window to reach and stay under.
+    pub window: Range<Temperature>,
+    /// How long it must stay in the window, with the torch at the park.
+    pub soak: Time,
+    /// Longest time to reach it.
+    pub longest: Time,
+    /// What the forecast expects.
+    pub expected: Time,
+}
+
+/// One switching window of the powder along a pass: where powder is to be at full flow on the
+/// part. The carriage positions are those of the torch, in the pass's own direction.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct PowderWindow {
+    /// Where powder begins to arrive.
+    pub on: Length,
+    /// Where powder ceases to arrive.
+    pub off: Length,
+}
+
+/// A point of a feed profile: the feed holds linearly between points and constant outside.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct FeedPoint {
+    /// Where.
+    pub at: Length,
+    /// How fast.
+    pub feed: Speed,
+}
+
+/// One crossing of a zone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct Pass {
+    /// Where the carriage starts from rest.
+    pub from: Length,
+    /// Where it comes to rest.
+    pub to: Length,
+    /// Feed along the way, by rising position whatever the direction; never empty.
+    pub feed: Vec<FeedPoint>,
+    /// Where powder is wanted, in the order of the pass's direction.
+    pub powder: Vec<PowderWindow>,
+}
+
+/// Spraying one zone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct SprayStep {
+    /// Name of the zone.
+    pub zone: String,
+    /// Its edges.
+    pub edges: Range<Length>,
+    /// The torch, by its place in the program's list.
+    pub torch: usize,
+    /// Spindle speed.
+    pub spindle: SpindleSpeed,
+    /// Powder fed.
+    pub powder_rate: MassFlow,
+    /// From the coil's on until powder arrives at full flow.
+    pub lead_on: Time,
+    /// From the coil's off until no more powder arrives.
+    pub lead_off: Time,
+    /// Part temperature while powder is on.
+    pub window: Range<Temperature>,
+    /// A waiting pass starts again below this.
+    pub resume_below: Temperature,
+    /// Rest at each turn.
+    pub dwell: Time,
+    /// The passes, in order.
+    pub passes: Vec<Pass>,
+    /// Powder the step needs.
+    pub powder: Mass,
+    /// Thickness as sprayed that each pass adds, radial.
+    pub thickness_per_pass: Length,
+}
+
+/// Fusing one zone band by band.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct FuseStep {
+    /// Name of the zone.
+    pub zone: String,
+    /// The torch, by its place in the program's list.
+    pub torch: usize,
+    /// Spindle speed.
+    pub spindle: SpindleSpeed,
+    /// Which end is first.
+    pub starts: End,
+    /// The bands in the order they are fused: turning points of the oscillation.
+    pub bands: Vec<Range<Length>>,
+    /// Speed of the oscillation.
+    pub oscillation: Speed,
+    /// Feed from band to band.
+    pub feed: Speed,
+    /// Reading of the pyrometer between which the coat is expected to wet.
+    pub window: Range<Temperature>,
+    /// Above this reading the torch is withdrawn.
+    pub ceiling: Temperature,
+    /// Longest time to wait for "wet" in one band.
+    pub longest: Time,
+}
+
+/// Cooling with the spindle turning.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct CoolStep {
+    /// Spindle speed.
+    pub spindle: SpindleSpeed,
+    /// Turns until the part is below this.
+    pub turn_until: Temperature,
+    /// Shortest time.
+    pub at_least: Time,
+    /// Longest time before a person is asked.
+    pub longest: Time,
+    /// What the part gets when it leaves the machine.
+    pub slow: SlowCooling,
+}

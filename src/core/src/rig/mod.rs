@@ -1,0 +1,90 @@
+//! The rig: what this machine is. Lines, devices, register maps, scaling, limits, tags and
+//! set-points, as read and checked from its file.
+
+mod axis;
+mod field;
+mod line;
+mod spindle;
+
+use serde::Serialize;
+
+pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, WordOrder};
+pub use field::{
+    AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
+    TachometerSpec, WatchdogSpec,
+};
+pub use line::{LineId, LineSpec, Parity, StopBits};
+pub use spindle::{GearTable, InverterRegisters, InverterSpec, SpindleSpec};
+
+use crate::quantity::Time;
+
+/// Whether the rig is the bench's twin or a machine that can hurt somebody.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RigKind {
+    /// The twin: no gas, no motion.
+    Twin,
+    /// A machine.
+    Machine,
+}
+
+/// How a torch is lit on this rig.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum LitBy {
+    /// By hand: at park, spindle stopped, guard open for it.
+    Hand,
+    /// By an igniter: guard shut.
+    Igniter,
+}
+
+/// One interlock's figures as the rig file tightens them. A figure that is absent keeps the
+/// value of the source.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct InterlockFigures {
+    /// The row's key in the matrix.
+    pub key: String,
+    /// Set-point in the row's own unit.
+    pub set_point: Option<f64>,
+    /// Delay before it counts.
+    pub delay: Option<Time>,
+    /// Instrument tag printed with the cause.
+    pub tag: Option<String>,
+}
+
+/// A checked rig.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct Rig {
+    /// What it is called.
+    pub title: String,
+    /// Twin or machine.
+    pub kind: RigKind,
+    /// How the torch is lit.
+    pub lit_by: LitBy,
+    /// The scan's period.
+    pub scan: Time,
+    /// The lines; [`LineId`] is the place in this list.
+    pub lines: Vec<LineSpec>,
+    /// The field I/O.
+    pub field: FieldSpec,
+    /// The carriage.
+    pub axis: AxisSpec,
+    /// The spindle.
+    pub spindle: SpindleSpec,
+    /// How long an attendance request may stay unanswered, and how often it comes.
+    pub attendance: Attendance,
+    /// Tightened figures of interlocks.
+    pub interlocks: Vec<InterlockFigures>,
+}
+
+/// The attendance request while a flame is lit.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct Attendance {
+    /// How often somebody must show that they are there.
+    pub every: Time,
+    /// How long they have to answer before the job holds.
+    pub answer_within: Time,
+}
