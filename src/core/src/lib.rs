@@ -6,8 +6,11 @@
 pub mod catalogue;
 pub mod cia402;
 pub mod image;
+pub mod interlock;
+pub mod ledger;
 pub mod moment;
 pub mod program;
 pub mod quantity;
 pub mod recipe;
+pub mod request;
 pub mod rig;
