@@ -111,7 +111,9 @@ const SUMMARY: &str = "
         coalesce((SELECT at_us FROM entry WHERE run = place ORDER BY number DESC LIMIT 1), 0),
         (SELECT count(*) FROM entry INDEXED BY entry_pass WHERE run = place AND kind = 'pass'
             AND data ->> '$.mark' = 'ended'),
-        (SELECT sum(planned) FROM (SELECT max(data ->> '$.of') AS planned FROM entry INDEXED BY entry_pass
+        (SELECT sum(max(planned, 0)) FROM (
+            SELECT max(CAST(data ->> '$.of' AS INTEGER)) AS planned
+            FROM entry INDEXED BY entry_pass
             WHERE run = place AND kind = 'pass' GROUP BY data ->> '$.zone'))
     FROM run";
 

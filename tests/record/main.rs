@@ -8,6 +8,8 @@ mod told;
 
 use evenpass::cli::records::Reader;
 use evenpass::record::{Ending, Gap, Outcome, Recorder, Store};
+use evenpass_core::ledger::{Entry, EntryKind};
+use serde_json::json;
 
 use story::{end, file, header, plain, record_story, story};
 use told::{listed, shown};
@@ -102,6 +104,20 @@ fn entries_that_never_arrived_are_visible_as_gaps() {
     assert_eq!(numbers, [3, 4, 8, 9]);
     assert_eq!(record.gaps, [Gap { first: 1, last: 2 }, Gap { first: 5, last: 7 }]);
     assert!(shown(&path, "latest", Reader::Person).contains("Entries that were not kept"));
+}
+
+#[test]
+fn data_of_an_unforeseen_form_are_kept_and_do_not_spoil_the_list() {
+    let (_folder, path) = file();
+    let store = Store::open(&path).expect("open");
+    let recorder = Recorder::begin(store, &header("2026-11-25T09:00:00Z")).expect("begin");
+    for (number, of) in [(1, json!("nine")), (2, json!(-9)), (3, json!([9]))] {
+        let data = json!({"mark": "ended", "pass": number, "of": of});
+        recorder.send(Entry { kind: EntryKind::Pass, data, ..plain(number) });
+    }
+    recorder.finish(end(Ending::Complete)).expect("finish");
+    assert!(listed(&path, Reader::Person).contains(" 3/0 "));
+    assert!(shown(&path, "latest", Reader::Program).contains("\"nine\""));
 }
 
 #[test]
