@@ -5,8 +5,10 @@
 
 pub mod catalogue;
 pub mod cia402;
+pub mod coat;
 pub mod image;
 pub mod moment;
+pub mod plan;
 pub mod program;
 pub mod quantity;
 pub mod recipe;
