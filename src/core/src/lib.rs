@@ -5,10 +5,12 @@
 
 pub mod catalogue;
 pub mod cia402;
+pub mod coat;
 pub mod image;
 pub mod interlock;
 pub mod ledger;
 pub mod moment;
+pub mod plan;
 pub mod program;
 pub mod quantity;
 pub mod recipe;

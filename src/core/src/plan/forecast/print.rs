@@ -1,0 +1,327 @@
+//! The forecast as a page: sections, aligned columns, units; at most 100 columns wide.
+
+use core::fmt;
+
+use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast};
+use crate::plan::motion::Direction;
+use crate::plan::powder::EdgePlaces;
+use crate::plan::speeds::metres_per_minute;
+use crate::quantity::{Length, Time};
+
+/// A forecast laid out for reading.
+#[derive(Debug, Clone, Copy)]
+pub struct Page<'a>(&'a Forecast);
+
+impl<'a> Page<'a> {
+    /// Of a forecast.
+    #[must_use]
+    pub const fn new(forecast: &'a Forecast) -> Self {
+        Self(forecast)
+    }
+}
+
+impl fmt::Display for Page<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let forecast = self.0;
+        writeln!(f, "{}", forecast.title)?;
+        for zone in &forecast.zones {
+            writeln!(f)?;
+            zone_section(f, zone)?;
+        }
+        writeln!(f)?;
+        steps(f, &forecast.steps, forecast.total)?;
+        writeln!(f)?;
+        supplies(f, forecast)?;
+        writeln!(f)?;
+        writeln!(f, "If the carriage stalls")?;
+        row(
+            f,
+            &format!("surface {STALL_RISE} hotter after"),
+            &format!("{:.2} s under the spraying flame", forecast.stall.s()),
+        )?;
+        for zone in &forecast.zones {
+            row(
+                f,
+                &format!("lump on \"{}\"", zone.zone),
+                &format!("{:.4} mm each second with powder on", zone.lump_rate.mm_per_s()),
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// One line: what, and its value.
+fn row(f: &mut fmt::Formatter<'_>, what: &str, value: &str) -> fmt::Result {
+    writeln!(f, "  {what:<28} {value}")
+}
+
+fn mm(length: Length, places: usize) -> String {
+    format!("{:.places$}", length.mm())
+}
+
+/// "50.00 mm", or "50.00 to 80.00 mm".
+fn span(low: f64, high: f64, places: usize, unit: &str) -> String {
+    let (a, b) = (format!("{low:.places$}"), format!("{high:.places$}"));
+    if a == b { format!("{a} {unit}") } else { format!("{a} to {b} {unit}") }
+}
+
+fn zone_section(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
+    writeln!(f, "Zone \"{}\"", zone.zone)?;
+    row(f, "edges", &span(zone.edges.low.mm(), zone.edges.high.mm(), 2, "mm"))?;
+    row(f, "diameter", &span(zone.diameters.low.mm(), zone.diameters.high.mm(), 2, "mm"))?;
+    row(
+        f,
+        "spindle",
+        &format!(
+            "{} (wanted {:.1}, {:+.2} %)",
+            zone.speed.spindle,
+            zone.speed.wanted.rpm(),
+            zone.speed.mismatch.percent()
+        ),
+    )?;
+    let (low, high) =
+        (metres_per_minute(zone.speed.surface.low), metres_per_minute(zone.speed.surface.high));
+    let surface = if low == high { low } else { format!("{low} to {high}") };
+    row(f, "surface speed", &surface)?;
+    let (slow, fast) = (zone.feed.low.mm_per_s(), zone.feed.high.mm_per_s());
+    row(
+        f,
+        "feed",
+        &format!(
+            "{} ({})",
+            span(slow, fast, 3, "mm/s"),
+            span(slow * 60.0, fast * 60.0, 0, "mm/min")
+        ),
+    )?;
+    row(
+        f,
+        "pitch",
+        &format!(
+            "{:.2} mm/turn, {:.2} sigma of the plume; ripple {:.2} % peak to peak",
+            zone.pitch.mm_per_turn(),
+            zone.pitch.mm_per_turn() / zone.plume.mm(),
+            zone.ripple.percent()
+        ),
+    )?;
+    row(f, "caught by the part", &format!("{:.2} % of the plume", zone.capture.percent()))?;
+    thickness(f, zone)?;
+    growth(f, zone)?;
+    commands(f, zone)
+}
+
+fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
+    let count = &zone.passes;
+    row(f, "thickness of one pass", &format!("{} mm radial", mm(zone.thickness_per_pass, 4)))?;
+    row(
+        f,
+        "passes",
+        &format!(
+            "{} (needed {:.2} by area; {:.2} if it stayed thin, {:.2} as it grows)",
+            count.planned, count.by_area, count.thin, count.with_growth
+        ),
+    )?;
+    row(
+        f,
+        "as sprayed",
+        &format!(
+            "{} mm radial ({} needed), diameter {} mm, hot {} mm",
+            mm(zone.sprayed, 3),
+            mm(count.required, 3),
+            mm(zone.sprayed_diameter, 3),
+            mm(zone.sprayed_diameter_hot, 3)
+        ),
+    )?;
+    if let Some(fused) = &zone.fused {
+        row(
+            f,
+            "fused",
+            &format!(
+                "{} mm radial, diameter {} mm, {} mm over the finish",
+                mm(fused.build, 3),
+                mm(fused.diameter, 3),
+                mm(fused.over_finish, 3)
+            ),
+        )?;
+    }
+    row(f, "at the edges", &format!("{:.2} % of full thickness", zone.edge_share.percent()))?;
+    let thinnest = zone.along.iter().map(|station| station.sprayed).reduce(Length::min);
+    let thickest = zone.along.iter().map(|station| station.sprayed).reduce(Length::max);
+    if let (Some(low), Some(high)) = (thinnest, thickest) {
+        row(
+            f,
+            "along the zone",
+            &format!("{} mm as driven", span(low.mm(), high.mm(), 3, "").trim_end()),
+        )?;
+    }
+    for (index, chunk) in zone.build_up.chunks(8).enumerate() {
+        let values: Vec<String> = chunk.iter().map(|build| mm(*build, 4)).collect();
+        let what = if index == 0 { "build after each pass, mm" } else { "" };
+        row(f, what, &values.join("  "))?;
+    }
+    Ok(())
+}
+
+fn growth(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
+    for growth in &zone.growth {
+        row(
+            f,
+            &format!("edges at {}", growth.temperature),
+            &span(growth.edges.low.mm(), growth.edges.high.mm(), 3, "mm, all of the part hot"),
+        )?;
+    }
+    if zone.backlash > Length::ZERO {
+        row(
+            f,
+            "lost motion",
+            &format!(
+                "{} taken up at each turn ({:.3} % of the edge if it were not)",
+                zone.backlash,
+                zone.backlash_error.percent()
+            ),
+        )?;
+    }
+    Ok(())
+}
+
+fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
+    row(
+        f,
+        "powder",
+        &format!(
+            "arrives for {:.1} s of {:.1} s of motion, {:.1} g, switched on {} times",
+            zone.powder_on.s(),
+            zone.motion.s(),
+            zone.powder.g(),
+            zone.switched_on
+        ),
+    )?;
+    if zone.through > 0 {
+        row(f, "", &format!("stays on through {} turns, counted above", zone.through))?;
+    }
+    writeln!(
+        f,
+        "  {:<28} {:>12} {:>12} {:>12} {:>12}",
+        "commands, mm", "on at", "for", "off at", "for"
+    )?;
+    let shown = |edge: Option<EdgePlaces>| match edge {
+        Some(edge) => (mm(edge.drive, 3), mm(edge.arrives, 3)),
+        None => ("stays on".to_owned(), "-".to_owned()),
+    };
+    for (index, pass) in zone.commands.iter().enumerate() {
+        let same = |other: usize| {
+            zone.commands.get(other).is_some_and(|before| {
+                before.on == pass.on && before.off == pass.off && before.direction == pass.direction
+            })
+        };
+        // Passes alternate: one that repeats the last but one is not told again.
+        if index.checked_sub(2).is_some_and(same) {
+            continue;
+        }
+        let way = match pass.direction {
+            Direction::TowardTail => "toward tail",
+            Direction::TowardChuck => "toward chuck",
+        };
+        let ((on_at, on_for), (off_at, off_for)) = (shown(pass.on), shown(pass.off));
+        writeln!(
+            f,
+            "    {:<26} {on_at:>12} {on_for:>12} {off_at:>12} {off_for:>12}",
+            format!("pass {}, {way}", pass.pass)
+        )?;
+    }
+    Ok(())
+}
+
+fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt::Result {
+    writeln!(f, "{:<46} {:>10} {:>10} {:>9}", "Steps", "takes", "done at", "leaves")?;
+    for step in steps {
+        let how = match step.certainty {
+            Certainty::Planned => "",
+            Certainty::Estimated => "estimated",
+            Certainty::AtLeast => "at least",
+            Certainty::ByPerson => "not counted",
+        };
+        let takes = match step.certainty {
+            Certainty::ByPerson => "by hand".to_owned(),
+            Certainty::Planned | Certainty::Estimated | Certainty::AtLeast => clock(step.takes),
+        };
+        let line = format!(
+            "  {:<44} {:>10} {:>10} {:>6.0} degC  {how}",
+            shortened(&step.what, 44),
+            takes,
+            clock(step.done_at),
+            step.leaves_at.celsius()
+        );
+        writeln!(f, "{}", line.trim_end())?;
+    }
+    writeln!(f, "  {:<44} {:>10}", "all together", clock(total))
+}
+
+fn supplies(f: &mut fmt::Formatter<'_>, forecast: &Forecast) -> fmt::Result {
+    writeln!(f, "Powder and gas")?;
+    for used in &forecast.powder {
+        row(
+            f,
+            &shortened(&used.title, 28),
+            &format!("{:.1} g in {:.1} s", used.fed.g(), used.arriving.s()),
+        )?;
+    }
+    forecast.gas.iter().try_for_each(|used| gas(f, used))
+}
+
+fn gas(f: &mut fmt::Formatter<'_>, used: &GasUse) -> fmt::Result {
+    row(
+        f,
+        &shortened(&used.torch, 28),
+        &format!(
+            "{:.0} L {}, {:.0} L oxygen in {} alight",
+            used.fuel.l(),
+            used.fuel_gas,
+            used.oxygen.l(),
+            clock(used.burning)
+        ),
+    )?;
+    if let Some(need) = &used.cylinders {
+        row(
+            f,
+            "",
+            &format!(
+                "{} needs {:.1} m3 on the manifold",
+                used.fuel_flow,
+                need.by_catalogue.l() / 1000.0
+            ),
+        )?;
+        row(
+            f,
+            "",
+            &format!(
+                "stricter rules: {:.1} m3 burning now and then, {:.1} m3 without a pause",
+                need.intermittent.l() / 1000.0,
+                need.continuous.l() / 1000.0
+            ),
+        )?;
+    }
+    Ok(())
+}
+
+/// "1:02:03", "2:03" or "9.5 s".
+fn clock(time: Time) -> String {
+    let seconds = time.s().round();
+    if seconds < 60.0 {
+        return format!("{:.1} s", time.s());
+    }
+    let (hours, rest) = ((seconds / 3600.0).floor(), seconds % 3600.0);
+    let (minutes, seconds) = ((rest / 60.0).floor(), rest % 60.0);
+    if hours > 0.0 {
+        format!("{hours:.0}:{minutes:02.0}:{seconds:02.0} h")
+    } else {
+        format!("{minutes:.0}:{seconds:02.0} min")
+    }
+}
+
+/// At most so many characters, an ellipsis where some are left out.
+fn shortened(text: &str, most: usize) -> String {
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars().take(most.saturating_sub(1)).chain(core::iter::once('…')).collect()
+}

@@ -1,0 +1,236 @@
+//! What is expected of one zone.
+
+use serde::Serialize;
+
+use super::Basis;
+use crate::catalogue::Range;
+use crate::coat::deposit::fused_build;
+use crate::coat::plume::{edge_error, edge_share, ripple};
+use crate::coat::{Coat, CoatBasis};
+use crate::plan::material::grown;
+use crate::plan::motion::LegMotion;
+use crate::plan::passes::{PassCount, build_up};
+use crate::plan::powder::{PassEdges, Timeline, TurnPowder, edges, rest_before, turn_powder};
+use crate::plan::speeds::ChosenSpeed;
+use crate::plan::zone::ZonePlan;
+use crate::program::{Pass, Program, SprayStep, Step};
+use crate::quantity::{Fraction, Length, Mass, Pitch, Speed, Temperature, Time};
+
+/// Places along a zone at which its thickness is told, edges included.
+const STATIONS: u32 = 41;
+
+/// Where the edges of a zone lie on a hot part.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct EdgeGrowth {
+    /// The whole part at this temperature, from the chuck face on: the worst case.
+    pub temperature: Temperature,
+    /// Its edges then.
+    pub edges: Range<Length>,
+}
+
+/// What fusing leaves.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct FusedForecast {
+    /// Radial thickness, by area.
+    pub build: Length,
+    /// Diameter, cold.
+    pub diameter: Length,
+    /// What is left to machine down to the finish; negative when the coat is too thin.
+    pub over_finish: Length,
+}
+
+/// Thickness at one place.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Station {
+    /// Where.
+    pub at: Length,
+    /// As sprayed.
+    pub sprayed: Length,
+}
+
+/// The forecast of a zone.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct ZoneForecast {
+    /// Its name.
+    pub zone: String,
+    /// Its edges.
+    pub edges: Range<Length>,
+    /// Thinnest and thickest diameter before coating.
+    pub diameters: Range<Length>,
+    /// Spindle and surface speed.
+    pub speed: ChosenSpeed,
+    /// Slowest and fastest feed.
+    pub feed: Range<Speed>,
+    /// Widest pitch.
+    pub pitch: Pitch,
+    /// Standard deviation of the plume.
+    pub plume: Length,
+    /// Ripple at that pitch, peak to peak, relative to the mean.
+    pub ripple: Fraction,
+    /// Share of the plume that the part catches.
+    pub capture: Fraction,
+    /// Radial thickness of one pass on the bare part.
+    pub thickness_per_pass: Length,
+    /// Passes.
+    pub passes: PassCount,
+    /// Radial build in the middle after each pass.
+    pub build_up: Vec<Length>,
+    /// Radial build as sprayed.
+    pub sprayed: Length,
+    /// Diameter as sprayed at the mean diameter, cold.
+    pub sprayed_diameter: Length,
+    /// The same while the part is at the low end of preheat.
+    pub sprayed_diameter_hot: Length,
+    /// After fusing; `None` for a coat left as sprayed.
+    pub fused: Option<FusedForecast>,
+    /// Share of the full thickness that an edge has.
+    pub edge_share: Fraction,
+    /// Thickness along the zone, as driven.
+    pub along: Vec<Station>,
+    /// Where powder is commanded in each pass.
+    pub commands: Vec<PassEdges>,
+    /// Edges on the preheated part and, where it is fused, on the fused one.
+    pub growth: Vec<EdgeGrowth>,
+    /// Lost motion that a reversed carriage takes up.
+    pub backlash: Length,
+    /// What that lost motion would do to an edge if it were not taken up.
+    pub backlash_error: Fraction,
+    /// How long powder arrives.
+    pub powder_on: Time,
+    /// Motion and rests of all passes, waits for temperature aside.
+    pub motion: Time,
+    /// Powder fed, overruns and turns included.
+    pub powder: Mass,
+    /// Times the powder coil is switched on.
+    pub switched_on: usize,
+    /// Turns that powder stays on through.
+    pub through: u32,
+    /// How fast a lump grows where a carriage stalls with powder on.
+    pub lump_rate: Speed,
+}
+
+/// The zones in the program's order.
+pub(super) fn zones(
+    basis: &Basis<'_>,
+    program: &Program,
+    planned: &[ZonePlan<'_>],
+    coat: &CoatBasis,
+) -> Vec<ZoneForecast> {
+    let mut so_far = Coat::new(coat);
+    let sprayed = program.steps.iter().enumerate().filter_map(|(index, step)| match step {
+        Step::Spray(spray) => Some((index, spray)),
+        Step::Preheat(_) | Step::ChangeTorch(_) | Step::Fuse(_) | Step::Cool(_) => None,
+    });
+    // Zones that touch add to each other's edges: all are driven before any is told.
+    for (index, step) in sprayed.clone() {
+        so_far.select(index);
+        drive(step, program, &mut so_far);
+    }
+    sprayed
+        .zip(planned)
+        .map(|((_, step), zone)| zone_forecast(basis, program, step, zone, &so_far))
+        .collect()
+}
+
+fn zone_forecast(
+    basis: &Basis<'_>,
+    program: &Program,
+    step: &SprayStep,
+    plan: &ZonePlan<'_>,
+    coat: &Coat,
+) -> ZoneForecast {
+    let plume = basis.torches.spray.plume;
+    let recipe = basis.recipe;
+    let build_up = build_up(plan.mean, plan.area_per_pass, plan.count.planned);
+    let sprayed = build_up.last().copied().unwrap_or(Length::ZERO);
+    let sprayed_diameter = plan.mean + sprayed * 2.0;
+    let at = |place: Length, temperature| grown(place, recipe.part.substrate, temperature);
+    let fused = recipe.fuse.as_ref().map(|_| {
+        let build = fused_build(plan.mean, sprayed, plan.shrink);
+        FusedForecast {
+            build,
+            diameter: plan.mean + build * 2.0,
+            over_finish: build - plan.zone.finish,
+        }
+    });
+    let hot = [Some(recipe.preheat.window.low), recipe.fuse.as_ref().map(|fuse| fuse.window.low)];
+    let growth = hot
+        .into_iter()
+        .flatten()
+        .map(|temperature| EdgeGrowth {
+            temperature,
+            edges: Range {
+                low: at(plan.zone.from, temperature),
+                high: at(plan.zone.to, temperature),
+            },
+        })
+        .collect();
+    let line = Timeline::of(step, program.ramp);
+    let backlash = basis.rig.axis.backlash;
+    ZoneForecast {
+        zone: step.zone.clone(),
+        edges: step.edges,
+        diameters: plan.diameters,
+        speed: plan.speed,
+        feed: plan.feed,
+        pitch: plan.pitch,
+        plume,
+        ripple: ripple(plan.pitch, plume),
+        capture: plan.capture,
+        thickness_per_pass: plan.deposit.thickness_per_pass(plan.mean, plan.feed_at_mean),
+        passes: plan.count,
+        build_up,
+        sprayed,
+        sprayed_diameter,
+        sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
+        fused,
+        edge_share: edge_share(plan.zone.overrun, plume),
+        along: stations(step, coat),
+        commands: edges(step, program.ramp, backlash),
+        growth,
+        backlash,
+        backlash_error: edge_error(backlash, plan.zone.overrun, plume),
+        powder_on: line.arriving,
+        motion: line.total(),
+        powder: step.powder,
+        switched_on: line.coil.len(),
+        through: line.through,
+        lump_rate: plan.deposit.lump_rate(plan.mean, plume),
+    }
+}
+
+fn stations(step: &SprayStep, coat: &Coat) -> Vec<Station> {
+    let way = step.edges.high - step.edges.low;
+    (0..STATIONS)
+        .map(|index| {
+            let at = step.edges.low + way * (f64::from(index) / f64::from(STATIONS - 1));
+            Station { at, sprayed: coat.thickness_at(at) }
+        })
+        .collect()
+}
+
+/// Drives all passes of a step over the estimate of the coat, as planned.
+fn drive(step: &SprayStep, program: &Program, coat: &mut Coat) {
+    let mut previous: Option<&Pass> = None;
+    for pass in &step.passes {
+        let motion = LegMotion::new(pass, program.ramp);
+        if previous.is_some_and(|before| turn_powder(before, pass) == TurnPowder::Through) {
+            let rest = rest_before(pass, &motion, step.lead_on, step.dwell);
+            coat.deposit_between(pass.from, pass.from, rest);
+        }
+        for window in &pass.powder {
+            let way = window.off - window.on;
+            // Fine enough that the feed is even within a piece: half a millimetre.
+            let pieces = (way.abs().mm() * 2.0).ceil().max(1.0);
+            let mut done = 0.0;
+            while done < pieces {
+                let from = window.on + way * (done / pieces);
+                let to = window.on + way * ((done + 1.0) / pieces);
+                coat.deposit_between(from, to, motion.time_at(to) - motion.time_at(from));
+                done += 1.0;
+            }
+        }
+        previous = Some(pass);
+    }
+}

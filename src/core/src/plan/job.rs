@@ -1,0 +1,402 @@
+//! The steps of a job in their order, and what they need beyond the zones.
+
+use super::EdgeBasis;
+use super::fuse::bands;
+use super::heat::Lump;
+use super::problem::{Findings, Limit};
+use super::speeds::{ChosenSpeed, choose, metres_per_minute};
+use super::zone::ZonePlan;
+use crate::catalogue::{Carrier, Catalogue, FuelGas, GasSetting, Range, Torch, TorchPurpose};
+use crate::coat::plume::capture;
+use crate::image::Level;
+use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
+use crate::quantity::{Length, Power, SpindleSpeed, Time};
+use crate::recipe::{Fuse, Recipe, Substrate};
+use crate::rig::{Rig, SwingAway};
+
+use super::outline::Outline;
+
+/// Clear of a part is three standard deviations of the wider of plume and flame away from it.
+const CLEAR_IN_DEVIATIONS: f64 = 3.0;
+
+/// The torches of a job.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Torches<'a> {
+    pub spray: &'a Torch,
+    pub spray_gas: &'a FuelGas,
+    /// The fusing torch and its gas; `None` for a coat left as sprayed.
+    pub fuse: Option<(&'a Torch, &'a FuelGas)>,
+}
+
+impl<'a> Torches<'a> {
+    /// Finds them in the catalogue; `None` when one is missing or for other work.
+    pub(crate) fn find(
+        recipe: &'a Recipe,
+        catalogue: &'a Catalogue,
+        findings: &mut Findings,
+    ) -> Option<Self> {
+        let spray = find(
+            catalogue,
+            &recipe.spray.torch,
+            "spray, torch",
+            &[TorchPurpose::Spraying, TorchPurpose::SprayingAndFusing],
+            findings,
+        );
+        let fuse = recipe.fuse.as_ref().map(|fuse| {
+            find(
+                catalogue,
+                &fuse.torch,
+                "fuse, torch",
+                &[TorchPurpose::Fusing, TorchPurpose::SprayingAndFusing],
+                findings,
+            )
+        });
+        match (spray, fuse) {
+            (Some((spray, spray_gas)), None) => Some(Self { spray, spray_gas, fuse: None }),
+            (Some((spray, spray_gas)), Some(Some(fuse))) => {
+                Some(Self { spray, spray_gas, fuse: Some(fuse) })
+            }
+            (None, _) | (_, Some(None)) => None,
+        }
+    }
+
+    /// How far beyond the part a torch is clear of it.
+    pub(crate) fn clear_by(&self) -> Length {
+        let wider = |torch: &Torch| torch.plume.max(torch.flame);
+        let widest =
+            self.fuse.map_or(wider(self.spray), |(fuse, _)| wider(fuse).max(wider(self.spray)));
+        widest * CLEAR_IN_DEVIATIONS
+    }
+}
+
+fn find<'a>(
+    catalogue: &'a Catalogue,
+    key: &str,
+    place: &str,
+    purposes: &[TorchPurpose],
+    findings: &mut Findings,
+) -> Option<(&'a Torch, &'a FuelGas)> {
+    let Some(torch) = catalogue.torch(key) else {
+        let known: Vec<&str> = catalogue.torches.iter().map(|torch| torch.key.as_str()).collect();
+        findings.problem(
+            Limit::Catalogue,
+            place,
+            format!("no torch \"{key}\" in the catalogue ({})", known.join(", ")),
+            "name one of these or add it",
+        );
+        return None;
+    };
+    if !purposes.contains(&torch.purpose) {
+        let purpose = match torch.purpose {
+            TorchPurpose::Spraying => "spraying only",
+            TorchPurpose::Fusing => "heating only",
+            TorchPurpose::SprayingAndFusing => "spraying and fusing",
+        };
+        findings.problem(
+            Limit::TorchPurpose,
+            place,
+            format!("{} is for {purpose}", torch.title),
+            "name another torch",
+        );
+        return None;
+    }
+    let Some(gas) = catalogue.fuel_gas(&torch.fuel_gas) else {
+        findings.problem(
+            Limit::Catalogue,
+            place,
+            format!("{} burns \"{}\", which is not in the catalogue", torch.title, torch.fuel_gas),
+            "add the fuel gas with its limits",
+        );
+        return None;
+    };
+    Some((torch, gas))
+}
+
+/// The program of planned zones.
+pub(crate) fn assemble(
+    recipe: &Recipe,
+    rig: &Rig,
+    torches: &Torches<'_>,
+    zones: &[ZonePlan<'_>],
+    edges: EdgeBasis,
+    findings: &mut Findings,
+) -> Option<Program> {
+    let before = findings.count();
+    let clear_by = torches.clear_by();
+    check_park(recipe, rig, clear_by, findings);
+    check_standoff(recipe, torches.spray, findings);
+    if recipe.spray.dwell > torches.spray.longest_dwell {
+        findings.problem(
+            Limit::Dwell,
+            "spray, dwell",
+            format!("{} at each turn", recipe.spray.dwell),
+            format!(
+                "{} allows {} under flame over the part",
+                torches.spray.title, torches.spray.longest_dwell
+            ),
+        );
+    }
+    let first = zones.first()?;
+    let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
+    let mut steps = vec![Step::Preheat(preheat)];
+    steps.extend(zones.iter().map(|zone| Step::Spray(zone.step.clone())));
+    let mut torch_plans =
+        vec![torch_plan(torches.spray, torches.spray.spraying, torches.spray_gas)];
+    let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
+    if let (Some(fuse), Some((torch, gas))) = (&recipe.fuse, torches.fuse) {
+        let place = torch_plans.len();
+        torch_plans.push(torch_plan(torch, torch.fusing, gas));
+        if torch.key != torches.spray.key {
+            steps.push(Step::ChangeTorch(place));
+        }
+        for zone in zones {
+            let speed = fusing_speed(recipe, rig, fuse, torch, zone, findings)?;
+            last_spindle = speed.spindle;
+            steps.push(Step::Fuse(fuse_step(recipe, fuse, zone, place, &speed, edges)));
+        }
+    }
+    steps.push(Step::Cool(CoolStep {
+        spindle: last_spindle,
+        turn_until: recipe.cool.turn_until,
+        at_least: recipe.cool.at_least,
+        longest: recipe.cool.longest,
+        slow: recipe.cool.slow,
+    }));
+    if recipe.part.substrate == Substrate::AirHardeningSteel
+        && recipe.cool.slow == crate::recipe::SlowCooling::NotNeeded
+    {
+        findings
+            .note("cool, slow", "steel that hardens in air cracks in still air: cool it slowly");
+    }
+    (findings.count() == before).then_some(Program {
+        title: recipe.title.clone(),
+        park: rig.axis.park,
+        part: recipe.part.extent(),
+        clear_by,
+        ramp: rig.axis.ramp,
+        positioning: rig.axis.positioning,
+        steps,
+        torches: torch_plans,
+        blasted_within: recipe.spray.blasted_within,
+    })
+}
+
+/// Net heat into the part of a torch at a setting, after what passes a narrow part.
+pub(crate) fn net_into(diameter: Length, torch: &Torch, gas: &GasSetting) -> Power {
+    gas.net_power * capture(diameter, torch.flame).ratio()
+}
+
+/// The stretch that is heated: from the first zone's powder to the last one's.
+pub(crate) fn heated(recipe: &Recipe) -> Range<Length> {
+    let low = recipe.zones.iter().map(|zone| zone.from - zone.overrun);
+    let high = recipe.zones.iter().map(|zone| zone.to + zone.overrun);
+    Range {
+        low: low.reduce(Length::min).unwrap_or(Length::ZERO),
+        high: high.reduce(Length::max).unwrap_or(Length::ZERO),
+    }
+}
+
+fn preheat(
+    recipe: &Recipe,
+    rig: &Rig,
+    torch: &Torch,
+    zones: &[ZonePlan<'_>],
+    spindle: SpindleSpeed,
+    findings: &mut Findings,
+) -> PreheatStep {
+    let wished = heated(recipe);
+    let span = Range {
+        low: wished.low.max(rig.axis.travel.low),
+        high: wished.high.min(rig.axis.travel.high),
+    };
+    let wanted = &recipe.preheat;
+    if !torch.feed.contains(wanted.feed) {
+        findings.problem(
+            Limit::Feed,
+            "preheat, feed",
+            format!(
+                "{} asked for, {} runs at {} to {}",
+                wanted.feed, torch.title, torch.feed.low, torch.feed.high
+            ),
+            "stay inside",
+        );
+    }
+    let lump = Lump::of(&recipe.part, wished);
+    let thinnest = zones.iter().map(|zone| zone.mean).reduce(Length::min).unwrap_or(Length::ZERO);
+    let net = net_into(thinnest, torch, &torch.spraying);
+    let expected = lump.time(lump.room, wanted.window.low, net);
+    let expected = match expected {
+        Some(time) if time <= wanted.longest => time,
+        Some(time) => {
+            findings.problem(
+                Limit::Preheat,
+                "preheat, longest",
+                format!(
+                    "{} of net heat need {:.0} or more to reach {}, {} are allowed",
+                    net, time, wanted.window.low, wanted.longest
+                ),
+                "allow more time, or use a larger flame",
+            );
+            time
+        }
+        None => {
+            findings.problem(
+                Limit::Preheat,
+                "preheat, window",
+                format!(
+                    "{} of net heat bring the part to {:.0} at most, {} is wanted",
+                    net,
+                    lump.hottest(net),
+                    wanted.window.low
+                ),
+                "use a larger flame",
+            );
+            Time::ZERO
+        }
+    };
+    PreheatStep {
+        torch: 0,
+        spindle,
+        feed: wanted.feed,
+        span,
+        window: wanted.window,
+        soak: wanted.soak,
+        longest: wanted.longest,
+        expected,
+    }
+}
+
+fn fusing_speed(
+    recipe: &Recipe,
+    rig: &Rig,
+    fuse: &Fuse,
+    torch: &Torch,
+    zone: &ZonePlan<'_>,
+    findings: &mut Findings,
+) -> Option<ChosenSpeed> {
+    let edges = Range { low: zone.zone.from, high: zone.zone.to };
+    let diameters = Outline::of(&recipe.part, edges).diameters();
+    for (what, feed) in [("oscillation", fuse.oscillation), ("feed", fuse.feed)] {
+        if !torch.feed.contains(feed) {
+            findings.problem(
+                Limit::Feed,
+                format!("fuse, {what}"),
+                format!(
+                    "{feed} asked for, {} runs at {} to {}",
+                    torch.title, torch.feed.low, torch.feed.high
+                ),
+                "stay inside",
+            );
+        }
+    }
+    if fuse.window.low < zone.powder.fuse_window.low
+        || fuse.window.high > zone.powder.fuse_window.high
+    {
+        findings.note(
+            "fuse, window",
+            format!(
+                "{} is expected to wet at {} to {}",
+                zone.powder.title, zone.powder.fuse_window.low, zone.powder.fuse_window.high
+            ),
+        );
+    }
+    match choose(&rig.spindle, fuse.surface_speed, diameters, torch.surface_speed) {
+        Ok(speed) => Some(speed),
+        Err(none) => {
+            findings.problem(
+                Limit::SurfaceSpeed,
+                format!("fuse, surface_speed (zone \"{}\")", zone.zone.name),
+                format!(
+                    "at {}, the nearest the spindle has, the surface runs at {}; {} works on {} \
+                     to {}",
+                    none.nearest,
+                    metres_per_minute(none.surface.high),
+                    torch.title,
+                    metres_per_minute(torch.surface_speed.low),
+                    metres_per_minute(torch.surface_speed.high)
+                ),
+                format!("a speed between {} and {} would do", none.needed.low, none.needed.high),
+            );
+            None
+        }
+    }
+}
+
+fn fuse_step(
+    recipe: &Recipe,
+    fuse: &Fuse,
+    zone: &ZonePlan<'_>,
+    torch: usize,
+    speed: &ChosenSpeed,
+    edges: EdgeBasis,
+) -> FuseStep {
+    let place = |at| edges.place(recipe, at);
+    let covered = Range { low: place(zone.zone.from), high: place(zone.zone.to) };
+    FuseStep {
+        zone: zone.zone.name.clone(),
+        torch,
+        spindle: speed.spindle,
+        starts: fuse.starts,
+        bands: bands(covered, fuse.band, fuse.starts),
+        oscillation: fuse.oscillation,
+        feed: fuse.feed,
+        window: fuse.window,
+        ceiling: fuse.ceiling,
+        longest: fuse.longest,
+    }
+}
+
+fn torch_plan(torch: &Torch, gas: GasSetting, fuel: &FuelGas) -> TorchPlan {
+    TorchPlan {
+        key: torch.key.clone(),
+        title: torch.title.clone(),
+        lighting: torch.lighting,
+        gas,
+        fuel_pressure: torch.fuel_pressure,
+        fuel_pressure_limit: fuel.highest_pressure,
+        oxygen_pressure: torch.oxygen_pressure,
+        carrier_pressure: torch.carrier_pressure,
+        shut_order: torch.shut_order,
+        shut_lag: torch.shut_lag,
+        purge_after: torch.purge_after,
+        carrier_may_purge: match torch.carrier {
+            Carrier::Air => Level::On,
+            Carrier::Oxygen => Level::Off,
+        },
+    }
+}
+
+fn check_park(recipe: &Recipe, rig: &Rig, clear_by: Length, findings: &mut Findings) {
+    let part = recipe.part.extent();
+    let over = part.low - clear_by < rig.axis.park && rig.axis.park < part.high + clear_by;
+    if over && rig.field.swing_away == SwingAway::NotFitted {
+        findings.problem(
+            Limit::Park,
+            "rig, park",
+            format!(
+                "the park at {} is not clear of the part, which ends at {}: a flame at rest \
+                 there would heat it",
+                rig.axis.park, part.high
+            ),
+            format!(
+                "park at {} or beyond (three standard deviations of plume and flame past the \
+                 part), or mount the part nearer to the chuck",
+                part.high + clear_by
+            ),
+        );
+    }
+}
+
+fn check_standoff(recipe: &Recipe, torch: &Torch, findings: &mut Findings) {
+    if !torch.standoff.contains(recipe.spray.standoff) {
+        findings.problem(
+            Limit::Standoff,
+            "spray, standoff",
+            format!(
+                "{} asked for, {} works at {} to {}",
+                recipe.spray.standoff, torch.title, torch.standoff.low, torch.standoff.high
+            ),
+            "stay inside: the plume's width is known there only",
+        );
+    }
+}

@@ -1,0 +1,100 @@
+//! Steel against temperature: elongation and specific heat.
+//!
+//! Carbon steel by EN 1993-1-2:2005, 3.4.1.1 (elongation) and 3.4.1.2 (specific heat);
+//! stainless steel by its annex C (from memory). Air-hardening steel is taken as carbon steel.
+//! Cast iron: a constant 10.5e-6 per kelvin (handbooks, from memory), specific heat as carbon
+//! steel.
+
+use crate::quantity::{Length, Temperature};
+use crate::recipe::Substrate;
+
+/// Density of steel, kg/m3 (EN 1993-1-2, 3.4.1: independent of temperature).
+pub(crate) const STEEL_KG_PER_M3: f64 = 7850.0;
+
+/// Thermal elongation since 20 degC, relative. Below 20 degC that of 20 degC, above 1200 degC
+/// that of 1200 degC: the standard gives no more.
+#[must_use]
+pub fn elongation(substrate: Substrate, temperature: Temperature) -> f64 {
+    let t = temperature.celsius().clamp(20.0, 1200.0);
+    match substrate {
+        Substrate::PlainSteel | Substrate::AirHardeningSteel => {
+            if t < 750.0 {
+                1.2e-5 * t + 0.4e-8 * t * t - 2.416e-4
+            } else if t <= 860.0 {
+                1.1e-2
+            } else {
+                2e-5 * t - 6.2e-3
+            }
+        }
+        Substrate::StainlessSteel => (16.0 + 4.79e-3 * t - 1.243e-6 * t * t) * (t - 20.0) * 1e-6,
+        Substrate::CastIron => 10.5e-6 * (t - 20.0),
+    }
+}
+
+/// Specific heat, J/(kg K).
+#[must_use]
+pub fn specific_heat(substrate: Substrate, temperature: Temperature) -> f64 {
+    let t = temperature.celsius().clamp(20.0, 1200.0);
+    match substrate {
+        Substrate::StainlessSteel => 450.0 + 0.280 * t - 2.91e-4 * t * t + 1.34e-7 * t * t * t,
+        Substrate::PlainSteel | Substrate::AirHardeningSteel | Substrate::CastIron => {
+            if t < 600.0 {
+                425.0 + 0.773 * t - 1.69e-3 * t * t + 2.22e-6 * t * t * t
+            } else if t < 735.0 {
+                666.0 + 13002.0 / (738.0 - t)
+            } else if t < 900.0 {
+                545.0 + 17820.0 / (t - 731.0)
+            } else {
+                650.0
+            }
+        }
+    }
+}
+
+/// Where a place of the part lies when the whole part is hot from the chuck face on: the worst
+/// case, since a part heated over its zone alone grows less.
+#[must_use]
+pub fn grown(cold: Length, substrate: Substrate, temperature: Temperature) -> Length {
+    cold * (1.0 + elongation(substrate, temperature))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn celsius(value: f64) -> Temperature {
+        Temperature::from_celsius(value)
+    }
+
+    /// EN 1993-1-2, 3.4.1.1 and 3.4.1.2, evaluated at the temperatures of the trade.
+    #[test]
+    fn carbon_steel_follows_the_standard() {
+        for (t, strain, heat) in [
+            (20.0, 0.0, 439.80),
+            (100.0, 0.9984e-3, 487.62),
+            (250.0, 3.0084e-3, 547.31),
+            (300.0, 3.7184e-3, 564.74),
+            (500.0, 6.7584e-3, 666.50),
+            (700.0, 10.1184e-3, 1008.16),
+            (900.0, 11.8e-3, 650.0),
+            (1050.0, 14.8e-3, 650.0),
+        ] {
+            let found = elongation(Substrate::PlainSteel, celsius(t));
+            assert!((found - strain).abs() < 1e-9, "{t}: {found}");
+            let found = specific_heat(Substrate::PlainSteel, celsius(t));
+            assert!((found - heat).abs() < 0.005, "{t}: {found}");
+        }
+    }
+
+    /// EN 1993-1-2, 3.4.1.1, from the chuck face.
+    #[test]
+    fn edges_move_away_from_the_chuck_as_the_part_gets_hot() {
+        for (t, low, high) in
+            [(250.0, 100.3008, 220.6618), (300.0, 100.3718, 220.8180), (1050.0, 101.480, 223.256)]
+        {
+            let at = |z| grown(Length::from_mm(z), Substrate::PlainSteel, celsius(t)).mm();
+            assert!((at(100.0) - low).abs() < 6e-5, "{t}: {}", at(100.0));
+            assert!((at(220.0) - high).abs() < 6e-5, "{t}: {}", at(220.0));
+        }
+    }
+}
