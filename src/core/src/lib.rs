@@ -5,7 +5,9 @@
 
 pub mod catalogue;
 pub mod cia402;
+pub mod devices;
 pub mod image;
+pub mod line;
 pub mod moment;
 pub mod program;
 pub mod quantity;
