@@ -1,9 +1,36 @@
 //! Interlocks: causes judged from images and outputs, latched, and what they take away.
+//!
+//! [`matrix`] holds the rows; [`Interlocks`] judges them every scan and keeps the latched
+//! [`Verdict`]; [`enforce`] takes away from a proposal what the verdict does not allow.
 
+pub mod durations;
+mod enforce;
+mod feed;
+mod figures;
+mod interlocks;
+mod judge;
+mod latch;
 mod limits;
+pub mod matrix;
+mod memory;
+mod message;
+mod news;
+mod permissive;
+mod plant;
+mod scene;
+mod slot;
 mod verdict;
 
+#[cfg(test)]
+mod tests;
+
+pub use enforce::enforce;
+pub use figures::FigureProblem;
+pub use interlocks::{Inspected, Interlocks, PurgeDone, Taken};
 pub use limits::Limits;
+pub use matrix::Raised;
+pub use news::{Change, News};
+pub use permissive::{Permissive, PermissiveState};
 pub use verdict::{
     Acknowledged, CarriageEffect, Class, Effects, Occurrence, Presence, SpindleEffect, Verdict,
     Veto,

@@ -5,6 +5,7 @@ use core::time::Duration;
 use serde::Serialize;
 
 use crate::moment::Moment;
+use crate::quantity::SpindleSpeed;
 
 /// How severe a cause is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
@@ -37,6 +38,8 @@ pub struct Occurrence {
     pub advice: &'static str,
     /// Whether the condition holds still.
     pub present: Presence,
+    /// How often it was confirmed again since.
+    pub repeats: u32,
 }
 
 /// Whether a latched cause's condition holds still.
@@ -127,6 +130,8 @@ pub struct Verdict {
     pub warnings: Vec<Occurrence>,
     /// What is taken away.
     pub effects: Effects,
+    /// The speed a spindle that keeps turning in a trip may keep; it may fall, never rise.
+    pub turn_at_most: Option<SpindleSpeed>,
     /// Effects that come later in the order of the trip or hold, and in how long.
     pub pending: Vec<(Duration, Effects)>,
     /// Whether somebody has acknowledged the trip.

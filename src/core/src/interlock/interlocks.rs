@@ -1,0 +1,414 @@
+//! The interlocks of one rig: judge, latch, and say what is taken away.
+
+use super::figures::{FigureProblem, figures};
+use super::judge::{Bench, Finding, armed, find};
+use super::latch::{Latch, Onset};
+use super::matrix::{AirEffect, ROWS, Raised, ResetRule, Watch};
+use super::memory::Memory;
+use super::message::{message, raised};
+use super::news::News;
+use super::permissive::{Permissive, permissives};
+use super::plant::Plant;
+use super::scene::Scene;
+use super::slot::{Slot, Turn};
+use super::verdict::{Acknowledged, CarriageEffect, Class, Effects, SpindleEffect, Verdict, Veto};
+use super::{Limits, durations};
+use crate::image::{Coil, Contact, Inputs, Outputs};
+use crate::moment::Moment;
+use crate::quantity::SpindleSpeed;
+use crate::rig::Rig;
+
+/// Whether torch and hose have been purged since the trip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PurgeDone {
+    /// Not as far as the caller knows.
+    No,
+    /// Yes, by the torch's handbook.
+    Yes,
+}
+
+/// Whether somebody has inspected torch, hoses and arrestors since the trip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Inspected {
+    /// No.
+    No,
+    /// Yes, and what was found is in the record.
+    Yes,
+}
+
+/// What became of a cause that was raised.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Taken {
+    /// It counts.
+    Yes,
+    /// Neither gas nor powder is asked, so there is nothing it could be about.
+    NothingToAct,
+}
+
+/// What a trip remembers of the moment it began.
+#[derive(Debug, Clone, Copy)]
+struct Trip {
+    began: Moment,
+    /// The drive has had torque without a break since before the trip.
+    may_retreat: bool,
+    /// Since when the carriage has been stopping.
+    stopping: Option<Moment>,
+    /// The speed the spindle may keep; none once it was asked to stop.
+    turn_at_most: Option<f64>,
+    inspected: bool,
+}
+
+/// The interlocks.
+#[derive(Debug, Clone)]
+pub struct Interlocks {
+    plant: Plant,
+    /// By priority, so that the first of one scan comes first.
+    slots: Vec<Slot>,
+    memory: Memory,
+    scene: Scene,
+    limits: Limits,
+    extraction_asked: bool,
+    latch: Latch,
+    trip: Option<Trip>,
+}
+
+impl Interlocks {
+    /// Interlocks with the rig's tightened figures.
+    ///
+    /// # Errors
+    /// [`FigureProblem`] when the rig names an unknown row, loosens a figure or gives none.
+    pub fn new(rig: &Rig) -> Result<Self, FigureProblem> {
+        let figures = figures(&rig.interlocks)?;
+        let plant = Plant::new(rig, &figures);
+        let mut slots: Vec<Slot> =
+            ROWS.iter().zip(figures).map(|(row, figure)| Slot::new(row, figure)).collect();
+        slots.sort_by_key(|slot| (slot.row.priority, slot.row.number));
+        let stages: Vec<Option<usize>> =
+            slots.iter().map(|slot| later_stage(slot, &slots)).collect();
+        for (slot, stage) in slots.iter_mut().zip(stages) {
+            slot.escalates_to = stage;
+        }
+        Ok(Self {
+            plant,
+            slots,
+            memory: Memory::default(),
+            scene: Scene::default(),
+            limits: Limits::default(),
+            extraction_asked: false,
+            latch: Latch::default(),
+            trip: None,
+        })
+    }
+
+    /// Judges one scan: the inputs just read, what was last written, and the limits of the step
+    /// in hand. Time is the inputs'.
+    pub fn step(&mut self, inputs: &Inputs, last: &Outputs, limits: &Limits) {
+        let Self { plant, slots, memory, latch, trip, .. } = self;
+        let scene = memory.update(inputs, last, limits, plant);
+        let bench = Bench { scene: &scene, inputs, limits, plant };
+        let now = scene.now;
+        for slot in slots.iter_mut() {
+            match slot.look(&bench) {
+                Turn::Same => {}
+                Turn::Confirmed => {
+                    let words = |slot: &Slot| message(slot.row, &slot.figure, &bench);
+                    if latch.confirm(slot, now, words) == Onset::First {
+                        *trip = Some(Trip::begin(memory, &scene));
+                    }
+                }
+                Turn::Returned => latch.return_to_normal(slot, now),
+            }
+            let ends = slot.row.class == Class::Stop && slot.latched && !slot.present;
+            if ends && !scene.energised {
+                latch.clear(slot, now);
+            }
+        }
+        if let Some(trip) = trip {
+            trip.follow(memory, &scene, inputs, plant);
+        }
+        self.scene = scene;
+        self.limits = *limits;
+        self.extraction_asked = last.coil(Coil::Extraction).is_on();
+        self.conclude();
+    }
+
+    /// The verdict of the last scan, and of what was raised since.
+    #[must_use]
+    pub const fn verdict(&self) -> &Verdict {
+        &self.latch.verdict
+    }
+
+    /// Raises a person's cause. It counts at once.
+    pub fn request(&mut self, now: Moment, cause: Raised) -> Taken {
+        self.raise(now, cause, "")
+    }
+
+    /// The same with words about what was found: which deadline passed, which try failed.
+    pub fn raise(&mut self, now: Moment, cause: Raised, words: &str) -> Taken {
+        let inputs = Inputs::unknown();
+        let bench =
+            Bench { scene: &self.scene, inputs: &inputs, limits: &self.limits, plant: &self.plant };
+        let mut taken = Taken::NothingToAct;
+        for slot in &mut self.slots {
+            let is_it = match slot.row.watch {
+                Watch::Person(own) | Watch::PressedOr(_, own) => own == cause,
+                _ => false,
+            };
+            if is_it && armed(slot.row.arming, &bench) {
+                taken = Taken::Yes;
+                if self.latch.confirm(slot, now, |slot| raised(slot.row, words)) == Onset::First {
+                    self.trip = Some(Trip::begin(&self.memory, &self.scene));
+                }
+            }
+        }
+        self.conclude();
+        taken
+    }
+
+    /// Somebody has seen the trip.
+    pub fn acknowledge(&mut self, now: Moment) {
+        self.latch.acknowledge(now);
+        self.conclude();
+    }
+
+    /// Somebody has inspected torch, hoses and arrestors after a flashback; from now on the hose
+    /// may be purged again.
+    pub fn inspected(&mut self) {
+        if let Some(trip) = &mut self.trip {
+            trip.inspected = true;
+        }
+        self.conclude();
+    }
+
+    /// Torch and hose were purged by the torch's handbook. Carrier air for five seconds with
+    /// both gases shut is noticed without being told.
+    pub fn purged(&mut self) {
+        self.memory.purge_owed = false;
+        self.conclude();
+    }
+
+    /// Resets the trip. Motion, gas and powder start by nothing but a later act of a person.
+    ///
+    /// # Errors
+    /// What is still needed, in words.
+    pub fn reset(
+        &mut self,
+        inputs: &Inputs,
+        last: &Outputs,
+        purge: PurgeDone,
+        inspected: Inspected,
+    ) -> Result<(), Vec<&'static str>> {
+        if purge == PurgeDone::Yes {
+            self.memory.purge_owed = false;
+        }
+        if inspected == Inspected::Yes {
+            self.inspected();
+        }
+        let bench = Bench { scene: &self.scene, inputs, limits: &self.limits, plant: &self.plant };
+        for slot in self.slots.iter_mut().filter(|slot| slot.latched) {
+            let lasting = slot.row.reset != ResetRule::AtRest;
+            slot.present |=
+                lasting && find(slot.row, slot.figure.set_point, &bench) != Finding::Clear;
+        }
+        self.conclude();
+        let mut needs = self.latch.verdict.reset_needs.clone();
+        let asked = [Coil::Fuel, Coil::Oxygen].iter().any(|coil| last.coil(*coil).is_on());
+        if asked || last.powder.now.is_on() {
+            needs.push("Gas or powder is still asked for: wait until it is shut.");
+        }
+        if !needs.is_empty() {
+            return Err(needs);
+        }
+        self.latch.clear_trips(&mut self.slots, inputs.now);
+        self.trip = None;
+        self.conclude();
+        Ok(())
+    }
+
+    /// A restart, or the end of a job, clears holds and stops whose condition is gone.
+    ///
+    /// # Errors
+    /// The advice of those that remain.
+    pub fn clear_holds(&mut self, now: Moment) -> Result<(), Vec<&'static str>> {
+        let mut remain = Vec::new();
+        for slot in &mut self.slots {
+            let held = slot.latched && slot.row.class != Class::Trip;
+            if held && slot.present && !matches!(slot.row.watch, Watch::Person(_)) {
+                remain.push(slot.row.advice);
+            } else if held {
+                self.latch.clear(slot, now);
+            }
+        }
+        self.conclude();
+        if remain.is_empty() { Ok(()) } else { Err(remain) }
+    }
+
+    /// Takes out what is new about causes, for the record.
+    pub fn drain_news(&mut self) -> impl Iterator<Item = News> + '_ {
+        self.latch.news.drain(..)
+    }
+
+    /// How many news were dropped because nobody took them out.
+    #[must_use]
+    pub const fn lost_news(&self) -> u64 {
+        self.latch.lost_news
+    }
+
+    /// What must be so before anything starts, one by one, in the order of the matrix. Uses what
+    /// the last step saw asked, and the inputs given.
+    #[must_use]
+    pub fn permissives(&self, inputs: &Inputs, limits: &Limits) -> Vec<Permissive> {
+        let mut slots: Vec<&Slot> = self.slots.iter().collect();
+        slots.sort_by_key(|slot| slot.row.number);
+        permissives(&slots, &self.scene, self.extraction_asked, inputs, limits, &self.plant)
+    }
+
+    /// Works out class, effects, what comes later, and what a reset needs.
+    fn conclude(&mut self) {
+        self.effects();
+        self.pend();
+        self.needs();
+        let verdict = &mut self.latch.verdict;
+        let held = verdict.holds.iter().map(|hold| hold.class).max();
+        let warned = verdict.warnings.first().map(|_| Class::Warn);
+        verdict.class = verdict.first.as_ref().map(|_| Class::Trip).or(held).or(warned);
+    }
+
+    fn effects(&mut self) {
+        let mut sum = Effects::default();
+        let mut air = AirEffect::Keep;
+        for slot in self.slots.iter().filter(|slot| slot.latched) {
+            let row = slot.row.effects;
+            sum.powder_off = sum.powder_off.max(row.powder);
+            sum.fuel_shut = sum.fuel_shut.max(row.fuel);
+            sum.oxygen_shut = sum.oxygen_shut.max(row.oxygen);
+            sum.supply_shut = sum.supply_shut.max(row.supply);
+            sum.no_cooling = sum.no_cooling.max(row.cooling);
+            sum.watchdog_off = sum.watchdog_off.max(row.watchdog);
+            air = air.max(row.air);
+            // A hold stops the carriage only while its condition lasts: the torch must leave.
+            if slot.row.class == Class::Trip || slot.confirmed {
+                sum.carriage = sum.carriage.max(row.carriage);
+                sum.spindle = sum.spindle.max(row.spindle);
+            }
+        }
+        if !self.scene.field_known || self.scene.field_frozen {
+            sum.watchdog_off = Veto::Imposed;
+        }
+        let blown = match air {
+            AirEffect::Keep => true,
+            AirEffect::UntilClear => self.scene.clear,
+            AirEffect::Off => self.scene.clear && self.trip.is_some_and(|trip| trip.inspected),
+        };
+        if !blown {
+            sum.air_off = Veto::Imposed;
+        }
+        let mut at_most = None;
+        if let Some(trip) = &mut self.trip {
+            sum.carriage = trip.carriage(sum.carriage, self.scene.now);
+            if sum.spindle == SpindleEffect::Turn && trip.turn_at_most.is_none() {
+                sum.spindle = SpindleEffect::Stop;
+            }
+            at_most = trip.turn_at_most.map(SpindleSpeed::from_rpm);
+        }
+        self.latch.verdict.effects = sum;
+        self.latch.verdict.turn_at_most = at_most;
+    }
+
+    fn pend(&mut self) {
+        let now = self.scene.now;
+        self.latch.verdict.pending.clear();
+        for slot in self.slots.iter().filter(|slot| slot.latched && slot.confirmed) {
+            let Some(next) = slot.escalates_to.and_then(|place| self.slots.get(place)) else {
+                continue;
+            };
+            let Some(since) = next.since.filter(|_| !next.latched) else { continue };
+            let row = next.row.effects;
+            let effects = Effects {
+                powder_off: row.powder,
+                fuel_shut: row.fuel,
+                oxygen_shut: row.oxygen,
+                supply_shut: row.supply,
+                air_off: if row.air == AirEffect::Keep { Veto::None } else { Veto::Imposed },
+                no_cooling: row.cooling,
+                carriage: row.carriage,
+                spindle: row.spindle,
+                watchdog_off: row.watchdog,
+            };
+            let left = next.figure.delay.saturating_sub(now.since(since));
+            self.latch.verdict.pending.push((left, effects));
+        }
+    }
+
+    fn needs(&mut self) {
+        let verdict = &mut self.latch.verdict;
+        verdict.reset_needs.clear();
+        let Some(trip) = self.trip else { return };
+        let trips = self.slots.iter().filter(|slot| slot.latched && slot.row.class == Class::Trip);
+        let mut inspection = false;
+        for slot in trips {
+            inspection |= slot.row.reset == ResetRule::Inspected;
+            if slot.present {
+                verdict.reset_needs.push(slot.row.advice);
+            }
+        }
+        if verdict.acknowledged == Acknowledged::No {
+            verdict.reset_needs.push("Acknowledge the trip.");
+        }
+        if inspection && !trip.inspected {
+            verdict
+                .reset_needs
+                .push("Inspect torch, hoses and arrestors, and write down what was found.");
+        }
+        if self.memory.purge_owed {
+            verdict.reset_needs.push("Purge torch and hose, clear of the part.");
+        }
+    }
+}
+
+impl Trip {
+    fn begin(memory: &Memory, scene: &Scene) -> Self {
+        Self {
+            began: scene.now,
+            may_retreat: memory.enabled_without_break(),
+            stopping: None,
+            turn_at_most: scene.spindle_asked,
+            inspected: false,
+        }
+    }
+
+    /// Trust once lost is not given back before the reset.
+    fn follow(&mut self, memory: &Memory, scene: &Scene, inputs: &Inputs, plant: &Plant) {
+        let guard = inputs.is_on(Contact::Guard, plant.field_budget);
+        let in_time = scene.now.since(self.began) < durations::RETREAT;
+        self.may_retreat &= memory.enabled_without_break() && guard && in_time;
+        self.turn_at_most = match (self.turn_at_most, scene.spindle_asked) {
+            (Some(most), Some(asked)) => Some(most.min(asked)),
+            _ => None,
+        };
+    }
+
+    /// A retreat that is not trusted is a stop, and a stop that has had its time a cut.
+    fn carriage(&mut self, effect: CarriageEffect, now: Moment) -> CarriageEffect {
+        let effect = match effect {
+            CarriageEffect::Retreat if !self.may_retreat => CarriageEffect::Stop,
+            other => other,
+        };
+        if effect != CarriageEffect::Stop {
+            self.stopping = None;
+            return effect;
+        }
+        let since = *self.stopping.get_or_insert(now);
+        if now.since(since) >= durations::QUICK_STOP { CarriageEffect::Cut } else { effect }
+    }
+}
+
+/// The later, severer stage of the same cause.
+fn later_stage(slot: &Slot, slots: &[Slot]) -> Option<usize> {
+    slots.iter().position(|other| {
+        other.row.watch == slot.row.watch
+            && other.row.arming == slot.row.arming
+            && other.row.class > slot.row.class
+            && other.row.delay > slot.row.delay
+    })
+}

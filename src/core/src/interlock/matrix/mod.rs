@@ -1,0 +1,21 @@
+//! The cause-and-effect matrix (the form is that of IEC 62881: rows are causes, columns effects).
+
+mod row;
+mod table;
+
+pub use row::{
+    AirEffect, Arming, Lamp, Raised, Reference, ResetRule, Row, RowEffects, SetPoint, Tighter,
+    Watch,
+};
+pub(super) use table::{FUEL_LIMIT, ROWS};
+
+/// Every row, by rising number.
+pub fn rows() -> impl ExactSizeIterator<Item = &'static Row> {
+    ROWS.iter()
+}
+
+/// The row of that key.
+#[must_use]
+pub fn row(key: &str) -> Option<&'static Row> {
+    ROWS.iter().find(|row| row.key == key)
+}
