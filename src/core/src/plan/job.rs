@@ -125,17 +125,6 @@ pub(crate) fn assemble(
     let clear_by = torches.clear_by();
     check_park(recipe, rig, clear_by, findings);
     check_standoff(recipe, torches.spray, findings);
-    if recipe.spray.dwell > torches.spray.longest_dwell {
-        findings.problem(
-            Limit::Dwell,
-            "spray, dwell",
-            format!("{} at each turn", recipe.spray.dwell),
-            format!(
-                "{} allows {} under flame over the part",
-                torches.spray.title, torches.spray.longest_dwell
-            ),
-        );
-    }
     let first = zones.first()?;
     let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
@@ -254,6 +243,7 @@ fn preheat(
             Time::ZERO
         }
     };
+    check_soak(recipe, &lump, findings);
     PreheatStep {
         torch: 0,
         spindle,
@@ -263,6 +253,32 @@ fn preheat(
         soak: wanted.soak,
         longest: wanted.longest,
         expected,
+    }
+}
+
+/// The soak is spent clear of the part: it must not cool out of the window meanwhile.
+fn check_soak(recipe: &Recipe, lump: &Lump, findings: &mut Findings) {
+    let wanted = &recipe.preheat;
+    let low = wanted.window.low;
+    let lost = low.above(lump.after(low, Power::ZERO, wanted.soak));
+    if lost > wanted.window.high.above(low) {
+        findings.problem(
+            Limit::Preheat,
+            "preheat, soak",
+            format!(
+                "in {} the part loses {lost}, more than from {} to {}",
+                wanted.soak, wanted.window.high, low
+            ),
+            "shorten the soak or widen the window",
+        );
+    } else if lost.kelvin() >= 0.5 {
+        findings.note(
+            "preheat, soak",
+            format!(
+                "the part loses about {lost} in {}: heat it that much above {low} first",
+                wanted.soak
+            ),
+        );
     }
 }
 

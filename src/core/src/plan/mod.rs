@@ -58,6 +58,14 @@ pub struct Plan {
     pub coat: CoatBasis,
 }
 
+impl Plan {
+    /// The plan as a page for a practitioner: at most 100 columns, ending in a line end.
+    #[must_use]
+    pub fn page(&self) -> forecast::Page<'_> {
+        forecast::Page::new(&self.forecast, &self.notes)
+    }
+}
+
 /// Which edges a plan takes.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]

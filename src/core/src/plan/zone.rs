@@ -220,7 +220,7 @@ fn check_values(
     if window.low < powder.spray_window.low || window.high > powder.spray_window.high {
         findings.problem(
             Limit::SprayTemperature,
-            "spray, window",
+            format!("spray, window ({place})"),
             format!(
                 "{} to {}, but {} is sprayed on at {} to {}",
                 window.low,
@@ -452,14 +452,10 @@ fn check_turns(context: &ZoneContext<'_>, step: &SprayStep, place: &str, finding
     let part = context.recipe.part.extent();
     let over = |at: Length| part.low - context.clear_by < at && at < part.high + context.clear_by;
     let longest = context.torch.longest_dwell;
-    let mut told = false;
     for (index, pass) in step.passes.iter().enumerate() {
         let motion = LegMotion::new(pass, context.rig.axis.ramp);
         let dwell = if index == 0 { Time::ZERO } else { step.dwell };
         let rest = rest_before(pass, &motion, step.lead_on, dwell);
-        if told || rest <= dwell.min(longest) || rest == Time::ZERO {
-            continue;
-        }
         if over(pass.from) && rest > longest {
             findings.problem(
                 Limit::Dwell,
@@ -472,8 +468,10 @@ fn check_turns(context: &ZoneContext<'_>, step: &SprayStep, place: &str, finding
                 "shorten the dwell, or give the carriage room for its lead: a shorter overrun, a \
                  wider travel",
             );
-            told = true;
-        } else if rest > dwell {
+            // One turn tells of all: they repeat.
+            return;
+        }
+        if rest > dwell {
             findings.note(
                 place,
                 format!(
@@ -482,7 +480,7 @@ fn check_turns(context: &ZoneContext<'_>, step: &SprayStep, place: &str, finding
                     pass.from
                 ),
             );
-            told = true;
+            return;
         }
     }
 }

@@ -11,9 +11,7 @@ mod zone;
 
 use serde::Serialize;
 
-pub use gas::{
-    CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for, steady_draw,
-};
+pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use print::Page;
 pub use temperature::STALL_RISE;
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
@@ -125,12 +123,6 @@ impl Forecast {
             .unwrap_or(Time::ZERO);
         let powder = powder(planned, &zones);
         Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
-    }
-
-    /// The forecast as a page for a practitioner.
-    #[must_use]
-    pub const fn page(&self) -> Page<'_> {
-        Page::new(self)
     }
 }
 

@@ -5,24 +5,31 @@ use core::fmt;
 use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast};
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
+use crate::plan::problem::Note;
 use crate::plan::speeds::metres_per_minute;
 use crate::quantity::{Length, Time};
 
-/// A forecast laid out for reading.
+/// Widest line of the page, in characters.
+const WIDTH: usize = 100;
+
+/// A plan laid out for reading.
 #[derive(Debug, Clone, Copy)]
-pub struct Page<'a>(&'a Forecast);
+pub struct Page<'a> {
+    forecast: &'a Forecast,
+    notes: &'a [Note],
+}
 
 impl<'a> Page<'a> {
-    /// Of a forecast.
+    /// Of a forecast and the notes made with it.
     #[must_use]
-    pub const fn new(forecast: &'a Forecast) -> Self {
-        Self(forecast)
+    pub const fn new(forecast: &'a Forecast, notes: &'a [Note]) -> Self {
+        Self { forecast, notes }
     }
 }
 
 impl fmt::Display for Page<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let forecast = self.0;
+        let forecast = self.forecast;
         writeln!(f, "{}", forecast.title)?;
         for zone in &forecast.zones {
             writeln!(f)?;
@@ -46,8 +53,26 @@ impl fmt::Display for Page<'_> {
                 &format!("{:.4} mm each second with powder on", zone.lump_rate.mm_per_s()),
             )?;
         }
-        Ok(())
+        if !self.notes.is_empty() {
+            writeln!(f)?;
+            writeln!(f, "Notes")?;
+        }
+        self.notes.iter().try_for_each(|note| paragraph(f, &note.to_string()))
     }
+}
+
+/// Text in lines of at most the page's width, hanging under a dash.
+fn paragraph(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
+    let mut line = "  -".to_owned();
+    for word in text.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > WIDTH {
+            writeln!(f, "{line}")?;
+            line = "   ".to_owned();
+        }
+        line.push(' ');
+        line.push_str(word);
+    }
+    writeln!(f, "{line}")
 }
 
 /// One line: what, and its value.
@@ -188,7 +213,7 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         f,
         "powder",
         &format!(
-            "arrives for {:.1} s of {:.1} s of motion, {:.1} g, switched on {} times",
+            "arrives for {:.1} of {:.1} s, {:.1} g, switched on {} times",
             zone.powder_on.s(),
             zone.motion.s(),
             zone.powder.g(),
