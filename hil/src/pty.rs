@@ -1,0 +1,1 @@
+//! Serves a bench in wall time on two pseudo-terminals.

@@ -1,0 +1,4 @@
+//! What the verbs of the command line print.
+
+pub mod records;
+mod sheet;

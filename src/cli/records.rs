@@ -1,0 +1,348 @@
+//! `records list` and `records show`: the record for a person, or for a program.
+
+use std::io::{self, Write};
+use std::time::Duration;
+
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
+use evenpass_core::quantity::{Length, Time};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde::Serialize;
+use serde_json::Value;
+use thiserror::Error;
+
+use super::sheet::{Layout, Sheet};
+use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span};
+use crate::record::{Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store};
+
+/// Who reads the output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reader {
+    /// Columns of text, at most 100 characters wide.
+    Person,
+    /// One JSON value.
+    Program,
+}
+
+/// Why nothing, or not all, was shown.
+#[derive(Debug, Error)]
+pub enum RecordsError {
+    /// The record can't be read, or has no such run.
+    #[error(transparent)]
+    Record(#[from] RecordError),
+    /// The output can't be written.
+    #[error("the output cannot be written")]
+    Output(#[from] io::Error),
+}
+
+const NOTHING: &str = "-";
+
+/// Prints all runs, the latest last; for a person with the wall clock of `zone`.
+///
+/// # Errors
+/// [`RecordsError`] when the record can't be read or the output can't be written.
+pub fn list(
+    store: &Store,
+    reader: Reader,
+    zone: &TimeZone,
+    to: &mut impl Write,
+) -> Result<(), RecordsError> {
+    let runs = store.runs()?;
+    match reader {
+        Reader::Program => print_json(&runs, to)?,
+        Reader::Person if runs.is_empty() => {
+            writeln!(to, "no runs in {}", store.file().display())?;
+        }
+        Reader::Person => list_sheet(&runs, zone).print(to)?,
+    }
+    Ok(())
+}
+
+/// Prints one run: the one a person asked for by its id, the beginning of its id, or `latest`.
+///
+/// # Errors
+/// [`RecordsError`]; an unknown run is answered with the nearest ones.
+pub fn show(
+    store: &Store,
+    asked: &str,
+    reader: Reader,
+    zone: &TimeZone,
+    to: &mut impl Write,
+) -> Result<(), RecordsError> {
+    let record = store.run(&store.find(asked)?)?;
+    match reader {
+        Reader::Program => print_json(&record, to)?,
+        Reader::Person => print_run(&record, zone, to)?,
+    }
+    Ok(())
+}
+
+fn print_json(value: &impl Serialize, to: &mut impl Write) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut *to, value)?;
+    writeln!(to)
+}
+
+fn list_sheet(runs: &[RunSummary], zone: &TimeZone) -> Sheet {
+    let mut sheet = Sheet::new(
+        0,
+        &[
+            ("run", Layout::Word),
+            ("began", Layout::Word),
+            ("title", Layout::Prose),
+            ("where", Layout::Word),
+            ("took", Layout::Figure),
+            ("passes", Layout::Figure),
+            ("powder", Layout::Figure),
+            ("outcome", Layout::Prose),
+        ],
+    );
+    for run in runs {
+        let outcome = run.outcome.word();
+        sheet.row([
+            run.id.to_string(),
+            // The id has the year.
+            wall(run.started_at, zone, "%m-%d %H:%M"),
+            run.title.clone(),
+            run.kind.word().to_owned(),
+            whole_seconds(run.lasted),
+            passes_words(run),
+            or_nothing(run.powder.map(|powder| format!("{powder:.1}"))),
+            run.first_cause
+                .as_ref()
+                .map_or_else(|| outcome.to_owned(), |cause| format!("{outcome}: {cause}")),
+        ]);
+    }
+    sheet
+}
+
+fn passes_words(run: &RunSummary) -> String {
+    match run.passes_planned {
+        Some(planned) => format!("{}/{planned}", run.passes_done),
+        None => run.passes_done.to_string(),
+    }
+}
+
+fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Result<()> {
+    writeln!(to, "Run {}", record.summary.id)?;
+    header_sheet(record, zone).print(to)?;
+    let clock = Clock::of(record);
+    section("Course", &course_sheet(record, clock), to)?;
+    section("Passes", &passes_sheet(&record.passes, clock), to)?;
+    section("Causes", &told_sheet(record, clock, &[EntryKind::Cause]), to)?;
+    let asked = [EntryKind::Prompt, EntryKind::Request];
+    section("Prompts, requests and answers", &told_sheet(record, clock, &asked), to)?;
+    section("Lines", &told_sheet(record, clock, &[EntryKind::Line]), to)?;
+    section("Totals", &totals_sheet(record), to)?;
+    section("Deviations", &deviations_sheet(record), to)?;
+    section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
+    writeln!(to)?;
+    writeln!(to, "{} entries; coils, contacts and samples with --json", record.entries.len())
+}
+
+fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {
+    if sheet.is_empty() {
+        return Ok(());
+    }
+    writeln!(to, "\n{title}")?;
+    sheet.print(to)
+}
+
+fn pairs() -> Sheet {
+    Sheet::new(2, &[("", Layout::Word), ("", Layout::Prose)])
+}
+
+fn header_sheet(record: &RunRecord, zone: &TimeZone) -> Sheet {
+    let run = &record.summary;
+    let mut sheet = pairs();
+    let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
+    line("title", run.title.clone());
+    line("outcome", outcome_words(run));
+    line("where", kind_words(run.kind, record.seed));
+    line("began", wall(run.started_at, zone, "%Y-%m-%d %H:%M:%S %Z"));
+    if let Some(ended) = run.ended_at {
+        line("ended", wall(ended, zone, "%Y-%m-%d %H:%M:%S %Z"));
+    }
+    line("took", whole_seconds(run.lasted));
+    line("passes", passes_words(run));
+    line("recipe", record.recipe.name.clone());
+    line("rig", record.rig.name.clone());
+    line("software", record.software.clone());
+    for (name, words) in &record.particulars {
+        line(name, words.clone());
+    }
+    if let Some(span) = coat_span(&record.entries) {
+        line("coat", span_words(span));
+    }
+    sheet
+}
+
+fn outcome_words(run: &RunSummary) -> String {
+    match (run.outcome, &run.first_cause) {
+        (Outcome::Open, _) => "open: it is being written".to_owned(),
+        (Outcome::Interrupted, _) => {
+            "interrupted: the program died before it said how the run ended".to_owned()
+        }
+        (outcome, Some(cause)) => format!("{}: {cause}", outcome.word()),
+        (outcome, None) => outcome.word().to_owned(),
+    }
+}
+
+fn kind_words(kind: RunKind, seed: Option<u64>) -> String {
+    let place = match kind {
+        RunKind::Rehearsed => "rehearsed on the twin, in virtual time",
+        RunKind::Twin => "on the twin",
+        RunKind::Machine => "on the machine",
+    };
+    seed.map_or_else(|| place.to_owned(), |seed| format!("{place}, seed {seed}"))
+}
+
+fn course_sheet(record: &RunRecord, clock: Clock) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("at", Layout::Figure),
+            ("for", Layout::Figure),
+            ("state", Layout::Prose),
+            ("because", Layout::Prose),
+        ],
+    );
+    let states: Vec<&Entry> =
+        record.entries.iter().filter(|entry| entry.kind == EntryKind::State).collect();
+    let last = record.entries.last().map(|entry| entry.at);
+    let ends = states.iter().skip(1).map(|next| Some(next.at)).chain([last]);
+    for (state, end) in states.iter().zip(ends) {
+        let lasted = end.map(|end| span_of_time(end - state.at));
+        sheet.row([
+            clock.read(state.at),
+            or_nothing(lasted),
+            state.text.clone(),
+            state.cause.clone(),
+        ]);
+    }
+    sheet
+}
+
+fn passes_sheet(passes: &[PassRow], clock: Clock) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("pass", Layout::Figure),
+            ("zone", Layout::Prose),
+            ("began", Layout::Figure),
+            ("took", Layout::Figure),
+            ("from - to mm", Layout::Figure),
+            ("on: plan, done", Layout::Figure),
+            ("off: plan, done", Layout::Figure),
+            ("part degC", Layout::Figure),
+        ],
+    );
+    for pass in passes {
+        sheet.row([
+            pass.of.map_or_else(|| pass.pass.to_string(), |of| format!("{}/{of}", pass.pass)),
+            or_nothing(pass.zone.clone()),
+            clock.read(pass.began),
+            pass.ended
+                .map_or_else(|| "unfinished".to_owned(), |ended| span_of_time(ended - pass.began)),
+            format!("{} - {}", place(pass.from, 0), place(pass.to, 0)),
+            edges_words(&pass.edges, EdgeKind::On),
+            edges_words(&pass.edges, EdgeKind::Off),
+            or_nothing(
+                pass.part
+                    .map(|span| format!("{:.0} - {:.0}", span.low.celsius(), span.high.celsius())),
+            ),
+        ]);
+    }
+    sheet
+}
+
+/// One line for each edge of that kind.
+fn edges_words(edges: &[PowderFact], kind: EdgeKind) -> String {
+    let words: Vec<String> = edges
+        .iter()
+        .filter(|edge| edge.edge == kind)
+        .map(|edge| format!("{}, {}", place(edge.planned, 1), place(edge.done, 1)))
+        .collect();
+    if words.is_empty() { NOTHING.to_owned() } else { words.join("\n") }
+}
+
+fn place(position: Option<Length>, decimals: usize) -> String {
+    or_nothing(position.map(|position| format!("{:.decimals$}", position.mm())))
+}
+
+fn told_sheet(record: &RunRecord, clock: Clock, kinds: &[EntryKind]) -> Sheet {
+    let columns = [("at", Layout::Figure), ("what", Layout::Prose), ("why", Layout::Prose)];
+    let mut sheet = Sheet::new(2, &columns);
+    for entry in record.entries.iter().filter(|entry| kinds.contains(&entry.kind)) {
+        sheet.row([clock.read(entry.at), entry.text.clone(), entry.cause.clone()]);
+    }
+    sheet
+}
+
+fn totals_sheet(record: &RunRecord) -> Sheet {
+    let mut sheet = pairs();
+    if let Value::Object(totals) = &record.totals {
+        for (name, value) in totals {
+            let words = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+            sheet.row([name.replace('_', " "), words]);
+        }
+    }
+    sheet
+}
+
+fn deviations_sheet(record: &RunRecord) -> Sheet {
+    let mut sheet = Sheet::new(2, &[("what", Layout::Prose), ("why", Layout::Prose)]);
+    for deviation in &record.deviations {
+        sheet.row([deviation.what.clone(), deviation.reason.clone()]);
+    }
+    sheet
+}
+
+fn gaps_sheet(gaps: &[Gap]) -> Sheet {
+    let columns = [("from", Layout::Figure), ("to", Layout::Figure), ("count", Layout::Figure)];
+    let mut sheet = Sheet::new(2, &columns);
+    for gap in gaps {
+        sheet.row([gap.first.to_string(), gap.last.to_string(), gap.count().to_string()]);
+    }
+    sheet
+}
+
+/// Reads the run's own time line from its first entry on.
+#[derive(Debug, Clone, Copy)]
+struct Clock {
+    zero: Moment,
+}
+
+impl Clock {
+    fn of(record: &RunRecord) -> Self {
+        Self { zero: record.entries.first().map_or(Moment::START, |entry| entry.at) }
+    }
+
+    fn read(self, at: Moment) -> String {
+        span_of_time(at - self.zero)
+    }
+}
+
+/// Hours, minutes, seconds and tenths.
+fn span_of_time(span: Duration) -> String {
+    let tenths = span.as_millis() / 100;
+    let (seconds, tenth) = (tenths / 10, tenths % 10);
+    format!("{}:{:02}:{:02}.{tenth}", seconds / 3600, seconds / 60 % 60, seconds % 60)
+}
+
+fn whole_seconds(span: Time) -> String {
+    let seconds = span.to_duration().as_secs();
+    format!("{}:{:02}:{:02}", seconds / 3600, seconds / 60 % 60, seconds % 60)
+}
+
+fn span_words(span: Span) -> String {
+    format!("{:.0} to {:.0} degC", span.low.celsius(), span.high.celsius())
+}
+
+fn wall(at: Timestamp, zone: &TimeZone, form: &str) -> String {
+    at.to_zoned_datetime(zone.clone()).strftime(form).to_string()
+}
+
+fn or_nothing(words: Option<String>) -> String {
+    words.unwrap_or_else(|| NOTHING.to_owned())
+}

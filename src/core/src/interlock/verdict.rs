@@ -1,0 +1,155 @@
+//! What the interlocks have decided: latched causes in their order and the effects in force.
+
+use core::time::Duration;
+
+use serde::Serialize;
+
+use crate::moment::Moment;
+
+/// How severe a cause is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Class {
+    /// Shown and recorded.
+    Warn,
+    /// An ordered retreat; may restart when the cause is gone.
+    Hold,
+    /// The job ends in order.
+    Stop,
+    /// Energy is removed now; latched, reset at the machine.
+    Trip,
+}
+
+/// One cause that was confirmed.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Occurrence {
+    /// The row's key in the matrix.
+    pub key: &'static str,
+    /// How severe.
+    pub class: Class,
+    /// Since when the condition held.
+    pub since: Moment,
+    /// When its delay had passed and it counted.
+    pub confirmed: Moment,
+    /// What happened, in words: what, where, found and expected.
+    pub message: String,
+    /// What to do now.
+    pub advice: &'static str,
+    /// Whether the condition holds still.
+    pub present: Presence,
+}
+
+/// Whether a latched cause's condition holds still.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Presence {
+    /// It does.
+    Active,
+    /// It is gone, the cause still latched.
+    Returned,
+}
+
+/// What happens to the carriage.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum CarriageEffect {
+    /// Nothing.
+    #[default]
+    Free,
+    /// It may leave the part for the park, if position and drive are trusted; else it stops.
+    Retreat,
+    /// Quick stop, then without torque.
+    Stop,
+    /// Without torque.
+    Cut,
+}
+
+/// What happens to the spindle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SpindleEffect {
+    /// Nothing.
+    #[default]
+    Free,
+    /// Keeps the speed it had; may not start from rest.
+    Turn,
+    /// Ramps to rest.
+    Stop,
+}
+
+/// What is in force. Each only takes energy away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+pub struct Effects {
+    /// The feeder is off.
+    pub powder_off: Veto,
+    /// The fuel valve is shut.
+    pub fuel_shut: Veto,
+    /// The oxygen valve is shut.
+    pub oxygen_shut: Veto,
+    /// Gas supply isolation is shut.
+    pub supply_shut: Veto,
+    /// Carrier and purge air is off.
+    pub air_off: Veto,
+    /// No cooling jet.
+    pub no_cooling: Veto,
+    /// The carriage.
+    pub carriage: CarriageEffect,
+    /// The spindle.
+    pub spindle: SpindleEffect,
+    /// The watchdog may not beat.
+    pub watchdog_off: Veto,
+}
+
+/// Whether an output is taken away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Veto {
+    /// It is left to the sequence.
+    #[default]
+    None,
+    /// It is taken away.
+    Imposed,
+}
+
+/// The latched verdict of one scan.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct Verdict {
+    /// The severest class among causes that still count: trips until reset, holds until their
+    /// cause is gone and the job restarted or ended, warnings while they last.
+    pub class: Option<Class>,
+    /// The first trip, latched until reset.
+    pub first: Option<Occurrence>,
+    /// Causes that came after it, in order; bounded, repeats counted.
+    pub consequent: Vec<Occurrence>,
+    /// Holds in force.
+    pub holds: Vec<Occurrence>,
+    /// Warnings in force.
+    pub warnings: Vec<Occurrence>,
+    /// What is taken away.
+    pub effects: Effects,
+    /// Effects that come later in the order of the trip or hold, and in how long.
+    pub pending: Vec<(Duration, Effects)>,
+    /// Whether somebody has acknowledged the trip.
+    pub acknowledged: Acknowledged,
+    /// What a reset still needs, in words; empty when it may be reset.
+    pub reset_needs: Vec<&'static str>,
+}
+
+/// Whether a trip has been seen by somebody.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Acknowledged {
+    /// Not yet, or nothing to acknowledge.
+    #[default]
+    No,
+    /// Yes.
+    Yes,
+}
+
+impl Verdict {
+    /// Whether a trip is latched.
+    #[must_use]
+    pub fn tripped(&self) -> bool {
+        self.first.is_some()
+    }
+}

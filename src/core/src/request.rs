@@ -1,0 +1,100 @@
+//! What people ask of the controller, and what it answers.
+
+use serde::{Deserialize, Serialize};
+
+use crate::quantity::Length;
+
+/// Direction along the spindle axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Direction {
+    /// Toward the chuck (falling positions).
+    TowardChuck,
+    /// Toward the tail (rising positions).
+    TowardTail,
+}
+
+/// Where a request comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Origin {
+    /// A button wired to the machine.
+    Machine,
+    /// The seat at the machine: it counts as an act at the machine while the enabling key is on.
+    Seat,
+    /// Somebody who watches from elsewhere: may only stop, hold and abort.
+    Watcher,
+}
+
+/// A request. Stop, hold and abort are taken from anyone, at any time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Request {
+    /// Start the loaded job.
+    Start,
+    /// Withdraw now, powder off, and wait.
+    Hold,
+    /// Finish this pass, then hold.
+    HoldAfterPass,
+    /// Go on after a hold or a reset trip, where powder was lost.
+    Restart,
+    /// End the job in order.
+    Stop,
+    /// Trip now.
+    Abort,
+    /// "I have seen it": silences the horn, keeps the first cause.
+    Acknowledge,
+    /// Clear a trip whose cause is gone, or leave a finished job.
+    Reset,
+    /// "Done", "yes", "I am here": the answer to whatever is asked.
+    Accept,
+    /// The band is wet.
+    Wet,
+    /// It is not wet after all.
+    NotWet,
+    /// The flame pops or squeals.
+    BadFlame,
+    /// The coat lifts.
+    CoatLifting,
+    /// A flashback has been inspected, in words kept in the record.
+    Inspected,
+    /// Find the datum.
+    Home,
+    /// Jog while held: a lease that must be renewed about every 100 ms.
+    Jog(Direction),
+    /// The jog key is let go.
+    JogRelease,
+    /// Move by a short step.
+    Nudge(Length),
+    /// Take the present position as a taught point.
+    TakePoint,
+    /// Go to manual work.
+    EnterManual,
+    /// Prove interlocks, gas isolated.
+    EnterProving,
+    /// Leave manual work.
+    LeaveManual,
+    /// The part was blasted just now.
+    BlastedNow,
+}
+
+/// Why a request was not taken: one sentence of why, one of what would help.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Denial {
+    /// Why.
+    pub why: String,
+    /// What would help.
+    pub help: String,
+}
+
+/// What became of a request.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// It is taken and acted upon.
+    Accepted,
+    /// It was so already.
+    AlreadySo,
+    /// It is not taken.
+    Denied(Denial),
+}

@@ -1,0 +1,7 @@
+//! The shell of Evenpass: everything that touches the world around the pure core.
+//!
+//! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`cli`] puts it before a person or a program.
+
+pub mod cli;
+pub mod record;

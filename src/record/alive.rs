@@ -1,0 +1,75 @@
+//! Whether the process that writes a run still lives.
+//!
+//! While a run is written, its process holds an exclusive lock on a small file beside the records.
+//! The system lets a lock go with the process that holds it, however that ends (a kill or a power
+//! cut included), and it can't be mistaken as a recycled process number could.
+
+use std::ffi::OsString;
+use std::fs::{self, File, TryLockError};
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::RunId;
+
+/// Held while a run is written.
+#[derive(Debug)]
+pub(super) struct AliveMark {
+    file: File,
+    path: PathBuf,
+}
+
+impl AliveMark {
+    /// Makes and locks the mark of a run. A file left by a transaction that was never committed
+    /// is taken over.
+    pub(super) fn set(records: &Path, id: &RunId) -> io::Result<Self> {
+        let path = mark_path(records, id);
+        let file = File::options().create(true).truncate(false).write(true).open(&path)?;
+        file.try_lock().map_err(io::Error::from)?;
+        Ok(Self { file, path })
+    }
+
+    /// Lets go of a run whose end is in the record.
+    pub(super) fn clear(self) {
+        let Self { file, path } = self;
+        drop(file);
+        remove(&path);
+    }
+}
+
+/// Whether a run's process lives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Process {
+    /// Its lock is held.
+    Alive,
+    /// Nobody holds its lock.
+    Dead,
+}
+
+/// Looks at a run's lock. A lock that can't be looked at counts as held: a run is never called
+/// interrupted on a guess.
+pub(super) fn look(records: &Path, id: &RunId) -> Process {
+    match File::open(mark_path(records, id)) {
+        Ok(file) => match file.try_lock_shared() {
+            Ok(()) => Process::Dead,
+            Err(TryLockError::WouldBlock | TryLockError::Error(_)) => Process::Alive,
+        },
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Process::Dead,
+        Err(_) => Process::Alive,
+    }
+}
+
+/// Removes the mark a dead process left.
+pub(super) fn sweep(records: &Path, id: &RunId) {
+    remove(&mark_path(records, id));
+}
+
+/// A mark that stays behind does no harm: its run is ended in the record, and nobody asks again.
+fn remove(path: &Path) {
+    drop(fs::remove_file(path));
+}
+
+fn mark_path(records: &Path, id: &RunId) -> PathBuf {
+    let mut name = OsString::from(records);
+    name.push(format!("-{id}.running"));
+    PathBuf::from(name)
+}

@@ -1,0 +1,213 @@
+//! What can be wrong with the record, in words that say what to do.
+
+use std::io;
+use std::path::{Path, PathBuf};
+
+use rusqlite::ErrorCode;
+use thiserror::Error;
+
+/// Trouble with the record. While a run is on it is shown, not returned: see
+/// [`Recorder::trouble`](super::Recorder::trouble).
+#[derive(Debug, Error)]
+#[non_exhaustive]
+pub enum RecordError {
+    /// The system does not say where this user's data belong.
+    #[error("no folder for records: this user has no home folder; name a file with --records FILE")]
+    NoDataFolder,
+    /// The folder of the records cannot be made, or nothing can be made in it.
+    #[error(
+        "records folder {} cannot be written; give this user the right to write there, or name \
+         another file with --records FILE",
+        folder.display()
+    )]
+    Folder {
+        /// The folder.
+        folder: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Reading was asked for, and no run was ever recorded there.
+    #[error("no records in {}: nothing was recorded there yet; rehearse or run a job first, or \
+             name another file with --records FILE", file.display())]
+    Missing {
+        /// The file asked for.
+        file: PathBuf,
+    },
+    /// The file may be read but not written.
+    #[error(
+        "records file {} is read-only; give this user the right to write it, or name another \
+         file with --records FILE",
+        file.display()
+    )]
+    ReadOnly {
+        /// The file.
+        file: PathBuf,
+    },
+    /// No room on the disk.
+    #[error(
+        "disk full: records file {} cannot grow; free some space, then what is waiting is written \
+         by itself",
+        file.display()
+    )]
+    DiskFull {
+        /// The file.
+        file: PathBuf,
+    },
+    /// The file holds something else.
+    #[error(
+        "{} holds no records of this program: {found}; move it away, or name another file with \
+         --records FILE",
+        file.display()
+    )]
+    NotRecords {
+        /// The file.
+        file: PathBuf,
+        /// What was found instead.
+        found: &'static str,
+    },
+    /// The file was written by a later version of this program.
+    #[error(
+        "records file {} has form {found}, this version knows forms up to {known}; use the \
+         version that wrote it",
+        file.display()
+    )]
+    Newer {
+        /// The file.
+        file: PathBuf,
+        /// The form it has.
+        found: u32,
+        /// The latest form known here.
+        known: u32,
+    },
+    /// The file system under the file cannot keep a write-ahead log.
+    #[error(
+        "records file {} cannot keep a write-ahead log where it is (journal mode found: {mode}); \
+         move it to a disk of this computer",
+        file.display()
+    )]
+    NoWriteAheadLog {
+        /// The file.
+        file: PathBuf,
+        /// The journal mode SQLite fell back to.
+        mode: String,
+    },
+    /// Somebody else held the file for too long.
+    #[error(
+        "records file {} is held by another program; close whatever has it open for writing",
+        file.display()
+    )]
+    Busy {
+        /// The file.
+        file: PathBuf,
+    },
+    /// The file is a database whose content contradicts itself.
+    #[error(
+        "records file {} is damaged: {what}; keep a copy, and name a fresh file with --records FILE",
+        file.display()
+    )]
+    Damaged {
+        /// The file.
+        file: PathBuf,
+        /// What does not hold.
+        what: String,
+    },
+    /// Nothing is recorded under what was asked for.
+    #[error("no run {asked:?} in the record; {}", nearest_words(nearest))]
+    UnknownRun {
+        /// What was asked for.
+        asked: String,
+        /// The recorded runs most like it, best first; empty when nothing is recorded.
+        nearest: Vec<String>,
+    },
+    /// What was asked for begins more than one run's id.
+    #[error("{asked:?} begins {count} runs, {first} to {last}; add characters, or say \"latest\"")]
+    SeveralRuns {
+        /// What was asked for.
+        asked: String,
+        /// How many runs begin so.
+        count: usize,
+        /// The earliest of them.
+        first: String,
+        /// The latest of them.
+        last: String,
+    },
+    /// The thread that writes the record could not be started, or ended by our own mistake.
+    #[error("the thread that writes the record is gone; start the program again")]
+    WriterGone,
+    /// Anything else the database said.
+    #[error("records file {} failed", file.display())]
+    Storage {
+        /// The file.
+        file: PathBuf,
+        /// What the database said.
+        source: rusqlite::Error,
+    },
+}
+
+fn nearest_words(nearest: &[String]) -> String {
+    if nearest.is_empty() {
+        "nothing is recorded yet".to_owned()
+    } else {
+        format!("nearest: {}", nearest.join(", "))
+    }
+}
+
+impl RecordError {
+    /// Sorts what SQLite said about `file`.
+    pub(super) fn from_sqlite(file: &Path, source: rusqlite::Error) -> Self {
+        let file = file.to_owned();
+        match source.sqlite_error_code() {
+            Some(ErrorCode::ReadOnly) => Self::ReadOnly { file },
+            Some(ErrorCode::DiskFull) => Self::DiskFull { file },
+            Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => Self::Busy { file },
+            Some(ErrorCode::NotADatabase) => {
+                Self::NotRecords { file, found: "it is not a database" }
+            }
+            Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { file, what: source.to_string() },
+            Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
+                let folder = file.parent().unwrap_or(Path::new(".")).to_owned();
+                Self::Folder { folder, source: io::Error::other(source) }
+            }
+            _ => Self::Storage { file, source },
+        }
+    }
+
+    /// The message with everything beneath it, for a log or a screen with one line.
+    #[must_use]
+    pub fn whole(&self) -> String {
+        let mut text = self.to_string();
+        let mut next = std::error::Error::source(self);
+        while let Some(cause) = next {
+            text.push_str(": ");
+            text.push_str(&cause.to_string());
+            next = cause.source();
+        }
+        text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use rusqlite::Connection;
+
+    use super::*;
+
+    #[test]
+    fn a_database_that_may_only_be_read_is_said_to_be_read_only() {
+        let connection = Connection::open_in_memory().expect("memory");
+        connection.execute_batch("CREATE TABLE a (b); PRAGMA query_only = ON").expect("table");
+        let refused = connection.execute("INSERT INTO a VALUES (1)", []).expect_err("read-only");
+        let error = RecordError::from_sqlite(Path::new("records.sqlite"), refused);
+        assert_eq!(
+            error.to_string(),
+            "records file records.sqlite is read-only; give this user the right to write it, or \
+             name another file with --records FILE"
+        );
+    }
+
+    #[test]
+    fn an_unknown_run_in_an_empty_record_says_that_nothing_is_recorded() {
+        let error = RecordError::UnknownRun { asked: "x".to_owned(), nearest: Vec::new() };
+        assert_eq!(error.to_string(), "no run \"x\" in the record; nothing is recorded yet");
+    }
+}

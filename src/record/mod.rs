@@ -1,0 +1,34 @@
+//! The record: one SQLite file with every run, its recipe, plan and forecast, and what happened.
+//!
+//! ```text
+//! Ledger --> Recorder::send --> bounded channel --> writer thread --> Store --> SQLite file
+//!            (never waits)      (full: counted)     (batches)                     ^
+//!            committed(), lost(), trouble() <-- observations        list, show ---+
+//! ```
+//!
+//! - [`Store`] is the file: opened, checked, brought to the present schema, read.
+//! - [`Recorder`] writes one run from a thread of its own. Trouble with the disk is an observation
+//!   of the run, never its end.
+//! - [`facts`] is what the record understands of an entry's data; it makes the table of passes.
+//!
+//! A run whose program died without ending it reads as interrupted: while a run is written its
+//! process holds a lock on a file beside the store, which the system lets go with the process.
+
+mod alive;
+pub mod facts;
+mod fault;
+mod location;
+mod reading;
+mod recorder;
+mod run;
+mod schema;
+mod store;
+mod writer;
+
+pub use fault::RecordError;
+pub use location::records_file;
+pub use reading::{Gap, RunRecord, RunSummary};
+pub use recorder::Recorder;
+pub use run::{Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
+pub use store::Store;
+pub use writer::Closed;

@@ -1,0 +1,295 @@
+//! The recorder: what a run holds to have itself written down.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::thread::{self, JoinHandle};
+
+use evenpass_core::ledger::Entry;
+
+use super::writer::{Bounds, Closed, Job, Progress, Writer};
+use super::{RecordError, RunEnd, RunHeader, RunId, Store};
+
+/// Writes one run from a thread of its own.
+///
+/// - [`send`](Self::send), [`committed`](Self::committed), [`lost`](Self::lost) and
+///   [`trouble`](Self::trouble) are for the scan: none waits for the disk.
+/// - [`deliver`](Self::deliver), [`flush`](Self::flush) and [`finish`](Self::finish) wait for it:
+///   never call them from a thread that has a stop to carry out.
+///
+/// Dropped without [`finish`](Self::finish), the run keeps what was sent and reads as interrupted.
+#[derive(Debug)]
+pub struct Recorder {
+    id: RunId,
+    jobs: Option<SyncSender<Job>>,
+    progress: Arc<Progress>,
+    highest: AtomicU64,
+    thread: Option<JoinHandle<Result<Closed, RecordError>>>,
+}
+
+impl Recorder {
+    /// Begins a run: when this returns, its id and header are on the disk.
+    ///
+    /// # Errors
+    /// [`RecordError`] when they can't be written; there is then no run.
+    pub fn begin(store: Store, header: &RunHeader) -> Result<Self, RecordError> {
+        Self::begin_within(store, header, Bounds::USUAL)
+    }
+
+    fn begin_within(
+        mut store: Store,
+        header: &RunHeader,
+        bounds: Bounds,
+    ) -> Result<Self, RecordError> {
+        let run = store.begin(header)?;
+        let id = run.id.clone();
+        let progress = Arc::new(Progress::default());
+        let (sender, receiver) = sync_channel(bounds.channel);
+        let seen = Arc::clone(&progress);
+        let thread = thread::Builder::new()
+            .name("record".to_owned())
+            .spawn(move || Writer { store, run, jobs: receiver, progress: &seen, bounds }.write())
+            .map_err(|_| RecordError::WriterGone)?;
+        let highest = AtomicU64::new(0);
+        Ok(Self { id, jobs: Some(sender), progress, highest, thread: Some(thread) })
+    }
+
+    /// The run's id.
+    #[must_use]
+    pub const fn id(&self) -> &RunId {
+        &self.id
+    }
+
+    /// Hands an entry over without waiting. With the channel full, or the writer gone, it is lost
+    /// and counted.
+    pub fn send(&self, entry: Entry) {
+        self.highest.fetch_max(entry.number, Ordering::Relaxed);
+        let refused = match &self.jobs {
+            Some(jobs) => jobs.try_send(Job::Keep(entry)).err(),
+            None => None,
+        };
+        if let Some(TrySendError::Full(_) | TrySendError::Disconnected(_)) = refused {
+            self.lose_one();
+        }
+    }
+
+    /// Hands an entry over and waits for room, for a run in virtual time: it is faster than any
+    /// disk, and nothing in it can be held up.
+    pub fn deliver(&self, entry: Entry) {
+        self.highest.fetch_max(entry.number, Ordering::Relaxed);
+        if !self.wait_for(Job::Keep(entry)) {
+            self.lose_one();
+        }
+    }
+
+    /// The highest entry number on the disk; zero before the first. What must be durable before
+    /// the next step is, when this has reached it and nothing was [lost](Self::lost).
+    #[must_use]
+    pub fn committed(&self) -> u64 {
+        self.progress.committed.load(Ordering::Acquire)
+    }
+
+    /// How many entries were not kept: the disk could not keep up, or refused for too long.
+    #[must_use]
+    pub fn lost(&self) -> u64 {
+        self.progress.lost.load(Ordering::Relaxed)
+    }
+
+    /// What is wrong with the record now, in a sentence for a person; `None` when all is well.
+    /// Lost entries stay lost: that sentence stays.
+    #[must_use]
+    pub fn trouble(&self) -> Option<String> {
+        self.progress.trouble().or_else(|| match self.lost() {
+            0 => None,
+            lost => Some(format!(
+                "the record of run {} misses {lost} entries: the disk could not keep up",
+                self.id
+            )),
+        })
+    }
+
+    /// Waits until everything sent so far was offered to the disk, and returns
+    /// [`committed`](Self::committed).
+    pub fn flush(&self) -> u64 {
+        let (answer, answered) = sync_channel(1);
+        if self.wait_for(Job::Flush(answer)) {
+            // An error says that the writer is gone: then nothing more can be committed.
+            let _ = answered.recv();
+        }
+        self.committed()
+    }
+
+    /// Ends the run: waits until everything, and the end, is on the disk.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the disk refuses. The run then reads as interrupted, with what was
+    /// committed before.
+    pub fn finish(mut self, end: RunEnd) -> Result<Closed, RecordError> {
+        let last = Some(self.highest.load(Ordering::Relaxed)).filter(|number| *number > 0);
+        // Should the writer be gone, joining it says why.
+        let _ = self.wait_for(Job::End(Box::new(end), last));
+        self.join().unwrap_or(Err(RecordError::WriterGone))
+    }
+
+    fn lose_one(&self) {
+        self.progress.lost.fetch_add(1, Ordering::Relaxed);
+    }
+
+    #[must_use]
+    fn wait_for(&self, job: Job) -> bool {
+        self.jobs.as_ref().is_some_and(|jobs| jobs.send(job).is_ok())
+    }
+
+    /// Closes the channel and waits for the thread.
+    fn join(&mut self) -> Option<Result<Closed, RecordError>> {
+        self.jobs = None;
+        self.thread.take().map(|thread| thread.join().unwrap_or(Err(RecordError::WriterGone)))
+    }
+}
+
+impl Drop for Recorder {
+    fn drop(&mut self) {
+        // Without an end there is nothing to report: the run reads as interrupted.
+        drop(self.join());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+    use std::path::PathBuf;
+    use std::time::Duration;
+
+    use evenpass_core::ledger::EntryKind;
+    use evenpass_core::moment::Moment;
+    use rusqlite::Connection;
+    use serde_json::{Value, json};
+
+    use super::*;
+    use crate::record::{Ending, Outcome, RunKind, Source};
+
+    fn file() -> (tempfile::TempDir, PathBuf) {
+        let folder = tempfile::tempdir().expect("temporary folder");
+        let path = folder.path().join("records.sqlite");
+        (folder, path)
+    }
+
+    fn header() -> RunHeader {
+        let source = Source { name: "any".to_owned(), text: String::new() };
+        RunHeader {
+            started_at: "2026-11-25T09:00:00Z".parse().expect("RFC 3339"),
+            kind: RunKind::Twin,
+            title: "Any".to_owned(),
+            recipe: source.clone(),
+            rig: source,
+            program: Value::Null,
+            forecast: Value::Null,
+            software: "0".to_owned(),
+            seed: None,
+            particulars: BTreeMap::new(),
+            first_entry: 1,
+        }
+    }
+
+    fn end() -> RunEnd {
+        RunEnd {
+            ending: Ending::Complete,
+            ended_at: "2026-11-25T09:10:00Z".parse().expect("RFC 3339"),
+            first_cause: None,
+            totals: json!({}),
+            deviations: Vec::new(),
+        }
+    }
+
+    fn entry(number: u64) -> Entry {
+        Entry {
+            number,
+            at: Moment::from_micros(number * 1000),
+            kind: EntryKind::State,
+            text: "a state with a text of some length, so that pages fill".repeat(10),
+            cause: String::new(),
+            data: Value::Null,
+        }
+    }
+
+    /// A hurried recorder with a small channel.
+    const SMALL: Bounds = Bounds {
+        channel: 4,
+        batch: 4,
+        waiting: 8,
+        gather: Duration::ZERO,
+        retry: Duration::from_secs(3600),
+    };
+
+    #[test]
+    fn a_channel_that_is_full_loses_and_counts_but_never_waits() {
+        let (_folder, path) = file();
+        let store = Store::open(&path).expect("open");
+        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let other = Connection::open(&path).expect("second");
+        other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
+        // The writer can hold 4 + 8 + 1 at the most, however long it waits for the lock.
+        (1..=100).for_each(|number| recorder.send(entry(number)));
+        assert!(recorder.lost() >= 87, "lost {}", recorder.lost());
+        other.execute_batch("ROLLBACK").expect("let go");
+        let lost = recorder.lost();
+        let trouble = recorder.trouble();
+        let id = recorder.id().clone();
+        let closed = recorder.finish(end()).expect("finish");
+        assert!(trouble.is_some());
+        assert!(closed.lost >= lost);
+        let record = Store::open_existing(&path).and_then(|store| store.run(&id)).expect("read");
+        assert_eq!(record.entries.len() as u64 + closed.lost, 100);
+        assert_eq!(record.lost, Some(closed.lost));
+        assert_eq!(
+            record.gaps.iter().map(|gap| gap.count()).sum::<u64>(),
+            closed.lost,
+            "every lost entry is inside a gap: {:?}",
+            record.gaps
+        );
+    }
+
+    #[test]
+    fn a_full_disk_is_an_observation_and_the_run_goes_on() {
+        let (_folder, path) = file();
+        let store = Store::open(&path).expect("open");
+        let pages: u32 = store
+            .connection
+            .pragma_query_value(None, "page_count", |row| row.get(0))
+            .expect("pages");
+        store.connection.pragma_update(None, "max_page_count", pages + 3).expect("small disk");
+        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        recorder.deliver(entry(1));
+        assert_eq!(recorder.flush(), 1);
+        assert_eq!(recorder.trouble(), None);
+        (2..=100).for_each(|number| recorder.deliver(entry(number)));
+        let committed = recorder.flush();
+        assert!((1..100).contains(&committed), "committed {committed}");
+        let trouble = recorder.trouble().expect("trouble is shown");
+        assert!(trouble.starts_with("disk full: records file"), "{trouble}");
+        let id = recorder.id().clone();
+        let error = recorder.finish(end()).expect_err("the end cannot be written");
+        assert!(matches!(error, RecordError::DiskFull { .. }), "{error}");
+        let record = Store::open_existing(&path).and_then(|store| store.run(&id)).expect("read");
+        assert_eq!(record.summary.outcome, Outcome::Interrupted);
+        assert_eq!(record.entries.last().map(|entry| entry.number), Some(committed));
+    }
+
+    #[test]
+    fn what_waited_for_a_disk_is_written_when_it_takes_again() {
+        let (_folder, path) = file();
+        let store = Store::open(&path).expect("open");
+        store.connection.busy_timeout(Duration::ZERO).expect("no patience");
+        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let other = Connection::open(&path).expect("second");
+        other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
+        (1..=6).for_each(|number| recorder.deliver(entry(number)));
+        assert_eq!(recorder.flush(), 0);
+        let trouble = recorder.trouble().expect("trouble is shown");
+        assert!(trouble.contains("held by another program"), "{trouble}");
+        other.execute_batch("ROLLBACK").expect("let go");
+        assert_eq!(recorder.flush(), 6);
+        assert_eq!(recorder.trouble(), None);
+        assert_eq!(recorder.finish(end()).expect("finish").lost, 0);
+    }
+}

@@ -1,0 +1,203 @@
+//! The form of the records file, and the steps from each earlier form to the present one.
+
+use std::path::Path;
+use std::time::Duration;
+
+use rusqlite::{Connection, TransactionBehavior};
+
+use super::RecordError;
+
+/// Marks a database as ours, in SQLite's header field for it: "EVPS".
+const APPLICATION_ID: i32 = 0x4556_5053;
+
+/// How long a writer waits for another one. Arbitrary; one batch takes milliseconds.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// Step `n` brings form `n` to form `n + 1`; form 0 is an empty file. Steps are added, never
+/// changed: files of every earlier form are out there.
+const MIGRATIONS: &[&str] = &[
+    // Entries are never changed, an ended run neither: the record is evidence.
+    "
+    CREATE TABLE run (
+        place       INTEGER PRIMARY KEY AUTOINCREMENT, -- order of beginning
+        id          TEXT NOT NULL UNIQUE,
+        started_at  TEXT NOT NULL,                     -- RFC 3339, UTC
+        ended_at    TEXT,
+        kind        TEXT NOT NULL,
+        outcome     TEXT NOT NULL,
+        title       TEXT NOT NULL,
+        recipe_name TEXT NOT NULL,
+        recipe      TEXT NOT NULL,
+        rig_name    TEXT NOT NULL,
+        rig         TEXT NOT NULL,
+        program     TEXT NOT NULL,                     -- JSON
+        forecast    TEXT NOT NULL,                     -- JSON
+        software    TEXT NOT NULL,
+        seed        TEXT,                              -- decimal: SQLite's integers are signed
+        particulars TEXT NOT NULL,                     -- JSON object
+        first_entry INTEGER NOT NULL,
+        last_entry  INTEGER,                           -- last one handed in, kept or lost
+        lost        INTEGER,
+        first_cause TEXT,
+        totals      TEXT NOT NULL DEFAULT 'null',      -- JSON
+        deviations  TEXT NOT NULL DEFAULT '[]'         -- JSON
+    ) STRICT;
+
+    CREATE TABLE entry (
+        run    INTEGER NOT NULL REFERENCES run (place),
+        number INTEGER NOT NULL,
+        at_us  INTEGER NOT NULL,                       -- the controller's time line
+        kind   TEXT NOT NULL,
+        text   TEXT NOT NULL,
+        cause  TEXT NOT NULL,
+        data   TEXT NOT NULL,                          -- JSON
+        PRIMARY KEY (run, number)
+    ) STRICT, WITHOUT ROWID;
+
+    -- Samples are most of a run; the list of runs reads only these.
+    CREATE INDEX entry_pass ON entry (run) WHERE kind = 'pass';
+
+    CREATE TRIGGER entry_stays BEFORE UPDATE ON entry
+    BEGIN SELECT RAISE(ABORT, 'an entry is never changed'); END;
+    CREATE TRIGGER entry_is_kept BEFORE DELETE ON entry
+    BEGIN SELECT RAISE(ABORT, 'an entry is never removed'); END;
+    CREATE TRIGGER entry_in_time BEFORE INSERT ON entry
+    WHEN (SELECT outcome FROM run WHERE place = NEW.run) <> 'open'
+    BEGIN SELECT RAISE(ABORT, 'the run has ended'); END;
+    CREATE TRIGGER run_stays BEFORE UPDATE ON run WHEN OLD.outcome <> 'open'
+    BEGIN SELECT RAISE(ABORT, 'an ended run is never changed'); END;
+    CREATE TRIGGER run_is_kept BEFORE DELETE ON run
+    BEGIN SELECT RAISE(ABORT, 'a run is never removed'); END;
+    ",
+];
+
+/// Makes sure the database is ours, sets how it is used, and brings it to the present form.
+/// Nothing is written to a database that is not ours.
+pub(super) fn prepare(connection: &mut Connection, file: &Path) -> Result<(), RecordError> {
+    let sorted = |source| RecordError::from_sqlite(file, source);
+    connection.busy_timeout(PATIENCE).map_err(sorted)?;
+    recognise(connection, file)?;
+    let mode: String = connection
+        .pragma_update_and_check(None, "journal_mode", "wal", |row| row.get(0))
+        .map_err(sorted)?;
+    if mode != "wal" {
+        return Err(RecordError::NoWriteAheadLog { file: file.to_owned(), mode });
+    }
+    connection.pragma_update(None, "synchronous", "FULL").map_err(sorted)?;
+    connection.pragma_update(None, "foreign_keys", true).map_err(sorted)?;
+    migrate(connection).map_err(sorted)
+}
+
+fn recognise(connection: &Connection, file: &Path) -> Result<(), RecordError> {
+    let sorted = |source| RecordError::from_sqlite(file, source);
+    let mark: i32 = pragma(connection, "application_id").map_err(sorted)?;
+    let form: u32 = pragma(connection, "user_version").map_err(sorted)?;
+    let things: u32 = connection
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .map_err(sorted)?;
+    let empty = mark == 0 && form == 0 && things == 0;
+    if !empty && mark != APPLICATION_ID {
+        let found = "it is a database of another program";
+        return Err(RecordError::NotRecords { file: file.to_owned(), found });
+    }
+    match u32::try_from(MIGRATIONS.len()) {
+        Ok(known) if form > known => {
+            Err(RecordError::Newer { file: file.to_owned(), found: form, known })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// All steps in one transaction: a file is in one form or another, never between. The form is
+/// read inside it, since another process may be doing the same.
+fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
+    if pragma::<usize>(connection, "user_version")? == MIGRATIONS.len() {
+        return Ok(());
+    }
+    let change = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    let form: usize = pragma(&change, "user_version")?;
+    for step in MIGRATIONS.iter().skip(form) {
+        change.execute_batch(step)?;
+    }
+    change.pragma_update(None, "application_id", APPLICATION_ID)?;
+    change.pragma_update(None, "user_version", MIGRATIONS.len())?;
+    change.commit()
+}
+
+fn pragma<T: rusqlite::types::FromSql>(connection: &Connection, name: &str) -> rusqlite::Result<T> {
+    connection.pragma_query_value(None, name, |row| row.get(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file() -> (tempfile::TempDir, std::path::PathBuf) {
+        let folder = tempfile::tempdir().expect("temporary folder");
+        let path = folder.path().join("records.sqlite");
+        (folder, path)
+    }
+
+    #[test]
+    fn an_empty_file_becomes_the_present_form_with_durable_settings() {
+        let (_folder, path) = file();
+        let mut connection = Connection::open(&path).expect("open");
+        prepare(&mut connection, &path).expect("prepare");
+        assert_eq!(pragma::<usize>(&connection, "user_version"), Ok(MIGRATIONS.len()));
+        assert_eq!(pragma::<i32>(&connection, "application_id"), Ok(APPLICATION_ID));
+        assert_eq!(pragma::<String>(&connection, "journal_mode").as_deref(), Ok("wal"));
+        // 2 is FULL, by SQLite's manual of pragmas.
+        assert_eq!(pragma::<u32>(&connection, "synchronous"), Ok(2));
+        assert_eq!(pragma::<u32>(&connection, "foreign_keys"), Ok(1));
+    }
+
+    #[test]
+    fn preparing_again_changes_nothing() {
+        let (_folder, path) = file();
+        prepare(&mut Connection::open(&path).expect("open"), &path).expect("first");
+        let mut connection = Connection::open(&path).expect("open again");
+        let before: u32 = pragma(&connection, "schema_version").expect("counter of changes");
+        prepare(&mut connection, &path).expect("second");
+        assert_eq!(pragma::<u32>(&connection, "schema_version"), Ok(before));
+    }
+
+    #[test]
+    fn every_earlier_form_arrives_at_the_present_one() {
+        for form in 0..MIGRATIONS.len() {
+            let (_folder, path) = file();
+            let mut connection = Connection::open(&path).expect("open");
+            for step in MIGRATIONS.iter().take(form) {
+                connection.execute_batch(step).expect("step");
+            }
+            if form > 0 {
+                connection
+                    .pragma_update(None, "application_id", APPLICATION_ID)
+                    .and_then(|()| connection.pragma_update(None, "user_version", form))
+                    .expect("marks");
+            }
+            prepare(&mut connection, &path).expect("prepare");
+            assert_eq!(pragma::<usize>(&connection, "user_version"), Ok(MIGRATIONS.len()));
+        }
+    }
+
+    #[test]
+    fn a_later_form_is_refused_and_left_alone() {
+        let (_folder, path) = file();
+        let mut connection = Connection::open(&path).expect("open");
+        prepare(&mut connection, &path).expect("prepare");
+        connection.pragma_update(None, "user_version", 99).expect("later form");
+        let error = prepare(&mut connection, &path).expect_err("later form");
+        assert!(matches!(error, RecordError::Newer { found: 99, .. }), "{error}");
+        assert_eq!(pragma::<u32>(&connection, "user_version"), Ok(99));
+    }
+
+    #[test]
+    fn a_database_of_another_program_is_refused_and_left_alone() {
+        let (_folder, path) = file();
+        let mut connection = Connection::open(&path).expect("open");
+        connection.execute_batch("CREATE TABLE theirs (a)").expect("table");
+        let error = prepare(&mut connection, &path).expect_err("not ours");
+        assert!(error.to_string().contains("a database of another program"), "{error}");
+        assert_eq!(pragma::<String>(&connection, "journal_mode").as_deref(), Ok("delete"));
+    }
+}

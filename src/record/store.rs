@@ -1,0 +1,255 @@
+//! The records file: opening it, and the three writes of a run (begin, append, end).
+
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use evenpass_core::ledger::Entry;
+use jiff::Timestamp;
+use rusqlite::{
+    Connection, OpenFlags, OptionalExtension, Transaction, TransactionBehavior, named_params,
+    params,
+};
+
+use super::alive::{self, AliveMark, Process};
+use super::{Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
+
+/// The records file, open.
+#[derive(Debug)]
+pub struct Store {
+    pub(super) connection: Connection,
+    file: PathBuf,
+}
+
+/// A run that is being written.
+#[derive(Debug)]
+pub(super) struct OpenRun {
+    pub(super) id: RunId,
+    place: i64,
+    alive: AliveMark,
+}
+
+/// What became of the entries handed in.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Tally {
+    /// The highest number handed in, kept or lost; `None` when there was none.
+    pub(super) last: Option<u64>,
+    /// How many were lost.
+    pub(super) lost: u64,
+}
+
+impl Store {
+    /// Opens the records file to write, and makes it, and its folder, if there is none.
+    ///
+    /// # Errors
+    /// [`RecordError`] says whether the folder or file can't be written, the file holds something
+    /// else, or was written by a later version.
+    pub fn open(file: &Path) -> Result<Self, RecordError> {
+        if let Some(folder) = file.parent() {
+            fs::create_dir_all(folder)
+                .map_err(|source| RecordError::Folder { folder: folder.to_owned(), source })?;
+        }
+        Self::open_as(file, OpenFlags::SQLITE_OPEN_CREATE)
+    }
+
+    /// Opens a records file that is there.
+    ///
+    /// # Errors
+    /// As [`Store::open`]; [`RecordError::Missing`] when there is no such file.
+    pub fn open_existing(file: &Path) -> Result<Self, RecordError> {
+        if !file.exists() {
+            return Err(RecordError::Missing { file: file.to_owned() });
+        }
+        Self::open_as(file, OpenFlags::empty())
+    }
+
+    fn open_as(file: &Path, creation: OpenFlags) -> Result<Self, RecordError> {
+        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | creation;
+        let mut connection = Connection::open_with_flags(file, flags)
+            .map_err(|source| RecordError::from_sqlite(file, source))?;
+        schema::prepare(&mut connection, file)?;
+        Ok(Self { connection, file: file.to_owned() })
+    }
+
+    /// The file.
+    #[must_use]
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Gives a run its id and writes down what is known of it. Open runs of dead processes are
+    /// settled as interrupted on the way.
+    pub(super) fn begin(&mut self, header: &RunHeader) -> Result<OpenRun, RecordError> {
+        let file = self.file.clone();
+        let sorted = |source| RecordError::from_sqlite(&file, source);
+        let change = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .map_err(sorted)?;
+        let settled = settle(&change, &file).map_err(sorted)?;
+        let id = next_id(&change, header.started_at).map_err(sorted)?;
+        // Locked before the run can be seen: nobody may find it open without its lock.
+        let alive = AliveMark::set(&file, &id).map_err(|source| folder_trouble(&file, source))?;
+        insert(&change, &id, header).map_err(sorted)?;
+        let place = change.last_insert_rowid();
+        change.commit().map_err(sorted)?;
+        for id in &settled {
+            alive::sweep(&file, id);
+        }
+        Ok(OpenRun { id, place, alive })
+    }
+
+    /// Writes entries down, all or none.
+    pub(super) fn append(&mut self, run: &OpenRun, entries: &[Entry]) -> Result<(), RecordError> {
+        self.change(|change| append_within(change, run, entries))
+    }
+
+    /// Writes the last entries and the run's end, all or none.
+    pub(super) fn end(
+        &mut self,
+        run: &OpenRun,
+        entries: &[Entry],
+        end: &RunEnd,
+        tally: Tally,
+    ) -> Result<(), RecordError> {
+        self.change(|change| {
+            append_within(change, run, entries)?;
+            change.execute(
+                "UPDATE run SET outcome = :outcome, ended_at = :ended_at, first_cause = :cause,
+                    totals = :totals, deviations = :deviations, last_entry = :last, lost = :lost
+                 WHERE place = :place",
+                named_params! {
+                    ":outcome": Outcome::from(end.ending),
+                    ":ended_at": end.ended_at.to_string(),
+                    ":cause": end.first_cause,
+                    ":totals": end.totals.to_string(),
+                    ":deviations": json(&end.deviations)?,
+                    ":last": tally.last.map(signed),
+                    ":lost": signed(tally.lost),
+                    ":place": run.place,
+                },
+            )?;
+            Ok(())
+        })
+    }
+
+    fn change(
+        &mut self,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
+    ) -> Result<(), RecordError> {
+        let done = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)
+            .and_then(|change| work(&change).and_then(|()| change.commit()));
+        done.map_err(|source| RecordError::from_sqlite(&self.file, source))
+    }
+}
+
+impl OpenRun {
+    /// Lets go of a run whose end is written.
+    pub(super) fn close(self) {
+        self.alive.clear();
+    }
+}
+
+fn folder_trouble(file: &Path, source: io::Error) -> RecordError {
+    let folder = file.parent().unwrap_or(Path::new(".")).to_owned();
+    RecordError::Folder { folder, source }
+}
+
+/// Calls open runs without a living process what they are.
+fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>> {
+    let mut open = change.prepare("SELECT id FROM run WHERE outcome = ?1")?;
+    let ids: Vec<RunId> = open
+        .query_map([Outcome::Open], |row| row.get(0).map(RunId::stored))?
+        .collect::<rusqlite::Result<_>>()?;
+    let dead: Vec<RunId> =
+        ids.into_iter().filter(|id| alive::look(file, id) == Process::Dead).collect();
+    for id in &dead {
+        change.execute(
+            "UPDATE run SET outcome = ?1 WHERE id = ?2",
+            params![Outcome::Interrupted, id.as_str()],
+        )?;
+    }
+    Ok(dead)
+}
+
+fn next_id(change: &Transaction<'_>, begun: Timestamp) -> rusqlite::Result<RunId> {
+    let date = RunId::date_part(begun);
+    let highest: Option<u32> = change
+        .query_row(
+            "SELECT max(CAST(substr(id, 1 + length(?1)) AS INTEGER)) FROM run
+             WHERE substr(id, 1, length(?1)) = ?1",
+            [&date],
+            |row| row.get(0),
+        )
+        .optional()?
+        .flatten();
+    Ok(RunId::new(begun, highest.unwrap_or(0).saturating_add(1)))
+}
+
+fn insert(change: &Transaction<'_>, id: &RunId, header: &RunHeader) -> rusqlite::Result<()> {
+    change.execute(
+        "INSERT INTO run (id, started_at, kind, outcome, title, recipe_name, recipe, rig_name, rig,
+            program, forecast, software, seed, particulars, first_entry)
+         VALUES (:id, :started_at, :kind, :outcome, :title, :recipe_name, :recipe, :rig_name, :rig,
+            :program, :forecast, :software, :seed, :particulars, :first_entry)",
+        named_params! {
+            ":id": id.as_str(),
+            ":started_at": header.started_at.to_string(),
+            ":kind": header.kind,
+            ":outcome": Outcome::Open,
+            ":title": header.title,
+            ":recipe_name": header.recipe.name,
+            ":recipe": header.recipe.text,
+            ":rig_name": header.rig.name,
+            ":rig": header.rig.text,
+            ":program": header.program.to_string(),
+            ":forecast": header.forecast.to_string(),
+            ":software": header.software,
+            ":seed": header.seed.map(|seed| seed.to_string()),
+            ":particulars": json(&header.particulars)?,
+            ":first_entry": signed(header.first_entry),
+        },
+    )?;
+    Ok(())
+}
+
+/// A number already there is the same entry: a batch whose commit was reported as failed may
+/// still have reached the disk, and is then offered again.
+fn append_within(
+    change: &Transaction<'_>,
+    run: &OpenRun,
+    entries: &[Entry],
+) -> rusqlite::Result<()> {
+    let mut insert = change.prepare_cached(
+        "INSERT INTO entry (run, number, at_us, kind, text, cause, data)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
+    )?;
+    for entry in entries {
+        let kind = serde_json::to_value(entry.kind).map_err(unwritable)?;
+        insert.execute(params![
+            run.place,
+            signed(entry.number),
+            signed(entry.at.as_micros()),
+            kind.as_str(),
+            entry.text,
+            entry.cause,
+            entry.data.to_string(),
+        ])?;
+    }
+    Ok(())
+}
+
+fn json(value: &impl serde::Serialize) -> rusqlite::Result<String> {
+    serde_json::to_string(value).map_err(unwritable)
+}
+
+fn unwritable(error: serde_json::Error) -> rusqlite::Error {
+    rusqlite::Error::ToSqlConversionFailure(Box::new(error))
+}
+
+/// SQLite's integers are signed; 2^63 us is 292,000 years.
+fn signed(value: u64) -> i64 {
+    i64::try_from(value).unwrap_or(i64::MAX)
+}
