@@ -16,8 +16,9 @@ pub use print::Page;
 pub use temperature::STALL_RISE;
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
 
-use super::job::{Torches, heated, net_into};
+use super::job::{heated, net_into};
 use super::problem::Findings;
+use super::torches::Torches;
 use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
 use crate::coat::CoatBasis;

@@ -49,7 +49,7 @@ impl fmt::Display for Page<'_> {
         for zone in &forecast.zones {
             row(
                 f,
-                &format!("lump on \"{}\"", zone.zone),
+                &shortened(&format!("lump on \"{}\"", zone.zone), 28),
                 &format!("{:.4} mm each second with powder on", zone.lump_rate.mm_per_s()),
             )?;
         }
