@@ -155,12 +155,26 @@ fn thinnest(planned: &[ZonePlan<'_>]) -> Length {
 fn title_of(step: &Step, program: &Program) -> String {
     match step {
         Step::Preheat(step) => format!("preheat to {}, soak", step.window.low),
-        Step::Spray(step) => format!("spray \"{}\", {} passes", step.zone, step.passes.len()),
+        Step::Spray(step) => {
+            format!("spray \"{}\", {}", step.zone, counted(step.passes.len(), "pass"))
+        }
         Step::ChangeTorch(place) => {
             let title = program.torches.get(*place).map_or("", |torch| torch.title.as_str());
             format!("change to {title}")
         }
-        Step::Fuse(step) => format!("fuse \"{}\", {} bands", step.zone, step.bands.len()),
+        Step::Fuse(step) => {
+            format!("fuse \"{}\", {}", step.zone, counted(step.bands.len(), "band"))
+        }
         Step::Cool(step) => format!("cool to {}", step.turn_until),
     }
+}
+
+/// "1 pass", "2 passes".
+fn counted(count: usize, what: &str) -> String {
+    let ending = match (count, what.ends_with('s')) {
+        (1, _) => "",
+        (_, true) => "es",
+        (_, false) => "s",
+    };
+    format!("{count} {what}{ending}")
 }

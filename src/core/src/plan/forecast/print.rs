@@ -2,12 +2,12 @@
 
 use core::fmt;
 
-use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast};
+use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast, counted};
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
 use crate::plan::problem::Note;
 use crate::plan::speeds::metres_per_minute;
-use crate::quantity::{Length, Time};
+use crate::quantity::{Length, Time, Volume};
 
 /// Widest line of the page, in characters.
 const WIDTH: usize = 100;
@@ -213,15 +213,15 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         f,
         "powder",
         &format!(
-            "arrives for {:.1} of {:.1} s, {:.1} g, switched on {} times",
+            "arrives for {:.1} of {:.1} s, {:.1} g, switched on {}",
             zone.powder_on.s(),
             zone.motion.s(),
             zone.powder.g(),
-            zone.switched_on
+            counted(zone.switched_on, "time")
         ),
     )?;
     if zone.through > 0 {
-        row(f, "", &format!("stays on through {} turns, counted above", zone.through))?;
+        row(f, "", &format!("stays on through {}, counted above", counted(zone.through, "turn")))?;
     }
     writeln!(
         f,
@@ -284,44 +284,29 @@ fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt
 fn supplies(f: &mut fmt::Formatter<'_>, forecast: &Forecast) -> fmt::Result {
     writeln!(f, "Powder and gas")?;
     for used in &forecast.powder {
-        row(
-            f,
-            &shortened(&used.title, 28),
-            &format!("{:.1} g in {:.1} s", used.fed.g(), used.arriving.s()),
-        )?;
+        writeln!(f, "  {}", shortened(&used.title, WIDTH - 2))?;
+        row(f, "  fed", &format!("{:.1} g in {:.1} s", used.fed.g(), used.arriving.s()))?;
     }
     forecast.gas.iter().try_for_each(|used| gas(f, used))
 }
 
 fn gas(f: &mut fmt::Formatter<'_>, used: &GasUse) -> fmt::Result {
-    row(
-        f,
-        &shortened(&used.torch, 28),
-        &format!(
-            "{:.0} L {}, {:.0} L oxygen in {} alight",
-            used.fuel.l(),
-            used.fuel_gas,
-            used.oxygen.l(),
-            clock(used.burning)
-        ),
-    )?;
+    writeln!(f, "  {}", shortened(&used.torch, WIDTH - 2))?;
+    row(f, "  alight", &clock(used.burning))?;
+    let litres =
+        format!("{:.0} L {}, {:.0} L oxygen", used.fuel.l(), used.fuel_gas, used.oxygen.l());
+    row(f, "  burns", &litres)?;
     if let Some(need) = &used.cylinders {
+        let cubic_metres = |volume: Volume| volume.l() / 1000.0;
         row(
             f,
-            "",
+            "  cylinders",
             &format!(
-                "{} needs {:.1} m3 on the manifold",
+                "{:.1} m3 for {} ({:.1} m3 at 1/10 an hour, {:.1} m3 at 1/15 without a pause)",
+                cubic_metres(need.by_catalogue),
                 used.fuel_flow,
-                need.by_catalogue.l() / 1000.0
-            ),
-        )?;
-        row(
-            f,
-            "",
-            &format!(
-                "stricter rules: {:.1} m3 burning now and then, {:.1} m3 without a pause",
-                need.intermittent.l() / 1000.0,
-                need.continuous.l() / 1000.0
+                cubic_metres(need.intermittent),
+                cubic_metres(need.continuous)
             ),
         )?;
     }

@@ -72,6 +72,15 @@ fn each_diameter_of_a_stepped_part_is_a_zone_with_its_own_gear() {
         plan.forecast.zones.iter().map(|z| z.powder.g()).sum(),
         1e-9,
     );
+    // The second zone is fused from the temperature after spraying, not from that of the first.
+    let fusing: Vec<f64> = plan
+        .forecast
+        .steps
+        .iter()
+        .filter(|step| step.what.starts_with("fuse"))
+        .map(|step| step.takes.s())
+        .collect();
+    assert!(fusing[1] > fusing[0], "80 mm take longer than 50 mm: {fusing:?}");
     // Preheat spans both.
     let Step::Preheat(preheat) = &plan.program.steps[0] else { panic!("preheat is first") };
     near(preheat.span.low.mm(), 65.0, 0.0);
