@@ -77,29 +77,11 @@ pub fn fused_build(diameter: Length, sprayed: Length, shrink: Fraction) -> Lengt
     build_of(diameter, area_of(diameter, sprayed) * (1.0 - shrink.ratio()))
 }
 
-/// Radial build that must be sprayed to have this much after fusing, by area.
-#[must_use]
-pub fn sprayed_for(diameter: Length, fused: Length, shrink: Fraction) -> Length {
-    build_of(diameter, area_of(diameter, fused) / (1.0 - shrink.ratio()))
-}
-
 /// How much of its thickness a coat loses in fusing, from its two densities. Sag and the
 /// rolling back of edges are not in it.
 #[must_use]
 pub fn shrink(powder: &Powder) -> Fraction {
     Fraction::from_ratio(1.0 - powder.density_as_sprayed / powder.density_fused)
-}
-
-/// The efficiency that explains a measured build where `expected` was forecast at `efficiency`.
-/// One diameter identifies efficiency, feed rate and density only together.
-#[must_use]
-pub fn efficiency_from_build(
-    efficiency: Fraction,
-    diameter: Length,
-    measured: Length,
-    expected: Length,
-) -> Fraction {
-    efficiency * (area_of(diameter, measured) / area_of(diameter, expected))
 }
 
 #[cfg(test)]
@@ -161,8 +143,6 @@ mod tests {
         let shrink = Fraction::from_ratio(0.18);
         let fused = fused_build(mm(50.0), mm(0.698_625), shrink).mm();
         assert!((fused - 0.574_28).abs() < 6e-6, "{fused}");
-        let sprayed = sprayed_for(mm(50.0), mm(1.05), shrink).mm();
-        assert!((sprayed - 1.274_87).abs() < 6e-6, "{sprayed}");
     }
 
     /// Computed here: the peak of a Gaussian of 6 mm, 0.05451 mm in a second.
@@ -170,13 +150,5 @@ mod tests {
     fn a_stalled_carriage_grows_a_lump_at_the_peak_of_the_plume() {
         let found = deposit().lump_rate(mm(50.0), mm(6.0)).mm_per_s();
         assert!((found - 0.05451).abs() < 5e-6, "{found}");
-    }
-
-    /// Computed here: 0.620 mm where 0.69862 mm were expected, by area.
-    #[test]
-    fn a_measured_build_corrects_the_efficiency_by_area() {
-        let found =
-            efficiency_from_build(Fraction::from_ratio(0.85), mm(50.0), mm(0.620), mm(0.698_625));
-        assert!((found.ratio() - 0.753_17).abs() < 2e-5, "{}", found.ratio());
     }
 }

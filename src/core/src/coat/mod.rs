@@ -193,9 +193,6 @@ impl Layer {
     /// of the step is beside everything that is coated.
     fn put(&mut self, at: Length, grams: f64) {
         let place = (at - self.low) / self.width;
-        if !(place >= 0.0) {
-            return;
-        }
         let Some(index) = index_of(place, self.grams.len()) else { return };
         let upper = place.fract();
         if let Some(bin) = self.grams.get_mut(index) {

@@ -3,114 +3,18 @@
 use super::EdgeBasis;
 use super::fuse::bands;
 use super::heat::Lump;
+use super::outline::Outline;
 use super::problem::{Findings, Limit};
 use super::speeds::{ChosenSpeed, choose, metres_per_minute};
+use super::torches::Torches;
 use super::zone::ZonePlan;
-use crate::catalogue::{Carrier, Catalogue, FuelGas, GasSetting, Range, Torch, TorchPurpose};
+use crate::catalogue::{Carrier, FuelGas, GasSetting, Range, Torch};
 use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
 use crate::quantity::{Length, Power, SpindleSpeed, Time};
 use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
-
-use super::outline::Outline;
-
-/// Clear of a part is three standard deviations of the wider of plume and flame away from it.
-const CLEAR_IN_DEVIATIONS: f64 = 3.0;
-
-/// The torches of a job.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Torches<'a> {
-    pub spray: &'a Torch,
-    pub spray_gas: &'a FuelGas,
-    /// The fusing torch and its gas; `None` for a coat left as sprayed.
-    pub fuse: Option<(&'a Torch, &'a FuelGas)>,
-}
-
-impl<'a> Torches<'a> {
-    /// Finds them in the catalogue; `None` when one is missing or for other work.
-    pub(crate) fn find(
-        recipe: &'a Recipe,
-        catalogue: &'a Catalogue,
-        findings: &mut Findings,
-    ) -> Option<Self> {
-        let spray = find(
-            catalogue,
-            &recipe.spray.torch,
-            "spray, torch",
-            &[TorchPurpose::Spraying, TorchPurpose::SprayingAndFusing],
-            findings,
-        );
-        let fuse = recipe.fuse.as_ref().map(|fuse| {
-            find(
-                catalogue,
-                &fuse.torch,
-                "fuse, torch",
-                &[TorchPurpose::Fusing, TorchPurpose::SprayingAndFusing],
-                findings,
-            )
-        });
-        match (spray, fuse) {
-            (Some((spray, spray_gas)), None) => Some(Self { spray, spray_gas, fuse: None }),
-            (Some((spray, spray_gas)), Some(Some(fuse))) => {
-                Some(Self { spray, spray_gas, fuse: Some(fuse) })
-            }
-            (None, _) | (_, Some(None)) => None,
-        }
-    }
-
-    /// How far beyond the part a torch is clear of it.
-    pub(crate) fn clear_by(&self) -> Length {
-        let wider = |torch: &Torch| torch.plume.max(torch.flame);
-        let widest =
-            self.fuse.map_or(wider(self.spray), |(fuse, _)| wider(fuse).max(wider(self.spray)));
-        widest * CLEAR_IN_DEVIATIONS
-    }
-}
-
-fn find<'a>(
-    catalogue: &'a Catalogue,
-    key: &str,
-    place: &str,
-    purposes: &[TorchPurpose],
-    findings: &mut Findings,
-) -> Option<(&'a Torch, &'a FuelGas)> {
-    let Some(torch) = catalogue.torch(key) else {
-        let known: Vec<&str> = catalogue.torches.iter().map(|torch| torch.key.as_str()).collect();
-        findings.problem(
-            Limit::Catalogue,
-            place,
-            format!("no torch \"{key}\" in the catalogue ({})", known.join(", ")),
-            "name one of these or add it",
-        );
-        return None;
-    };
-    if !purposes.contains(&torch.purpose) {
-        let purpose = match torch.purpose {
-            TorchPurpose::Spraying => "spraying only",
-            TorchPurpose::Fusing => "heating only",
-            TorchPurpose::SprayingAndFusing => "spraying and fusing",
-        };
-        findings.problem(
-            Limit::TorchPurpose,
-            place,
-            format!("{} is for {purpose}", torch.title),
-            "name another torch",
-        );
-        return None;
-    }
-    let Some(gas) = catalogue.fuel_gas(&torch.fuel_gas) else {
-        findings.problem(
-            Limit::Catalogue,
-            place,
-            format!("{} burns \"{}\", which is not in the catalogue", torch.title, torch.fuel_gas),
-            "add the fuel gas with its limits",
-        );
-        return None;
-    };
-    Some((torch, gas))
-}
 
 /// The program of planned zones.
 pub(crate) fn assemble(
@@ -125,17 +29,6 @@ pub(crate) fn assemble(
     let clear_by = torches.clear_by();
     check_park(recipe, rig, clear_by, findings);
     check_standoff(recipe, torches.spray, findings);
-    if recipe.spray.dwell > torches.spray.longest_dwell {
-        findings.problem(
-            Limit::Dwell,
-            "spray, dwell",
-            format!("{} at each turn", recipe.spray.dwell),
-            format!(
-                "{} allows {} under flame over the part",
-                torches.spray.title, torches.spray.longest_dwell
-            ),
-        );
-    }
     let first = zones.first()?;
     let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
@@ -254,6 +147,7 @@ fn preheat(
             Time::ZERO
         }
     };
+    check_soak(recipe, &lump, findings);
     PreheatStep {
         torch: 0,
         spindle,
@@ -263,6 +157,32 @@ fn preheat(
         soak: wanted.soak,
         longest: wanted.longest,
         expected,
+    }
+}
+
+/// The soak is spent clear of the part: it must not cool out of the window meanwhile.
+fn check_soak(recipe: &Recipe, lump: &Lump, findings: &mut Findings) {
+    let wanted = &recipe.preheat;
+    let low = wanted.window.low;
+    let lost = low.above(lump.after(low, Power::ZERO, wanted.soak));
+    if lost > wanted.window.high.above(low) {
+        findings.problem(
+            Limit::Preheat,
+            "preheat, soak",
+            format!(
+                "in {} the part loses {lost}, more than from {} to {}",
+                wanted.soak, wanted.window.high, low
+            ),
+            "shorten the soak or widen the window",
+        );
+    } else if lost.kelvin() >= 0.5 {
+        findings.note(
+            "preheat, soak",
+            format!(
+                "the part loses about {lost} in {}: heat it that much above {low} first",
+                wanted.soak
+            ),
+        );
     }
 }
 

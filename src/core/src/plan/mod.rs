@@ -6,6 +6,7 @@
 //! of all of them at once; each says where, what was found, what is accepted and what would
 //! free it.
 
+mod checks;
 pub mod forecast;
 mod fuse;
 pub mod heat;
@@ -19,6 +20,7 @@ pub mod powder;
 mod problem;
 pub mod setup;
 pub mod speeds;
+mod torches;
 mod zone;
 
 #[cfg(test)]
@@ -34,8 +36,8 @@ pub use passes::{MOST_PASSES, PassCount};
 pub use problem::{Limit, Note, PlanProblem, PlanProblems};
 
 use self::forecast::Forecast;
-use self::job::Torches;
 use self::problem::Findings;
+use self::torches::Torches;
 use self::zone::{ZoneContext, ZonePlan, plan_zone};
 use crate::catalogue::{Catalogue, Range};
 use crate::coat::{CoatBasis, LayerBasis};
@@ -56,6 +58,14 @@ pub struct Plan {
     pub notes: Vec<Note>,
     /// What the running estimate of the coat starts from.
     pub coat: CoatBasis,
+}
+
+impl Plan {
+    /// The plan as a page for a practitioner: at most 100 columns, ending in a line end.
+    #[must_use]
+    pub fn page(&self) -> forecast::Page<'_> {
+        forecast::Page::new(&self.forecast, &self.notes)
+    }
 }
 
 /// Which edges a plan takes.

@@ -359,4 +359,46 @@ mod tests {
         let nowhere = LegMotion::new(&leg(5.0, 5.0, &[(0.0, 1.0)]), ramp(100.0));
         assert_eq!(nowhere.total(), Time::ZERO);
     }
+
+    /// Against the speed law itself, summed over a fine grid: for profiles that cross the ramps
+    /// several times, up and down.
+    #[test]
+    fn times_agree_with_the_sum_of_way_over_speed_for_any_profile() {
+        for (length, a, profile) in [
+            (60.0, 20.0, vec![(0.0, 2.0), (10.0, 30.0), (20.0, 5.0), (55.0, 40.0)]),
+            (60.0, 20.0, vec![(5.0, 40.0), (30.0, 3.0), (58.0, 40.0)]),
+            (8.0, 100.0, vec![(0.0, 15.0), (4.0, 60.0), (8.0, 15.0)]),
+            (100.0, 50.0, vec![(-20.0, 4.0), (130.0, 16.0)]),
+        ] {
+            let motion = LegMotion::new(&leg(0.0, length, &profile), ramp(a));
+            let feed = |x: f64| {
+                let after = profile.iter().position(|knot| knot.0 > x);
+                match after {
+                    None => profile[profile.len() - 1].1,
+                    Some(0) => profile[0].1,
+                    Some(i) => {
+                        let (p, q) = (profile[i - 1], profile[i]);
+                        p.1 + (q.1 - p.1) * (x - p.0) / (q.0 - p.0)
+                    }
+                }
+            };
+            let law =
+                |x: f64| feed(x).min((2.0 * a * x).sqrt()).min((2.0 * a * (length - x)).sqrt());
+            let count = 200_000;
+            let step = length / f64::from(count);
+            let mut sum = 0.0;
+            for index in 0..count {
+                let x = (f64::from(index) + 0.5) * step;
+                sum += step / law(x);
+                if index % 20_000 == 19_999 {
+                    let found = motion.time_at(Length::from_mm(x + 0.5 * step)).s();
+                    // The grid itself is this far off near rest.
+                    let grid = 2.0 * (step / a).sqrt();
+                    assert!((found - sum).abs() < grid, "{length} at {x}: {found} for {sum}");
+                    let speed = motion.speed_at(Length::from_mm(x)).mm_per_s();
+                    assert!((speed - law(x)).abs() < 1e-9, "{length} at {x}: {speed}");
+                }
+            }
+        }
+    }
 }

@@ -70,7 +70,7 @@ pub struct Timeline {
     /// How long powder arrives, all passes together, turns with powder included.
     pub arriving: Time,
     /// Turns with powder on.
-    pub through: u32,
+    pub through: usize,
 }
 
 impl Timeline {

@@ -6,7 +6,7 @@ use core::fmt;
 use serde::Serialize;
 
 use crate::catalogue::Range;
-use crate::quantity::{Fraction, Length};
+use crate::quantity::{Fraction, Length, SpindleSpeed};
 use crate::recipe::{Part, Zone};
 
 /// How far a measured diameter may be from the recipe's (common practice, no source).
@@ -93,6 +93,48 @@ pub fn compare_with_measured(
             apart > pair.tolerance || apart.mm().is_nan()
         })
         .collect()
+}
+
+/// How far a measured spindle speed may be from the planned one before a flame is lit, relative
+/// (common practice, no source).
+pub const SPINDLE_TOLERANCE: Fraction = Fraction::from_ratio(0.05);
+
+/// A spindle that does not turn as planned: a lever in another place, or a slipping belt.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct WrongSpindle {
+    /// As planned.
+    pub planned: SpindleSpeed,
+    /// As measured.
+    pub measured: SpindleSpeed,
+}
+
+impl fmt::Display for WrongSpindle {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "measured {:.0}, planned {} ({:+.0} %, {:.0} allowed); set the lever or look at the \
+             belt",
+            self.measured,
+            self.planned,
+            (self.measured / self.planned - 1.0) * 100.0,
+            SPINDLE_TOLERANCE.percent()
+        )
+    }
+}
+
+impl core::error::Error for WrongSpindle {}
+
+/// Compares the measured spindle speed with the planned one, before any flame.
+///
+/// # Errors
+/// [`WrongSpindle`] beyond [`SPINDLE_TOLERANCE`]; a measurement that is no number is beyond it.
+pub fn check_spindle(planned: SpindleSpeed, measured: SpindleSpeed) -> Result<(), WrongSpindle> {
+    let apart = (measured / planned - 1.0).abs();
+    if apart <= SPINDLE_TOLERANCE.ratio() {
+        Ok(())
+    } else {
+        Err(WrongSpindle { planned, measured })
+    }
 }
 
 /// In which order two edges were taught.
@@ -182,6 +224,16 @@ mod tests {
             told,
             [(Compared::Diameter, "-37.5".to_owned()), (Compared::Length, "-33.3".to_owned())]
         );
+    }
+
+    #[test]
+    fn a_lever_in_the_wrong_place_is_refused_before_any_flame() {
+        let planned = SpindleSpeed::from_rpm(125.0);
+        let found = check_spindle(planned, SpindleSpeed::from_rpm(180.2)).expect_err("180 for 125");
+        assert!(found.to_string().starts_with("measured 180 rpm, planned 125 rpm (+44 %"));
+        assert_eq!(check_spindle(planned, SpindleSpeed::from_rpm(131.0)), Ok(()));
+        assert!(check_spindle(planned, SpindleSpeed::from_rpm(118.0)).is_err());
+        assert!(check_spindle(planned, SpindleSpeed::from_rpm(f64::NAN)).is_err());
     }
 
     #[test]

@@ -1,20 +1,19 @@
 //! One zone: its speed, its feed, its passes and its legs, each against the limit that binds it.
 
 use super::EdgeBasis;
+use super::checks::{check_count, check_feed, check_pitch, check_turns, check_values, no_speed};
 use super::legs::{LegPlan, NoRoom};
-use super::motion::LegMotion;
 use super::outline::Outline;
-use super::passes::{MOST_PASSES, PassCount, ZoneFeed, feed_along, pitch_of, reference_feed};
-use super::powder::{TurnPowder, rest_before};
+use super::passes::{PassCount, ZoneFeed, feed_along, pitch_of, reference_feed};
+use super::powder::TurnPowder;
 use super::problem::{Findings, Limit};
-use super::setup::SHORTEST_ZONE_IN_PLUMES;
-use super::speeds::{ChosenSpeed, NoSpeedFits, choose, metres_per_minute};
+use super::speeds::{ChosenSpeed, choose};
 use crate::catalogue::{Catalogue, Powder, Range, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};
-use crate::coat::plume::{WIDEST_PITCH_IN_PLUMES, capture, ripple};
+use crate::coat::plume::capture;
 use crate::program::{FeedPoint, Pass, SprayStep};
-use crate::quantity::{Fraction, Length, Mass, Pitch, Speed, Time};
-use crate::recipe::{End, FeedChoice, Recipe, Zone};
+use crate::quantity::{Fraction, Length, Mass, Pitch, Speed};
+use crate::recipe::{End, Recipe, Zone};
 use crate::rig::Rig;
 
 /// What every zone is planned with.
@@ -155,244 +154,6 @@ fn powder_of(step: &SprayStep, context: &ZoneContext<'_>) -> Mass {
     Mass::from_g(step.powder_rate.g_per_min() * arriving.s() / 60.0)
 }
 
-fn check_values(
-    context: &ZoneContext<'_>,
-    zone: &Zone,
-    powder: &Powder,
-    outline: &Outline,
-    place: &str,
-    findings: &mut Findings,
-) {
-    let torch = context.torch;
-    if let Some(at) = outline.step() {
-        findings.problem(
-            Limit::PartStep,
-            place,
-            format!("the part has a step at {at}, inside the zone"),
-            "make one zone for each diameter, with an edge at the step",
-        );
-    }
-    for (what, value) in [
-        ("length", (zone.to - zone.from).mm()),
-        ("diameter", outline.diameters().low.mm()),
-        ("finish", (zone.finish + zone.allowance).mm()),
-        ("powder_rate", zone.powder_rate.g_per_min()),
-        ("plume of the torch", torch.plume.mm()),
-        ("surface_speed", zone.surface_speed.mm_per_s()),
-        ("ramp of the carriage", context.rig.axis.ramp.mm_per_s2()),
-    ] {
-        if value.is_nan() || value <= 0.0 {
-            let found = format!("{what} is {value}, more than zero is needed");
-            findings.problem(Limit::Positive, format!("{place}, {what}"), found, "correct it");
-        }
-    }
-    let chosen = match zone.feed {
-        FeedChoice::Pitch(pitch) => pitch.mm_per_turn(),
-        FeedChoice::Feed(feed) => feed.mm_per_s(),
-        FeedChoice::ThicknessPerPass(thickness) => thickness.mm(),
-    };
-    if chosen.is_nan() || chosen <= 0.0 {
-        let found = format!("feed is {chosen}, more than zero is needed");
-        findings.problem(Limit::Positive, format!("{place}, feed"), found, "correct it");
-    }
-    if zone.passes == Some(0) {
-        findings.problem(
-            Limit::Passes,
-            format!("{place}, passes"),
-            "zero passes spray nothing",
-            "leave the number out and it is worked out, or ask for one at least",
-        );
-    }
-    if let Some(range) = torch.powder_rate
-        && !range.contains(zone.powder_rate)
-    {
-        findings.problem(
-            Limit::PowderRate,
-            format!("{place}, powder_rate"),
-            format!(
-                "{} asked for, {} carries {} to {}",
-                zone.powder_rate, torch.title, range.low, range.high
-            ),
-            "stay inside, and let the number of passes make the thickness",
-        );
-    }
-    let window = context.recipe.spray.window;
-    if window.low < powder.spray_window.low || window.high > powder.spray_window.high {
-        findings.problem(
-            Limit::SprayTemperature,
-            "spray, window",
-            format!(
-                "{} to {}, but {} is sprayed on at {} to {}",
-                window.low,
-                window.high,
-                powder.title,
-                powder.spray_window.low,
-                powder.spray_window.high
-            ),
-            "narrow the window",
-        );
-    }
-    let length = zone.to - zone.from;
-    if length < torch.plume * SHORTEST_ZONE_IN_PLUMES {
-        findings.note(
-            place,
-            format!(
-                "{length} is shorter than {} standard deviations of the plume: both edges fall \
-                 off into each other",
-                SHORTEST_ZONE_IN_PLUMES
-            ),
-        );
-    }
-    if zone.overrun < torch.plume * 1.5 {
-        findings.note(
-            format!("{place}, overrun"),
-            format!(
-                "{} is under 1.5 standard deviations of the plume ({}): the edges get thin",
-                zone.overrun,
-                torch.plume * 1.5
-            ),
-        );
-    }
-}
-
-fn no_speed(none: &NoSpeedFits, torch: &Torch, place: &str, findings: &mut Findings) {
-    let found = format!(
-        "at {}, the nearest the spindle has, the surface runs at {} to {}; {} works on {} to {}",
-        none.nearest,
-        metres_per_minute(none.surface.low),
-        metres_per_minute(none.surface.high),
-        torch.title,
-        metres_per_minute(torch.surface_speed.low),
-        metres_per_minute(torch.surface_speed.high),
-    );
-    let remedy = if none.needed.low > none.needed.high {
-        "the diameters differ too much for one spindle speed: split the zone".to_owned()
-    } else {
-        format!("a speed between {} and {} would do", none.needed.low, none.needed.high)
-    };
-    findings.problem(Limit::SurfaceSpeed, format!("{place}, surface_speed"), found, remedy);
-}
-
-#[expect(clippy::too_many_arguments, reason = "one check, read once")]
-fn check_feed(
-    feed: &ZoneFeed,
-    zone: &Zone,
-    speed: &ChosenSpeed,
-    deposit: &Deposit,
-    surface: Length,
-    torch: &Torch,
-    place: &str,
-    findings: &mut Findings,
-) {
-    if torch.feed.low <= feed.range.low && feed.range.high <= torch.feed.high {
-        return;
-    }
-    // The reference at the mean diameter may lie where both ends of the profile fit.
-    let low = torch.feed.low * (feed.mean / feed.range.low);
-    let high = torch.feed.high * (feed.mean / feed.range.high);
-    let remedy = match zone.feed {
-        _ if low > high => "the diameters differ too much for one zone: split it".to_owned(),
-        FeedChoice::Pitch(_) => format!(
-            "at {} a pitch of {} to {} would do",
-            speed.spindle,
-            pitch_of(low, speed.spindle),
-            pitch_of(high, speed.spindle)
-        ),
-        FeedChoice::Feed(_) => format!("a feed of {low} to {high} would do"),
-        FeedChoice::ThicknessPerPass(_) => format!(
-            "{:.4} to {:.4} for each pass would do, or another powder rate",
-            deposit.thickness_per_pass(surface, high),
-            deposit.thickness_per_pass(surface, low)
-        ),
-    };
-    findings.problem(
-        Limit::Feed,
-        format!("{place}, feed"),
-        format!(
-            "the feed comes to {} to {}, {} runs at {} to {}",
-            feed.range.low, feed.range.high, torch.title, torch.feed.low, torch.feed.high
-        ),
-        remedy,
-    );
-}
-
-fn check_pitch(
-    pitch: Pitch,
-    zone: &Zone,
-    speed: &ChosenSpeed,
-    fastest: Speed,
-    torch: &Torch,
-    place: &str,
-    findings: &mut Findings,
-) {
-    let widest = Pitch::from_mm_per_turn(torch.plume.mm() * WIDEST_PITCH_IN_PLUMES);
-    if pitch.mm_per_turn() <= widest.mm_per_turn() * (1.0 + 1e-9) {
-        return;
-    }
-    let share = widest / pitch;
-    let remedy = match zone.feed {
-        FeedChoice::Pitch(wanted) => format!("ask for a pitch of at most {}", wanted * share),
-        FeedChoice::Feed(_) | FeedChoice::ThicknessPerPass(_) => format!(
-            "a feed of at most {} or a spindle speed of at least {} would do",
-            fastest * share,
-            speed.spindle / share
-        ),
-    };
-    findings.problem(
-        Limit::Pitch,
-        format!("{place}, feed"),
-        format!(
-            "a pitch of {pitch} leaves a ripple of {:.1} % peak to peak; up to {widest}, two \
-             standard deviations of the plume, it stays under 3 %",
-            ripple(pitch, torch.plume).percent()
-        ),
-        remedy,
-    );
-}
-
-fn check_count(
-    count: &PassCount,
-    build: Length,
-    powder: &Powder,
-    place: &str,
-    findings: &mut Findings,
-) {
-    if count.planned > MOST_PASSES {
-        findings.problem(
-            Limit::Passes,
-            format!("{place}, feed"),
-            format!("{:.0} passes are needed, {MOST_PASSES} are allowed", count.by_area.ceil()),
-            "make each pass thicker: a slower feed or more powder",
-        );
-    } else if build > powder.thickest {
-        findings.problem(
-            Limit::Thickness,
-            format!("{place}, finish"),
-            format!(
-                "{} passes build {build:.3} as sprayed, {} allows {}",
-                count.planned, powder.title, powder.thickest
-            ),
-            "ask for a thinner coat or fewer passes",
-        );
-    } else if f64::from(count.planned) + 1e-9 < count.by_area {
-        findings.note(
-            format!("{place}, passes"),
-            format!(
-                "{} passes are insisted on and build {build:.3} of the {:.3} needed ({:.2} passes)",
-                count.planned, count.required, count.by_area
-            ),
-        );
-    } else if f64::from(count.planned) >= count.by_area + 1.0 {
-        findings.note(
-            format!("{place}, passes"),
-            format!(
-                "{} passes are insisted on, {:.2} would do: they build {build:.3}, needed are {:.3}",
-                count.planned, count.by_area, count.required
-            ),
-        );
-    }
-}
-
 fn plan_legs(
     context: &ZoneContext<'_>,
     zone: &Zone,
@@ -443,46 +204,6 @@ fn plan_legs(
                 format!("shorten the overrun or the zone by {over}, or move the part"),
             );
             None
-        }
-    }
-}
-
-/// Turns under flame over the part: rest within the torch's limit; and what a lead-in costs.
-fn check_turns(context: &ZoneContext<'_>, step: &SprayStep, place: &str, findings: &mut Findings) {
-    let part = context.recipe.part.extent();
-    let over = |at: Length| part.low - context.clear_by < at && at < part.high + context.clear_by;
-    let longest = context.torch.longest_dwell;
-    let mut told = false;
-    for (index, pass) in step.passes.iter().enumerate() {
-        let motion = LegMotion::new(pass, context.rig.axis.ramp);
-        let dwell = if index == 0 { Time::ZERO } else { step.dwell };
-        let rest = rest_before(pass, &motion, step.lead_on, dwell);
-        if told || rest <= dwell.min(longest) || rest == Time::ZERO {
-            continue;
-        }
-        if over(pass.from) && rest > longest {
-            findings.problem(
-                Limit::Dwell,
-                format!("{place}, overrun"),
-                format!(
-                    "the flame would rest for {rest:.2} over the part at the turn at {:.2}; {} \
-                     allows {longest}",
-                    pass.from, context.torch.title
-                ),
-                "shorten the dwell, or give the carriage room for its lead: a shorter overrun, a \
-                 wider travel",
-            );
-            told = true;
-        } else if rest > dwell {
-            findings.note(
-                place,
-                format!(
-                    "no room for the powder's lead before the turn at {:.2}: powder is commanded \
-                     at rest there, {rest:.2} before the carriage leaves",
-                    pass.from
-                ),
-            );
-            told = true;
         }
     }
 }

@@ -13,12 +13,6 @@ pub const DRAW_INTERMITTENT: Fraction = Fraction::from_ratio(1.0 / 10.0);
 /// The same for one that burns without a pause.
 pub const DRAW_CONTINUOUS: Fraction = Fraction::from_ratio(1.0 / 15.0);
 
-/// The flow that contents give steadily at a share of them in an hour.
-#[must_use]
-pub fn steady_draw(contents: Volume, share: Fraction) -> VolumeFlow {
-    VolumeFlow::from_l_per_min(contents.l() * share.ratio() / 60.0)
-}
-
 /// The contents that give a flow steadily at a share of them in an hour.
 #[must_use]
 pub fn contents_for(flow: VolumeFlow, share: Fraction) -> Volume {
@@ -104,16 +98,16 @@ fn cylinders(gas: &FuelGas, flow: VolumeFlow) -> Option<CylinderNeed> {
 mod tests {
     use super::*;
 
-    /// The gas trade's rule of a seventh, from memory: 6 m3 give 14.29 L/min, 8 m3 19.05.
+    /// The gas trade's rule of a seventh, from memory: 14.29 L/min need 6 m3, 19.05
+    /// need 8 m3, so 18 L/min need more than one of 6 m3.
     #[test]
     fn a_cylinder_gives_its_share_in_an_hour() {
         let seventh = Fraction::from_ratio(1.0 / 7.0);
-        let found = steady_draw(Volume::from_l(6000.0), seventh).l_per_min();
-        assert!((found - 14.29).abs() < 0.005, "{found}");
-        let found = steady_draw(Volume::from_l(8000.0), seventh).l_per_min();
-        assert!((found - 19.05).abs() < 0.005, "{found}");
+        for (flow, contents) in [(14.285_714, 6000.0), (19.047_619, 8000.0), (18.0, 7560.0)] {
+            let found = contents_for(VolumeFlow::from_l_per_min(flow), seventh).l();
+            assert!((found - contents).abs() < 1e-3, "{flow}: {found}");
+        }
         let flow = VolumeFlow::from_l_per_min(18.0);
-        assert!((contents_for(flow, seventh).l() - 7560.0).abs() < 1e-9);
         assert!((contents_for(flow, DRAW_CONTINUOUS).l() - 16_200.0).abs() < 1e-9);
     }
 }

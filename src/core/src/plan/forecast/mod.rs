@@ -11,15 +11,14 @@ mod zone;
 
 use serde::Serialize;
 
-pub use gas::{
-    CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for, steady_draw,
-};
+pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use print::Page;
 pub use temperature::STALL_RISE;
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
 
-use super::job::{Torches, heated, net_into};
+use super::job::{heated, net_into};
 use super::problem::Findings;
+use super::torches::Torches;
 use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
 use crate::coat::CoatBasis;
@@ -126,12 +125,6 @@ impl Forecast {
         let powder = powder(planned, &zones);
         Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
     }
-
-    /// The forecast as a page for a practitioner.
-    #[must_use]
-    pub const fn page(&self) -> Page<'_> {
-        Page::new(self)
-    }
 }
 
 fn powder(planned: &[ZonePlan<'_>], zones: &[ZoneForecast]) -> Vec<PowderUse> {
@@ -162,12 +155,26 @@ fn thinnest(planned: &[ZonePlan<'_>]) -> Length {
 fn title_of(step: &Step, program: &Program) -> String {
     match step {
         Step::Preheat(step) => format!("preheat to {}, soak", step.window.low),
-        Step::Spray(step) => format!("spray \"{}\", {} passes", step.zone, step.passes.len()),
+        Step::Spray(step) => {
+            format!("spray \"{}\", {}", step.zone, counted(step.passes.len(), "pass"))
+        }
         Step::ChangeTorch(place) => {
             let title = program.torches.get(*place).map_or("", |torch| torch.title.as_str());
             format!("change to {title}")
         }
-        Step::Fuse(step) => format!("fuse \"{}\", {} bands", step.zone, step.bands.len()),
+        Step::Fuse(step) => {
+            format!("fuse \"{}\", {}", step.zone, counted(step.bands.len(), "band"))
+        }
         Step::Cool(step) => format!("cool to {}", step.turn_until),
     }
+}
+
+/// "1 pass", "2 passes".
+fn counted(count: usize, what: &str) -> String {
+    let ending = match (count, what.ends_with('s')) {
+        (1, _) => "",
+        (_, true) => "es",
+        (_, false) => "s",
+    };
+    format!("{count} {what}{ending}")
 }

@@ -2,27 +2,34 @@
 
 use core::fmt;
 
-use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast};
+use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast, counted};
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
+use crate::plan::problem::Note;
 use crate::plan::speeds::metres_per_minute;
-use crate::quantity::{Length, Time};
+use crate::quantity::{Length, Time, Volume};
 
-/// A forecast laid out for reading.
+/// Widest line of the page, in characters.
+const WIDTH: usize = 100;
+
+/// A plan laid out for reading.
 #[derive(Debug, Clone, Copy)]
-pub struct Page<'a>(&'a Forecast);
+pub struct Page<'a> {
+    forecast: &'a Forecast,
+    notes: &'a [Note],
+}
 
 impl<'a> Page<'a> {
-    /// Of a forecast.
+    /// Of a forecast and the notes made with it.
     #[must_use]
-    pub const fn new(forecast: &'a Forecast) -> Self {
-        Self(forecast)
+    pub const fn new(forecast: &'a Forecast, notes: &'a [Note]) -> Self {
+        Self { forecast, notes }
     }
 }
 
 impl fmt::Display for Page<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let forecast = self.0;
+        let forecast = self.forecast;
         writeln!(f, "{}", forecast.title)?;
         for zone in &forecast.zones {
             writeln!(f)?;
@@ -42,12 +49,30 @@ impl fmt::Display for Page<'_> {
         for zone in &forecast.zones {
             row(
                 f,
-                &format!("lump on \"{}\"", zone.zone),
+                &shortened(&format!("lump on \"{}\"", zone.zone), 28),
                 &format!("{:.4} mm each second with powder on", zone.lump_rate.mm_per_s()),
             )?;
         }
-        Ok(())
+        if !self.notes.is_empty() {
+            writeln!(f)?;
+            writeln!(f, "Notes")?;
+        }
+        self.notes.iter().try_for_each(|note| paragraph(f, &note.to_string()))
     }
+}
+
+/// Text in lines of at most the page's width, hanging under a dash.
+fn paragraph(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
+    let mut line = "  -".to_owned();
+    for word in text.split_whitespace() {
+        if line.chars().count() + 1 + word.chars().count() > WIDTH {
+            writeln!(f, "{line}")?;
+            line = "   ".to_owned();
+        }
+        line.push(' ');
+        line.push_str(word);
+    }
+    writeln!(f, "{line}")
 }
 
 /// One line: what, and its value.
@@ -188,15 +213,15 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         f,
         "powder",
         &format!(
-            "arrives for {:.1} s of {:.1} s of motion, {:.1} g, switched on {} times",
+            "arrives for {:.1} of {:.1} s, {:.1} g, switched on {}",
             zone.powder_on.s(),
             zone.motion.s(),
             zone.powder.g(),
-            zone.switched_on
+            counted(zone.switched_on, "time")
         ),
     )?;
     if zone.through > 0 {
-        row(f, "", &format!("stays on through {} turns, counted above", zone.through))?;
+        row(f, "", &format!("stays on through {}, counted above", counted(zone.through, "turn")))?;
     }
     writeln!(
         f,
@@ -259,44 +284,29 @@ fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt
 fn supplies(f: &mut fmt::Formatter<'_>, forecast: &Forecast) -> fmt::Result {
     writeln!(f, "Powder and gas")?;
     for used in &forecast.powder {
-        row(
-            f,
-            &shortened(&used.title, 28),
-            &format!("{:.1} g in {:.1} s", used.fed.g(), used.arriving.s()),
-        )?;
+        writeln!(f, "  {}", shortened(&used.title, WIDTH - 2))?;
+        row(f, "  fed", &format!("{:.1} g in {:.1} s", used.fed.g(), used.arriving.s()))?;
     }
     forecast.gas.iter().try_for_each(|used| gas(f, used))
 }
 
 fn gas(f: &mut fmt::Formatter<'_>, used: &GasUse) -> fmt::Result {
-    row(
-        f,
-        &shortened(&used.torch, 28),
-        &format!(
-            "{:.0} L {}, {:.0} L oxygen in {} alight",
-            used.fuel.l(),
-            used.fuel_gas,
-            used.oxygen.l(),
-            clock(used.burning)
-        ),
-    )?;
+    writeln!(f, "  {}", shortened(&used.torch, WIDTH - 2))?;
+    row(f, "  alight", &clock(used.burning))?;
+    let litres =
+        format!("{:.0} L {}, {:.0} L oxygen", used.fuel.l(), used.fuel_gas, used.oxygen.l());
+    row(f, "  burns", &litres)?;
     if let Some(need) = &used.cylinders {
+        let cubic_metres = |volume: Volume| volume.l() / 1000.0;
         row(
             f,
-            "",
+            "  cylinders",
             &format!(
-                "{} needs {:.1} m3 on the manifold",
+                "{:.1} m3 for {} ({:.1} m3 at 1/10 an hour, {:.1} m3 at 1/15 without a pause)",
+                cubic_metres(need.by_catalogue),
                 used.fuel_flow,
-                need.by_catalogue.l() / 1000.0
-            ),
-        )?;
-        row(
-            f,
-            "",
-            &format!(
-                "stricter rules: {:.1} m3 burning now and then, {:.1} m3 without a pause",
-                need.intermittent.l() / 1000.0,
-                need.continuous.l() / 1000.0
+                cubic_metres(need.intermittent),
+                cubic_metres(need.continuous)
             ),
         )?;
     }

@@ -1,6 +1,6 @@
 //! Temperatures and times of the steps, the heated stretch as one lump.
 
-use super::{Basis, Certainty, StepForecast, heated, net_into, thinnest, title_of};
+use super::{Basis, Certainty, StepForecast, counted, heated, net_into, thinnest, title_of};
 use crate::catalogue::Range;
 use crate::plan::heat::{Lump, ROOM, StandingFlame};
 use crate::plan::powder::Timeline;
@@ -17,7 +17,10 @@ pub const STALL_RISE: TemperatureStep = TemperatureStep::from_kelvin(50.0);
 struct Run<'a> {
     basis: &'a Basis<'a>,
     lump: Lump,
+    /// Of the heated stretch.
     at: Temperature,
+    /// Of the zone fused last; the other zones do not get hot with it.
+    fused_at: Option<Temperature>,
 }
 
 /// Every step with its time and the temperature it leaves.
@@ -28,7 +31,7 @@ pub(super) fn steps(
     findings: &mut Findings,
 ) -> Vec<StepForecast> {
     let lump = Lump::of(&basis.recipe.part, heated(basis.recipe));
-    let mut run = Run { basis, lump, at: ROOM };
+    let mut run = Run { basis, lump, at: ROOM, fused_at: None };
     let mut now = Time::ZERO;
     let mut done = Vec::new();
     for step in &program.steps {
@@ -45,7 +48,7 @@ pub(super) fn steps(
             takes,
             done_at: now,
             certainty,
-            leaves_at: run.at,
+            leaves_at: run.fused_at.unwrap_or(run.at),
             flame,
         });
     }
@@ -95,9 +98,12 @@ impl Run<'_> {
             findings.note(
                 format!("zone \"{}\"", step.zone),
                 format!(
-                    "the part is expected to get above {} and to wait {waited} times, {:.0} \
-                     together, until it is below {}",
-                    step.window.high, waits, step.resume_below
+                    "the part is expected to get above {} and to wait {}, {:.0} in all, until it is \
+                     below {}",
+                    step.window.high,
+                    counted(waited, "time"),
+                    waits,
+                    step.resume_below
                 ),
             );
         }
@@ -156,17 +162,19 @@ impl Run<'_> {
                 ),
             );
         }
-        self.at = self.at.max(step.window.low);
+        self.fused_at = Some(self.at.max(step.window.low));
         (takes, Certainty::AtLeast, Some((step.torch, takes)))
     }
 
     fn cool(&mut self, step: &CoolStep) -> Outcome {
-        let natural = if self.at > step.turn_until {
-            self.lump.time(self.at, step.turn_until, Power::ZERO).unwrap_or(step.longest)
+        // As if all of the stretch were as hot as the zone fused last: the longest it can take.
+        let hot = self.fused_at.take().unwrap_or(self.at);
+        let natural = if hot > step.turn_until {
+            self.lump.time(hot, step.turn_until, Power::ZERO).unwrap_or(step.longest)
         } else {
             Time::ZERO
         };
-        self.at = self.at.min(step.turn_until);
+        self.at = hot.min(step.turn_until);
         (natural.max(step.at_least), Certainty::Estimated, None)
     }
 }

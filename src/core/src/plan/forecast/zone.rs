@@ -105,7 +105,7 @@ pub struct ZoneForecast {
     /// Times the powder coil is switched on.
     pub switched_on: usize,
     /// Turns that powder stays on through.
-    pub through: u32,
+    pub through: usize,
     /// How fast a lump grows where a carriage stalls with powder on.
     pub lump_rate: Speed,
 }

@@ -1,0 +1,112 @@
+//! Tapers, steps, narrow parts and several zones.
+
+use super::*;
+use crate::plan::LegMotion;
+use crate::quantity::{Length, SpindleSpeed};
+use crate::recipe::FeedChoice;
+
+/// Diameter 50 at the chuck side of the zone, 70 at its tail side.
+fn taper() -> Recipe {
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(0.0, 50.0), (100.0, 50.0), (220.0, 70.0), (300.0, 70.0)]);
+    recipe
+}
+
+#[test]
+fn on_a_taper_the_feed_goes_with_one_over_the_diameter() {
+    let mut rig = support::rig();
+    rig.spindle = support::inverter(20.0, 400.0);
+    let plan = planned(&taper(), &rig);
+    let zone = &plan.forecast.zones[0];
+    // Pitch and surface speed hold at the mean diameter of 60 mm.
+    near(zone.speed.spindle.rpm(), 106.10, 0.005);
+    let mean = 5.0 * zone.speed.spindle.rpm() / 60.0;
+    near(zone.feed.low.mm_per_s(), mean * 60.0 / 70.0, 1e-4);
+    near(zone.feed.high.mm_per_s(), mean * 60.0 / 50.0, 2e-3);
+    let step = sprayed(&plan)[0];
+    let feed = &step.passes[0].feed;
+    assert!(feed.len() > 15, "{} points", feed.len());
+    let motion = LegMotion::new(&step.passes[0], plan.program.ramp);
+    for z in [110.0, 137.0, 160.0, 199.0] {
+        let diameter = 50.0 + 20.0 * (z - 100.0) / 120.0;
+        let found = motion.speed_at(Length::from_mm(z)).mm_per_s();
+        near(found / (mean * 60.0 / diameter), 1.0, 2e-4);
+    }
+    // The coat is even along the cone, as driven.
+    let full = |at: f64| {
+        let index = zone.along.iter().position(|s| (s.at.mm() - at).abs() < 1e-6).expect("told");
+        zone.along[index].sprayed.mm()
+    };
+    for at in [118.0, 160.0, 202.0] {
+        near(full(at) / zone.sprayed.mm(), 1.0, 4e-3);
+    }
+}
+
+#[test]
+fn a_taper_too_steep_for_one_spindle_speed_is_refused_with_what_would_free_it() {
+    let mut recipe = taper();
+    recipe.part = support::part(&[(0.0, 50.0), (100.0, 50.0), (220.0, 120.0), (300.0, 120.0)]);
+    let problems = plan(&recipe, &support::rig(), &support::catalogue()).expect_err("2.4 : 1");
+    assert_eq!(problems.all().len(), 1);
+    let told = problems.to_string();
+    assert!(told.contains("surface_speed") && told.contains("split the zone"), "{told}");
+}
+
+#[test]
+fn each_diameter_of_a_stepped_part_is_a_zone_with_its_own_gear() {
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(0.0, 50.0), (160.0, 50.0), (160.0, 80.0), (300.0, 80.0)]);
+    let across = plan(&recipe, &support::rig(), &support::catalogue()).expect_err("a step inside");
+    assert!(across.to_string().contains("step at 160 mm"), "{across}");
+
+    let (mut thin, mut thick) = (support::zone(80.0, 130.0), support::zone(190.0, 250.0));
+    thin.name = "thin".to_owned();
+    thick.name = "thick".to_owned();
+    recipe.zones = vec![thin, thick];
+    let plan = planned(&recipe, &support::rig());
+    let speeds: Vec<SpindleSpeed> = sprayed(&plan).iter().map(|step| step.spindle).collect();
+    assert_eq!(speeds, [SpindleSpeed::from_rpm(125.0), SpindleSpeed::from_rpm(90.0)]);
+    assert_eq!(plan.coat.layers.len(), 2);
+    near(
+        plan.forecast.powder[0].fed.g(),
+        plan.forecast.zones.iter().map(|z| z.powder.g()).sum(),
+        1e-9,
+    );
+    // The second zone is fused from the temperature after spraying, not from that of the first.
+    let fusing: Vec<f64> = plan
+        .forecast
+        .steps
+        .iter()
+        .filter(|step| step.what.starts_with("fuse"))
+        .map(|step| step.takes.s())
+        .collect();
+    assert!(fusing[1] > fusing[0], "80 mm take longer than 50 mm: {fusing:?}");
+    // Preheat spans both.
+    let Step::Preheat(preheat) = &plan.program.steps[0] else { panic!("preheat is first") };
+    near(preheat.span.low.mm(), 65.0, 0.0);
+    near(preheat.span.high.mm(), 265.0, 0.0);
+}
+
+/// Computed here: erf(R / sigma sqrt 2) = 0.95450 at D 24, sigma 6.
+#[test]
+fn a_narrow_part_catches_less_and_its_passes_are_thinner_by_that() {
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(0.0, 24.0), (300.0, 24.0)]);
+    recipe.zones[0].finish = Length::from_mm(0.2);
+    let plan = planned(&recipe, &support::rig());
+    let zone = &plan.forecast.zones[0];
+    near(zone.capture.ratio(), 0.95450, 1e-5);
+    let feed = zone.feed.low.mm_per_s() * 60.0;
+    let wide = 0.85 * 60.0 / (0.0066 * core::f64::consts::PI * 24.0 * feed);
+    near(zone.thickness_per_pass.mm() / wide, 0.95450, 1e-5);
+    let middle = zone.along[20].sprayed.mm();
+    near(middle / zone.sprayed.mm(), 1.0, 2e-3);
+}
+
+#[test]
+fn a_wanted_thickness_per_pass_sets_the_feed() {
+    let mut recipe = support::recipe();
+    recipe.zones[0].feed = FeedChoice::ThicknessPerPass(Length::from_mm(0.078_709_4));
+    let plan = planned(&recipe, &support::rig());
+    near(plan.forecast.zones[0].feed.low.mm_per_s(), 10.416_67, 4e-4);
+}
