@@ -5,6 +5,7 @@
 
 pub mod catalogue;
 pub mod cia402;
+pub mod document;
 pub mod image;
 pub mod moment;
 pub mod program;
