@@ -46,12 +46,14 @@ impl Problem {
             Severity::Warning => Level::WARNING,
         };
         let span = marked(text, self.span.clone().unwrap_or(0..0));
-        let mut mark = AnnotationKind::Primary.span(span);
-        if !self.path.is_empty() {
-            mark = mark.label(self.path.as_str());
-        }
+        let title = if self.path.is_empty() {
+            self.found.clone()
+        } else {
+            format!("{}: {}", self.path, self.found)
+        };
+        let mark = AnnotationKind::Primary.span(span);
         let mut report = level
-            .primary_title(self.found.as_str())
+            .primary_title(title)
             .element(Snippet::source(text).path(file_name).annotation(mark));
         if let Some(accepted) = &self.accepted {
             report = report.element(Level::NOTE.with_name("accepted").message(accepted.as_str()));

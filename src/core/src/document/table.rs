@@ -15,22 +15,31 @@ use super::value::{Context, Value, form, nearest, quoted, usual_unit};
 use crate::catalogue::Range;
 use crate::quantity::Quantity;
 
+/// From so many on, missing fields of a table are reported in one go.
+const MANY: usize = 3;
+
 /// A file that is being read.
 pub(crate) struct Document;
 
 impl Document {
-    /// Reads `text` by `read`. What comes back is `None` when a field needed for it was wrong;
+    /// Reads `text`, which should be `what` ("a recipe"), by `read`. What comes back is `None` when a field needed for it was wrong;
     /// the problems say why, and there may be errors although a value came back.
     pub(crate) fn read<T>(
         text: &str,
+        what: &str,
         read: impl FnOnce(&mut Table<'_>) -> Option<T>,
     ) -> (Option<T>, Problems) {
         let (table, errors) = DeTable::parse_recoverable(text);
-        let (syntax, damage): (Vec<Problem>, Vec<Damage>) =
-            errors.iter().map(|error| syntax::problem(text, error)).unzip();
-        let problems = RefCell::new(syntax.into_iter().collect());
+        if table.get_ref().is_empty() && errors.is_empty() {
+            let empty = Problem::error("", "this file says nothing")
+                .accepted(what)
+                .help("start from one of the shipped files");
+            return (None, core::iter::once(empty.at(0..0)).collect());
+        }
+        let (problems, damage) = syntax::problems(text, &errors);
+        let problems = RefCell::new(problems);
         // What was recovered behind a torn line is a guess, and so would be what it lacks.
-        let value = if damage.contains(&Damage::Torn) {
+        let value = if damage == Damage::Torn {
             None
         } else {
             let context = Context { text, problems: &problems };
@@ -108,9 +117,28 @@ impl<'a> Table<'a> {
             }
             self.context.report(problem.at(key.span()));
         }
-        for (_, problem) in self.missing {
-            self.context.report(problem);
+        self.report_missing();
+    }
+
+    /// Missing fields one by one, or in one go when there are many.
+    fn report_missing(self) {
+        if self.missing.len() < MANY {
+            for (_, missing) in self.missing {
+                self.context.report(missing);
+            }
+            return;
         }
+        let keys: Vec<String> = self.missing.iter().map(|(key, _)| format!("`{key}`")).collect();
+        let lines: Vec<&str> =
+            self.missing.iter().filter_map(|(_, missing)| missing.help.as_deref()).collect();
+        let problem = Problem::error(self.path, format!("{} are missing", keys.join(", ")))
+            .help(lines.join(", ").replace(", add ", ", "));
+        self.context.report(problem.at(self.span));
+    }
+
+    /// The path of this table.
+    pub(crate) fn path(&self) -> &str {
+        &self.path
     }
 
     /// The path of a field of this table.

@@ -111,7 +111,9 @@ pub(super) fn parse(
         return fail(format!("`{text}` is not a finite number"), None);
     }
     if unit.is_empty() {
-        return fail(format!("`{text}` has no unit"), None);
+        let usual = units.first().map_or("", |unit| unit.symbol);
+        let hint = format!("write \"{number} {usual}\" if that is the unit meant");
+        return fail(format!("`{text}` has no unit"), Some(hint));
     }
     let Some(found) = units.iter().find(|known| known.is_called(unit)) else {
         if let Some(owner) = owner_of(unit) {

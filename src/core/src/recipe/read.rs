@@ -29,7 +29,7 @@ impl Recipe {
     /// [`Problems`] has all that is wrong with it, warnings included, each with its place in
     /// `text`.
     pub fn read(text: &str, catalogue: &Catalogue) -> Result<Self, Problems> {
-        let (draft, mut problems) = Document::read(text, draft);
+        let (draft, mut problems) = Document::read(text, "a recipe", draft);
         let draft = draft.unwrap_or_default();
         problems.append(check::draft(&draft, catalogue).placed(text));
         if problems.forbid() {

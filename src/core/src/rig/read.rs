@@ -25,7 +25,7 @@ impl Rig {
     /// [`Problems`] has all that is wrong with it, warnings included, each with its place in
     /// `text`.
     pub fn read(text: &str) -> Result<Self, Problems> {
-        let (draft, mut problems) = Document::read(text, draft);
+        let (draft, mut problems) = Document::read(text, "a rig: lines, devices and wiring", draft);
         let draft = draft.unwrap_or_default();
         problems.append(check::draft(&draft).placed(text));
         if problems.forbid() {
@@ -114,12 +114,9 @@ fn interlocks(table: &mut Table<'_>) -> Option<Vec<InterlockFigures>> {
             |letter: char| letter.is_ascii_lowercase() || letter.is_ascii_digit() || letter == '_';
         if !key.chars().all(plain) || key.is_empty() {
             table.report(
-                Problem::error(
-                    table.path_of("").trim_end_matches('.'),
-                    format!("\"{key}\" is no name of a row"),
-                )
-                .accepted("lower-case letters a to z, digits and `_`")
-                .help("the rows are listed by `evenpass rig`"),
+                Problem::error(table.path(), format!("\"{key}\" is no name of a row"))
+                    .accepted("lower-case letters a to z, digits and `_`")
+                    .help("the rows are listed by `evenpass rig`"),
             );
         }
         let set_point = table.optional_number("set_point", &bounds::SET_POINT);
