@@ -1,5 +1,9 @@
 //! The catalogue: powders, torches and gases with their limits.
 
+pub(crate) mod bounds;
+mod check;
+mod read;
+
 use serde::Serialize;
 
 use crate::quantity::{

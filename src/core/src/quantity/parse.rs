@@ -57,13 +57,19 @@ impl Unit {
 pub struct QuantityError {
     /// What is wrong, as a phrase without the field's name.
     pub what: String,
-    /// What would be accepted and, where one can be guessed, what was probably meant.
-    pub help: String,
+    /// How one is written, with the units.
+    pub accepted: String,
+    /// What was probably meant, where that can be guessed.
+    pub hint: Option<String>,
 }
 
 impl fmt::Display for QuantityError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}; {}", self.what, self.help)
+        f.write_str(&self.what)?;
+        if let Some(hint) = &self.hint {
+            write!(f, "; {hint}")?;
+        }
+        write!(f, "; accepted: {}", self.accepted)
     }
 }
 
@@ -77,8 +83,9 @@ pub(super) fn parse(
     units: &[Unit],
     owner_of: &dyn Fn(&str) -> Option<&'static str>,
 ) -> Result<f64, QuantityError> {
-    let accepted = || accepted(name, units);
-    let fail = |what: String, help: String| Err(QuantityError { what, help });
+    let fail = |what: String, hint: Option<String>| {
+        Err(QuantityError { what, accepted: accepted(name, units), hint })
+    };
     let trimmed = text.trim();
     let split = number_length(trimmed);
     let (number, unit) = trimmed.split_at_checked(split).unwrap_or((trimmed, ""));
@@ -86,38 +93,37 @@ pub(super) fn parse(
     if number.is_empty() {
         let lower = trimmed.trim_start_matches(['+', '-']).to_ascii_lowercase();
         if lower.starts_with("nan") || lower.starts_with("inf") {
-            return fail(format!("`{text}` is not a finite number"), accepted());
+            return fail(format!("`{text}` is not a finite number"), None);
         }
-        return fail(format!("`{text}` does not start with a number"), accepted());
+        return fail(format!("`{text}` does not start with a number"), None);
     }
     if unit.starts_with(',') {
         let fixed = trimmed.replacen(',', ".", 1);
         return fail(
             format!("`{text}` has a decimal comma"),
-            format!("write a decimal point: \"{fixed}\""),
+            Some(format!("write a decimal point: \"{fixed}\"")),
         );
     }
     let Ok(value) = number.parse::<f64>() else {
-        return fail(format!("`{number}` is not a number"), accepted());
+        return fail(format!("`{number}` is not a number"), None);
     };
     if !value.is_finite() {
-        return fail(format!("`{text}` is not a finite number"), accepted());
+        return fail(format!("`{text}` is not a finite number"), None);
     }
     if unit.is_empty() {
-        return fail(format!("`{text}` has no unit"), accepted());
+        let usual = units.first().map_or("", |unit| unit.symbol);
+        let hint = format!("write \"{number} {usual}\" if that is the unit meant");
+        return fail(format!("`{text}` has no unit"), Some(hint));
     }
     let Some(found) = units.iter().find(|known| known.is_called(unit)) else {
         if let Some(owner) = owner_of(unit) {
-            return fail(format!("`{unit}` is a unit of {owner}, not of {name}"), accepted());
+            return fail(format!("`{unit}` is a unit of {owner}, not of {name}"), None);
         }
-        let help = match nearest(unit, units) {
-            Some(near) => format!("did you mean \"{number} {near}\"? {}", accepted()),
-            None => accepted(),
-        };
-        return fail(format!("`{unit}` is not a unit of {name}"), help);
+        let hint = nearest(unit, units).map(|near| format!("did you mean \"{number} {near}\"?"));
+        return fail(format!("`{unit}` is not a unit of {name}"), hint);
     };
     let base = found.to_base(value);
-    if base.is_finite() { Ok(base) } else { fail(format!("`{text}` is too large"), accepted()) }
+    if base.is_finite() { Ok(base) } else { fail(format!("`{text}` is too large"), None) }
 }
 
 /// How many bytes at the start of `text` make the number.
@@ -147,7 +153,7 @@ fn number_length(text: &str) -> usize {
 
 fn accepted(name: &str, units: &[Unit]) -> String {
     let list = units.iter().map(|unit| unit.symbol).collect::<Vec<_>>().join(", ");
-    format!("a {name} is written as a number and a unit: {list}")
+    format!("a {name}: a number and a unit ({list})")
 }
 
 fn nearest(found: &str, units: &[Unit]) -> Option<&'static str> {

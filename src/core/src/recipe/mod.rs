@@ -2,7 +2,13 @@
 //!
 //! Positions are along the spindle axis from the chuck face, positive toward the tail.
 
+mod bounds;
+mod check;
+mod read;
+
 use serde::Serialize;
+
+pub(crate) use check::planned_feed;
 
 use crate::catalogue::Range;
 use crate::quantity::{Length, MassFlow, Pitch, Speed, Temperature, Time};

@@ -2,9 +2,14 @@
 //! set-points, as read and checked from its file.
 
 mod axis;
+mod bounds;
+mod check;
 mod field;
+mod fitting;
 mod line;
+mod read;
 mod spindle;
+mod together;
 
 use serde::Serialize;
 
@@ -13,10 +18,12 @@ pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
     TachometerSpec, WatchdogSpec,
 };
+pub use fitting::{Fitting, analogue_fitting, coil_fitting, contact_fitting};
 pub use line::{LineId, LineSpec, Parity, StopBits};
 pub use spindle::{GearTable, InverterRegisters, InverterSpec, SpindleSpec};
+pub use together::check_together;
 
-use crate::quantity::Time;
+use crate::quantity::{Length, Time};
 
 /// Whether the rig is the bench's twin or a machine that can hurt somebody.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -65,6 +72,8 @@ pub struct Rig {
     pub lit_by: LitBy,
     /// The scan's period.
     pub scan: Time,
+    /// Largest diameter that turns clear of bed, carriage and torch mount.
+    pub swing: Length,
     /// The lines; [`LineId`] is the place in this list.
     pub lines: Vec<LineSpec>,
     /// The field I/O.
