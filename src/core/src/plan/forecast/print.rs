@@ -302,7 +302,7 @@ fn gas(f: &mut fmt::Formatter<'_>, used: &GasUse) -> fmt::Result {
             f,
             "  cylinders",
             &format!(
-                "{:.1} m3 for {} ({:.1} m3 at 1/10 an hour, {:.1} m3 at 1/15 without a pause)",
+                "{:.1} m3 for {}; {:.1} m3 at 1/10 an hour, {:.1} m3 at 1/15",
                 cubic_metres(need.by_catalogue),
                 used.fuel_flow,
                 cubic_metres(need.intermittent),
