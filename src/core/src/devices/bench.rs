@@ -167,6 +167,7 @@ fn inverter() -> InverterSpec {
 
 pub(crate) fn rig() -> Rig {
     Rig {
+        swing: Length::from_mm(400.0),
         title: "bench".to_owned(),
         kind: RigKind::Twin,
         lit_by: LitBy::Igniter,

@@ -213,6 +213,7 @@ pub(crate) fn gears() -> SpindleSpec {
 
 pub(crate) fn rig() -> Rig {
     Rig {
+        swing: Length::from_mm(400.0),
         title: "bench (invented)".to_owned(),
         kind: RigKind::Twin,
         lit_by: LitBy::Hand,
