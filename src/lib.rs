@@ -1,7 +1,10 @@
 //! The shell of Evenpass: everything that touches the world around the pure core.
 //!
+//! - [`files`] reads what a user has written; [`log`] says what happens inside.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod cli;
+pub mod files;
+pub mod log;
 pub mod record;

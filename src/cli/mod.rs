@@ -1,4 +1,62 @@
-//! What the verbs of the command line print.
+//! The command line: what is asked, and which verb answers.
 
+mod exit;
+mod plan;
 pub mod records;
+mod say;
 mod sheet;
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::files::Places;
+pub use exit::Exit;
+
+/// Plans, rehearses, runs and records flame spray-and-fuse work on a lathe carriage.
+///
+/// Evenpass is no safety device: emergency stop, gas shut-off, guard and hard limits must be
+/// wired. The torch maker's handbook and local codes override everything shown here.
+#[derive(Debug, Parser)]
+#[command(version, propagate_version = true)]
+pub struct CommandLine {
+    #[command(subcommand)]
+    verb: Verb,
+    /// Show more of what happens inside (repeat for more); EVENPASS_LOG overrides it.
+    #[arg(short, long, action = clap::ArgAction::Count, global = true)]
+    verbose: u8,
+}
+
+#[derive(Debug, Subcommand)]
+enum Verb {
+    /// Work out a job and print what it will take.
+    ///
+    /// Example: evenpass plan config/recipes/pump-sleeve.toml
+    Plan(plan::PlanArguments),
+}
+
+/// Which machine and which catalogue.
+#[derive(Debug, Clone, Args)]
+struct Setting {
+    /// The rig file; the bench's twin when left out.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// The folder with powders.toml and torches.toml; the recipe's neighbours when left out.
+    #[arg(long, value_name = "FOLDER")]
+    catalogue: Option<PathBuf>,
+}
+
+impl Setting {
+    fn places(&self) -> Places<'_> {
+        Places { rig: self.rig.as_deref(), catalogue: self.catalogue.as_deref() }
+    }
+}
+
+/// Answers the command line; nothing moves before every file has been read and checked.
+#[must_use]
+pub fn answer(line: CommandLine) -> Exit {
+    crate::log::start(line.verbose);
+    match line.verb {
+        Verb::Plan(arguments) => plan::answer(&arguments),
+    }
+}
