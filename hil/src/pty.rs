@@ -187,11 +187,7 @@ impl Service {
             next_entry_us: bench.now_us(),
             character_us: f64::from(line.bits_per_character) * 1e6 / f64::from(line.baud.max(1)),
             pacing: options.pacing,
-            pacer: Pacer {
-                start: Instant::now(),
-                start_us: bench.now_us(),
-                pace: options.pace,
-            },
+            pacer: Pacer { start: Instant::now(), start_us: bench.now_us(), pace: options.pace },
             served: Served::default(),
         })
     }

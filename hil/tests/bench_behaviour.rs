@@ -123,8 +123,11 @@ fn one_pass_of_powder_through_the_flame_lands_with_the_calculated_thickness() {
     master.off(&[Coil::PowderFeeder]);
     master.beat(5.0);
     let bench = &mut master.bench;
-    let edges: Vec<_> =
-        bench.take_switched().filter(|s| s.coil == Coil::PowderFeeder).map(|s| s.torch_z_mm).collect();
+    let edges: Vec<_> = bench
+        .take_switched()
+        .filter(|s| s.coil == Coil::PowderFeeder)
+        .map(|s| s.torch_z_mm)
+        .collect();
     assert_eq!(edges.len(), 2);
     let middle = bench.thickness_mm(160.0);
     assert!((middle / 0.078_709_4 - 1.0).abs() < 0.005, "{middle}");
@@ -252,7 +255,8 @@ fn a_slipping_nut_shows_as_following_error_and_ends_in_a_fault_of_the_drive() {
     master.bench.inject(Fault::Plant(PlantFault::NutSlips(0.0)));
     master.go(100.0, 10.0);
     master.beat(7.0);
-    assert!((master.bench.truth().torch_z_mm).abs() < 1e-6);
+    let z = master.bench.truth().torch_z_mm;
+    assert!(z.abs() < 1e-6, "{z}");
     assert_eq!(master.read(LineIndex::Motion, 1, 0x0106, 1), [0x8611]);
 }
 

@@ -10,9 +10,12 @@ pub const CHARACTER_NS: u64 = 95_486;
 /// CRC-16 of Modbus, bit by bit.
 pub fn crc(bytes: &[u8]) -> u16 {
     bytes.iter().fold(0xFFFF, |sum, byte| {
-        (0..8).fold(sum ^ u16::from(*byte), |s, _| {
-            if s & 1 == 1 { (s >> 1) ^ 0xA001 } else { s >> 1 }
-        })
+        (0..8).fold(
+            sum ^ u16::from(*byte),
+            |s, _| {
+                if s & 1 == 1 { (s >> 1) ^ 0xA001 } else { s >> 1 }
+            },
+        )
     })
 }
 
@@ -53,8 +56,7 @@ impl Master {
             self.bench.advance(at);
             if let Some(burst) = self.bench.poll_transmit() {
                 let bytes = burst.bytes;
-                self.now_us =
-                    burst.start_us + bytes.len() as u64 * CHARACTER_NS / 1_000 + 1_750;
+                self.now_us = burst.start_us + bytes.len() as u64 * CHARACTER_NS / 1_000 + 1_750;
                 let body = &bytes[..bytes.len() - 2];
                 if crc(body).to_le_bytes() != bytes[bytes.len() - 2..] || bytes[0] != unit {
                     return None;
