@@ -430,10 +430,8 @@ impl Bench {
     }
 
     fn carriage_passes(&mut self) {
-        let before = self.settled_mm;
         self.settle_powder();
-        self.carriage.pass(self.now_us, before);
-        self.settled_mm = self.carriage.torch_mm(self.now_us);
+        self.carriage.pass(self.now_us);
         self.drive.carriage_moved(self.now_us, &mut self.carriage);
         self.plan_carriage();
     }

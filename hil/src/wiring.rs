@@ -233,7 +233,7 @@ mod tests {
 
     #[test]
     fn a_dropped_relay_takes_gas_and_powder_and_leaves_the_rest() {
-        assert_eq!(energised(0xFFFF, false, true), 0xFFFF & !0b1101);
+        assert_eq!(energised(0xFFFF, false, true), 0xFFF2);
         assert_eq!(energised(0xFFFF, true, true), 0xFFFF);
     }
 

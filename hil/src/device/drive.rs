@@ -685,11 +685,10 @@ mod tests {
         }
 
         fn run(&mut self, seconds: f64) {
-            let end = self.now_us + (seconds * 1e6) as u64;
+            let end = self.now_us + crate::counts::microseconds(seconds);
             while let Some(next) = self.carriage.next_us(self.now_us).filter(|&t| t <= end) {
-                let z = self.carriage.torch_mm(self.now_us);
                 self.now_us = next;
-                self.carriage.pass(next, z);
+                self.carriage.pass(next);
                 self.drive.carriage_moved(next, &mut self.carriage);
             }
             self.now_us = end;

@@ -17,6 +17,10 @@ pub(crate) struct Carriage {
     slip_mm: f64,
     slips_at_mm: Option<f64>,
     frozen_mm: Option<f64>,
+    /// Where the torch was when last looked at.
+    seen_mm: f64,
+    /// What the switches said when the drive last took note of them.
+    noted: Switches,
 }
 
 /// What the switches along the bed say.
@@ -30,7 +34,7 @@ pub(crate) struct Switches {
 
 impl Carriage {
     pub(crate) fn new(spec: &CarriageSpec, drive: &DriveSpec) -> Self {
-        Self {
+        let mut carriage = Self {
             spec: spec.clone(),
             acceleration_limit_mm_s2: drive.acceleration_limit_mm_s2,
             speed_limit_mm_s: drive.speed_limit_mm_s,
@@ -39,7 +43,11 @@ impl Carriage {
             slip_mm: 0.0,
             slips_at_mm: None,
             frozen_mm: None,
-        }
+            seen_mm: spec.start_mm,
+            noted: Switches { limit_minus_ok: true, limit_plus_ok: true, home: false, park: false },
+        };
+        carriage.noted = carriage.switches(0);
+        carriage
     }
 
     /// Position and speed of the screw, as the motor turns it.
@@ -85,9 +93,17 @@ impl Carriage {
         }
     }
 
+    /// Takes up the play as far as the screw has turned, and sees whether the nut slips on the way.
     fn settle(&mut self, now_us: u64) -> (f64, f64) {
         let (screw_mm, speed) = self.screw(now_us);
         self.anchor_mm = self.follow(screw_mm);
+        let z = self.torch_mm(now_us);
+        if let (Some(mark), None) = (self.slips_at_mm, self.frozen_mm)
+            && (self.seen_mm < mark) != (z < mark)
+        {
+            self.frozen_mm = Some(mark);
+        }
+        self.seen_mm = z;
         (screw_mm, speed)
     }
 
@@ -124,6 +140,7 @@ impl Carriage {
     pub(crate) fn place_by_hand(&mut self, to_mm: f64) {
         self.profile = Profile::rest(to_mm - self.slip_mm);
         self.anchor_mm = to_mm - self.slip_mm;
+        self.seen_mm = to_mm;
     }
 
     /// The nut slips from this z on, or holds again where it is.
@@ -136,22 +153,20 @@ impl Carriage {
     }
 
     /// Takes note of what has been passed by `now_us`; to be called at each of [`Self::next_us`].
-    pub(crate) fn pass(&mut self, now_us: u64, previous_mm: f64) {
+    pub(crate) fn pass(&mut self, now_us: u64) {
         self.settle(now_us);
-        let z = self.torch_mm(now_us);
-        if let (Some(mark), None) = (self.slips_at_mm, self.frozen_mm)
-            && (previous_mm - mark) * (z - mark) <= 0.0
-            && (previous_mm - z).abs() > 0.0
-        {
-            self.frozen_mm = Some(mark);
-        }
+        self.noted = self.switches(now_us);
     }
 
     /// When the motion next changes its stretch or passes a switch.
     pub(crate) fn next_us(&self, now_us: u64) -> Option<u64> {
+        // A switch passed since the last note must not get lost when a new motion is planned.
+        let passed = Switches { park: self.noted.park, ..self.switches(now_us) } != self.noted;
+        if passed {
+            return Some(now_us + 1);
+        }
         let now = seconds(now_us);
         let mut next = self.profile.stretch_end_s(now)?;
-        // Half a microsecond further on, so that rounding up to whole ones has surely passed it.
         let half = self.profile.direction(now) * self.spec.backlash_mm / 2.0;
         let marks = [
             Some(self.spec.home_switch_mm),
@@ -164,7 +179,8 @@ impl Carriage {
                 next = next.min(at);
             }
         }
-        Some(microseconds(next).max(now_us + 1))
+        // One microsecond further on, so that the rounding has surely passed the mark.
+        Some(microseconds(next).max(now_us) + 1)
     }
 }
 
@@ -184,10 +200,8 @@ mod tests {
     }
 
     fn run_until_rest(carriage: &mut Carriage, mut now_us: u64) -> u64 {
-        let mut z = carriage.torch_mm(now_us);
         while let Some(next) = carriage.next_us(now_us) {
-            carriage.pass(next, z);
-            z = carriage.torch_mm(next);
+            carriage.pass(next);
             now_us = next;
         }
         now_us

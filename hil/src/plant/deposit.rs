@@ -61,7 +61,7 @@ impl Plume {
     fn share(&self, place: Place, offset_m: f64) -> Share {
         let r = place.radius_m;
         let spread = std::f64::consts::PI * r / self.sigma_lateral_m.max(1e-6);
-        let slices = (2.0 * spread).ceil().clamp(24.0, 400.0);
+        let slices = (2.0 * spread).ceil().clamp(64.0, 400.0);
         let step = std::f64::consts::PI / slices;
         let mut share = Share::default();
         // Both sides of the torch are alike: half of the slices, twice the weight.

@@ -8,6 +8,9 @@ use std::collections::VecDeque;
 use crate::counts::{microseconds, seconds};
 use crate::spec::PowderSpec;
 
+/// Less than this is nothing: a grain, g.
+const GRAIN_G: f64 = 1e-6;
+
 /// Whether something flows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Flow {
@@ -83,7 +86,8 @@ impl Powder {
             Flow::On => seconds(now_us.saturating_sub(self.feeding_since_us)) * self.rate_g_s,
             Flow::Off => 0.0,
         };
-        (self.hopper_g - running).max(0.0)
+        let left = self.hopper_g - running;
+        if left < GRAIN_G { 0.0 } else { left }
     }
 
     /// Empties or fills the hopper.

@@ -248,7 +248,7 @@ mod tests {
         assert!(tachometer.since_us.unwrap() < 60_000.0);
         // 125 rpm reached after 125/60 s, on half the speed on average.
         let turns = (30.0 - 125.0 / 60.0 / 2.0) * 125.0 / 60.0;
-        assert_eq!(tachometer.count, (turns * 8.0) as u64);
+        assert_eq!(tachometer.count, crate::counts::whole(turns * 8.0) as u64);
     }
 
     #[test]
