@@ -13,6 +13,9 @@ mod poll;
 mod rack;
 mod settings;
 mod spindle;
+mod survey;
+#[cfg(test)]
+mod tests;
 
 mod words;
 
@@ -21,6 +24,7 @@ use core::time::Duration;
 pub use field::{CoilBelief, PowderCounters, Switched, Urgency};
 pub use rack::{DeviceId, Rack, RackProblem, Transmit};
 pub use settings::Commissioned;
+pub use survey::{Finding, Read, Survey, SurveyItem};
 
 /// How long a write that a device refused is left alone. Arbitrary: a refusal repeated every few
 /// milliseconds would only take the polls' place.

@@ -19,6 +19,8 @@
 //! inside a frame is not judged: arrival times are those of the caller's port, which may hand
 //! over one frame in several pieces, and the length, the echo and the CRC already decide.
 
+use core::time::Duration;
+
 use super::counters::LineCounters;
 use super::frame::Frame;
 use super::reply::{ExceptionCode, Expected, Progress, Reply, read};
@@ -26,6 +28,10 @@ use super::request::Request;
 use super::timing::Timing;
 use crate::moment::Moment;
 use crate::rig::LineSpec;
+
+/// Times on the wire are rounded up to whole microseconds; a silence that is short by that much
+/// is a whole one.
+const ROUNDING: Duration = Duration::from_micros(1);
 
 /// Whether the port is there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -225,8 +231,9 @@ impl Line {
         if bytes.is_empty() {
             return None;
         }
-        let began = now.before(self.timing.wire(bytes.len()));
-        let after_silence = began.since(self.last_activity) >= self.timing.silence;
+        let heard_for = self.timing.wire(bytes.len());
+        let after_silence =
+            now.since(self.last_activity) + ROUNDING >= self.timing.silence + heard_for;
         match self.state {
             State::Down => None,
             State::Clear { heard } => {

@@ -10,6 +10,8 @@ mod presence;
 mod reply;
 mod request;
 mod schedule;
+#[cfg(test)]
+mod tests;
 mod timing;
 
 pub use connection::{Answer, Line, Link, Miss, Outcome};

@@ -240,7 +240,7 @@ impl Axis {
             (AxisJob::Write(write), Answer::Given(_)) => self.handle_echo(write, outcome.ended),
             // A write that was missed or refused is still wanted: the next decision makes it
             // again. All of them are absolute, so hearing one twice moves nothing twice.
-            (AxisJob::Write(_), Answer::Missed(_)) => self.poll.hurry(outcome.ended),
+            (AxisJob::Write(write), Answer::Missed(_)) => self.handle_miss(write, outcome.ended),
             (AxisJob::Write(_), Answer::Refused(_)) => {
                 self.writes_from = outcome.ended + REFUSED_PAUSE;
             }
@@ -261,6 +261,20 @@ impl Axis {
                     self.motion = Motion::Running(SetPoint { velocity, ..point }, since);
                 }
             }
+        }
+    }
+
+    /// Nobody knows whether the drive heard a write. Its status word may still tell: a set-point
+    /// whose start was heard is confirmed by bit 12.
+    fn handle_miss(&mut self, write: Write, at: Moment) {
+        self.poll.hurry(at);
+        match (write, self.motion) {
+            (Write::Control(word), Motion::Loaded(point)) if word & START != 0 => {
+                self.control = None;
+                self.motion = Motion::Offered(point, at);
+            }
+            (Write::Control(_) | Write::Block(..), _) => self.control = None,
+            (Write::Velocity(_) | Write::HomingSpeed(_), _) => {}
         }
     }
 

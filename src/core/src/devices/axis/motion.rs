@@ -225,6 +225,10 @@ impl Situation {
             Motion::Offered(at, since) if at.leads_like(&wanted) => {
                 Some((self.block(wanted), since + CONFIRM_WITHIN))
             }
+            // Without an echo nobody knows whether bit 4 is low: the block says so again.
+            Motion::Loaded(_) | Motion::Prepared(_) if self.control.is_none() => {
+                Some((self.block(wanted), now))
+            }
             Motion::Loaded(at) if at.leads_like(&wanted) && wanted.mode == Mode::Homing => {
                 Some((Write::HomingSpeed(at), now))
             }

@@ -89,9 +89,23 @@ impl Feeder {
             self.epoch = demand.epoch;
             self.started = None;
             self.counters.void += u64::from(self.next.is_some_and(|edge| edge.to == Level::On));
+            self.next = None;
         }
+        self.expire(now);
         let valid = demand.next.filter(|edge| edge.to == Level::Off || edge.epoch == self.epoch);
-        self.next = valid;
+        if let Some(edge) = self.next
+            && edge.to == Level::On
+            && self.start(edge) < now
+            && valid.is_none_or(|next| next.to == Level::Off)
+        {
+            // Its moment passed before the line was free, and the scan has gone on.
+            self.counters.dropped += 1;
+        }
+        // An edge that has left stays in the demand until its moment.
+        let left = self.started.is_some_and(|started| {
+            valid.is_some_and(|next| next.to == Level::On && self.start(next) <= started.at)
+        });
+        self.next = valid.filter(|_| !left);
         // The coil changes at the edge, but its frame is on the wire before: a scan in between
         // still says "off now, on at that moment" and means the edge that has already left.
         let under_way = self.started.is_some_and(|edge| edge.at > now)
@@ -108,9 +122,7 @@ impl Feeder {
         let Some(edge) = self.next else { return };
         if edge.to == Level::On && self.start(edge) + ON_TOLERANCE < now {
             self.next = None;
-            if self.started.is_none_or(|started| started.at < self.start(edge)) {
-                self.counters.dropped += 1;
-            }
+            self.counters.dropped += 1;
         }
     }
 
@@ -136,6 +148,8 @@ impl Feeder {
         self.counters.edges += 1;
         self.next = None;
         self.started = (edge.to == Level::On).then_some(edge);
+        // The scan that still said "off" asked for this edge as well.
+        self.level = Standing::AsPlanned;
     }
 
     /// An edge was acknowledged; the coil changed at this moment.

@@ -224,7 +224,8 @@ impl Field {
         if self.urgency == Urgency::Trip && self.coils.trip_pending() {
             propose(Rank::Trip, writes, FieldJob::Trip);
         } else if self.cleared == Cleared::No {
-            propose(Rank::Write, writes, FieldJob::Clear);
+            // What the module's coils are is unknown: nothing may come before this.
+            propose(Rank::Edge, writes, FieldJob::Clear);
         } else {
             match self.feeder_step() {
                 FeederStep::OffNow => propose(Rank::Edge, writes, FieldJob::PowderOff),
