@@ -20,5 +20,6 @@ mod value;
 
 pub use bounds::Bounds;
 pub(crate) use bounds::inches;
+pub(crate) use index::Written;
 pub use problem::{Place, Problem, Problems, ProblemsByFile, Severity};
 pub(crate) use table::{Document, Table};

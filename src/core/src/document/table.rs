@@ -268,6 +268,12 @@ impl<'a> Table<'a> {
         self.required(key, "text in quotes", &format!("`{key} = \"...\"`"))?.text()
     }
 
+    /// The name of a `what`, one of those the catalogue has.
+    pub(crate) fn name(&mut self, key: &'static str, what: &str, names: &[&str]) -> Option<String> {
+        let accepted = format!("a {what} of the catalogue: {}", names.join(", "));
+        self.required(key, &accepted, &format!("`{key} = \"...\"`"))?.name(what, names)
+    }
+
     /// Text that may be left out.
     pub(crate) fn optional_text(&mut self, key: &'static str) -> Option<Option<String>> {
         self.optional(key).map_or(Some(None), |value| value.text().map(Some))
