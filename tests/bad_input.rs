@@ -5,7 +5,7 @@
 //! files are read alone. With `EVENPASS_BLESS=1` in the environment the texts are written anew;
 //! read each of them before committing it.
 
-#![expect(clippy::panic, reason = "a test fails with the file it is about")]
+#![expect(clippy::panic, clippy::expect_used, reason = "a test fails with the file it is about")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
