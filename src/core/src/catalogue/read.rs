@@ -220,7 +220,11 @@ fn settings(
     purpose: Option<TorchPurpose>,
 ) -> Option<(GasSetting, GasSetting)> {
     let one = |setting: GasSetting| (setting, setting);
-    match purpose? {
+    let Some(purpose) = purpose else {
+        table.leave_unread();
+        return None;
+    };
+    match purpose {
         TorchPurpose::Spraying => table.table("spraying", setting).map(one),
         TorchPurpose::Fusing => table.table("fusing", setting).map(one),
         TorchPurpose::SprayingAndFusing => {

@@ -37,43 +37,43 @@ const MIXED_UP: &[(&str, &str)] = &[
     ("degF", "degC"),
     ("psi", "bar"),
     ("lb/h", "g/min"),
-    ("mm/s", "mm/min"),
 ];
 
 /// "did you mean ...?" for a figure that would be accepted with the unit it is often mixed up
 /// with; `written` is its text.
 pub(super) fn other_unit<Q: Quantity>(written: &str, bounds: &Bounds<Q>) -> Option<String> {
-    let unit = |symbol: &str| Q::UNITS.iter().find(|unit| unit.symbol == symbol);
-    let used = |unit: &Unit| {
-        written
-            .trim()
-            .strip_suffix(unit.symbol)
-            .filter(|number| {
-                number.ends_with([' ', '.']) || number.ends_with(|end: char| end.is_ascii_digit())
-            })
-            .map(|number| number.trim().to_owned())
-    };
+    let used = written_unit::<Q>(written)?.symbol;
+    let number =
+        written.trim().trim_end_matches(|letter: char| !letter.is_ascii_digit() && letter != '.');
     MIXED_UP.iter().flat_map(|(one, other)| [(one, other), (other, one)]).find_map(|(from, to)| {
-        let number = used(unit(from)?)?;
-        let meant = Q::from_base(unit(to)?.to_base(number.parse().ok()?));
-        bounds.hold(&meant).then(|| format!("did you mean \"{number} {to}\"?"))
+        let to = Q::UNITS.iter().find(|unit| unit.symbol == *to && *from == used)?;
+        let meant = Q::from_base(to.to_base(number.parse().ok()?));
+        bounds.hold(&meant).then(|| format!("did you mean \"{number} {}\"?", to.symbol))
     })
 }
 
-/// "did you mean ...?" for a length that would be right if inches had been millimetres or the
-/// other way round.
+/// "did you mean ...?" for a length that would be right if its inches had been millimetres. Only
+/// for lengths that are a plain number of inches: others were hardly typed in inches.
 pub(crate) fn inches(found: Length, right: impl Fn(Length) -> bool) -> Option<String> {
+    /// Millimetres in an inch.
     const INCH: f64 = 25.4;
-    let as_mm = found / INCH;
-    let as_inches = found * INCH;
-    if right(as_mm) {
-        return Some(format!("did you mean \"{as_mm}\"? {found} is {} in.", shown(as_mm.mm())));
-    }
-    right(as_inches).then(|| format!("did you mean \"{} in\"?", shown(found.mm())))
+    let number = found.mm() / INCH;
+    let hundredths = number * 100.0;
+    let plain = (hundredths - hundredths.round()).abs() < 1e-6;
+    let meant = Length::from_mm(number);
+    (plain && right(meant))
+        .then(|| format!("did you mean \"{meant}\"? {found} is {} in.", trimmed(number)))
 }
 
 /// A number with at most three decimals.
-fn shown(number: f64) -> String {
+pub(super) fn trimmed(number: f64) -> String {
     let text = format!("{number:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// The unit a quantity is written in, where it is one of its own.
+pub(super) fn written_unit<Q: Quantity>(written: &str) -> Option<&'static Unit> {
+    let number = |letter: char| letter.is_ascii_digit() || "+-.eE ".contains(letter);
+    let unit = written.trim().trim_start_matches(number);
+    Q::UNITS.iter().find(|known| known.is_called(unit))
 }

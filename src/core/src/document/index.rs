@@ -71,3 +71,22 @@ impl Index {
         }
     }
 }
+
+/// The values of a file as they are written, by path.
+pub(crate) struct Written<'t> {
+    text: &'t str,
+    index: Index,
+}
+
+impl<'t> Written<'t> {
+    /// Of a text.
+    pub(crate) fn of(text: &'t str) -> Self {
+        Self { text, index: Index::of(text) }
+    }
+
+    /// What is written at `path`, without its quotes; `None` when nothing is.
+    pub(crate) fn text(&self, path: &str) -> Option<&'t str> {
+        let span = self.index.spans.get(path)?.clone();
+        Some(self.text.get(span)?.trim_matches('"').trim())
+    }
+}

@@ -1,7 +1,7 @@
 //! Reading TOML files a person wrote, and saying well what is wrong with them.
 //!
-//! A file is parsed once into the spanned table of the `toml` crate and walked by a [`Table`],
-//! field by field. A derived deserializer would stop at the first error and would forget where
+//! A file is parsed once into the spanned table of the `toml` crate and walked field by
+//! field. A derived deserializer would stop at the first error and would forget where
 //! the values stood; somebody who has typed forty figures wants all that is wrong in one go,
 //! each with its line, and the checks between values need the lines as well. `serde` is used
 //! the other way round, to write values out.
@@ -11,6 +11,7 @@
 //! reading name the path only; the place in the text is found from it when it is shown.
 
 mod bounds;
+mod fields;
 mod index;
 mod problem;
 mod show;
@@ -20,5 +21,6 @@ mod value;
 
 pub use bounds::Bounds;
 pub(crate) use bounds::inches;
+pub(crate) use index::Written;
 pub use problem::{Place, Problem, Problems, ProblemsByFile, Severity};
 pub(crate) use table::{Document, Table};

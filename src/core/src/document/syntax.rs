@@ -39,7 +39,12 @@ pub(super) fn problems(text: &str, errors: &[Error]) -> (Problems, Damage) {
             continue;
         }
         damage = Damage::Torn;
-        let open = message.contains("array") || message.contains("inline table");
+        let start =
+            text.get(..span.start).and_then(|before| before.rfind('\n')).map_or(0, |end| end + 1);
+        let header = text.get(start..).is_some_and(|line| line.starts_with('['));
+        // A header can only be wrong that way when it stands inside a list.
+        let inside = header && message.starts_with("string values must be quoted");
+        let open = inside || message.contains("array") || message.contains("inline table");
         let help = if open {
             Some("is a `[`, a `{` or a comma missing or one too many before this?".to_owned())
         } else if message.starts_with("invalid basic string") {
@@ -47,8 +52,9 @@ pub(super) fn problems(text: &str, errors: &[Error]) -> (Problems, Damage) {
         } else {
             unquoted(text, span.start)
         };
+        let found = if inside { "a list before this is not closed" } else { message };
         let problem =
-            Problem::error("", format!("this is not TOML: {message}")).hint(help).help_if_none(
+            Problem::error("", format!("this is not TOML: {found}")).hint(help).help_if_none(
                 "lines look like `key = \"250 mm\"`, `key = 9` or `[table]`; text and quantities \
                  stand in double quotes",
             );

@@ -1,19 +1,15 @@
 //! A table of a file, read field by field.
 
 use core::cell::RefCell;
-use core::fmt::Display;
-use core::ops::{self, RangeInclusive};
+use core::ops;
 
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use super::bounds::Bounds;
 use super::index::{child, span_of};
 use super::problem::{Problem, Problems};
 use super::syntax::{self, Damage};
-use super::value::{Context, Value, form, nearest, quoted, usual_unit};
-use crate::catalogue::Range;
-use crate::quantity::Quantity;
+use super::value::{Context, Value, nearest, quoted};
 
 /// From so many on, missing fields of a table are reported in one go.
 const MANY: usize = 3;
@@ -22,8 +18,9 @@ const MANY: usize = 3;
 pub(crate) struct Document;
 
 impl Document {
-    /// Reads `text`, which should be `what` ("a recipe"), by `read`. What comes back is `None` when a field needed for it was wrong;
-    /// the problems say why, and there may be errors although a value came back.
+    /// Reads `text`, which should be `what` ("a recipe"), by `read`. What comes back is `None`
+    /// when a field needed for it was wrong; the problems say why, and there may be errors
+    /// although a value came back.
     pub(crate) fn read<T>(
         text: &str,
         what: &str,
@@ -62,10 +59,12 @@ pub(crate) struct Table<'a> {
     names: Names,
 }
 
-/// Whether the keys of a table are ours or its writer's.
+/// Whether the keys of a table are judged.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Names {
+    /// They are ours: one that nobody asked for is a problem.
     Fixed,
+    /// They are the writer's, or which of them belong here cannot be said.
     Free,
 }
 
@@ -148,8 +147,7 @@ impl<'a> Table<'a> {
 
     /// A problem with this table.
     pub(crate) fn report(&self, problem: Problem) {
-        let problem = if problem.span.is_some() { problem } else { problem.at(self.span.clone()) };
-        self.context.report(problem);
+        self.context.report(problem.at(self.span.clone()));
     }
 
     /// A problem with a field of this table.
@@ -176,13 +174,18 @@ impl<'a> Table<'a> {
         self.entries.contains_key(key)
     }
 
-    fn optional(&mut self, key: &'static str) -> Option<Value<'a>> {
+    /// The value of a key that may be left out.
+    pub(super) fn optional(&mut self, key: &'static str) -> Option<Value<'a>> {
         self.known.push(key);
         let (name, value) = self.entries.get_key_value(key)?;
         Some(self.value(name, value))
     }
 
-    fn value(&self, name: &'a Spanned<DeString<'a>>, value: &'a Spanned<DeValue<'a>>) -> Value<'a> {
+    pub(super) fn value(
+        &self,
+        name: &'a Spanned<DeString<'a>>,
+        value: &'a Spanned<DeValue<'a>>,
+    ) -> Value<'a> {
         let span = span_of(name, value);
         Value {
             context: self.context,
@@ -192,7 +195,14 @@ impl<'a> Table<'a> {
         }
     }
 
-    fn required(&mut self, key: &'static str, accepted: &str, line: &str) -> Option<Value<'a>> {
+    /// The value of a key; when it is missing that is reported with what is `accepted` and the
+    /// `line` to add.
+    pub(super) fn required(
+        &mut self,
+        key: &'static str,
+        accepted: &str,
+        line: &str,
+    ) -> Option<Value<'a>> {
         let value = self.optional(key);
         if value.is_none() {
             let problem = Problem::error(self.path_of(key), format!("`{key}` is missing"))
@@ -201,203 +211,6 @@ impl<'a> Table<'a> {
             self.missing.push((key, problem.at(self.span.clone())));
         }
         value
-    }
-
-    /// A quantity inside `bounds`.
-    pub(crate) fn quantity<Q: Quantity + Display>(
-        &mut self,
-        key: &'static str,
-        bounds: &Bounds<Q>,
-    ) -> Option<Q> {
-        let line = format!("`{key} = \"... {}\"`", usual_unit::<Q>());
-        self.required(key, &form::<Q>(), &line)?.quantity(bounds)
-    }
-
-    /// A quantity that may be left out and then is `otherwise`.
-    pub(crate) fn quantity_or<Q: Quantity + Display>(
-        &mut self,
-        key: &'static str,
-        bounds: &Bounds<Q>,
-        otherwise: Q,
-    ) -> Option<Q> {
-        match self.optional(key) {
-            Some(value) => value.quantity(bounds),
-            None => Some(otherwise),
-        }
-    }
-
-    /// A quantity that may be left out. The outer `None` is "wrong, and reported".
-    pub(crate) fn optional_quantity<Q: Quantity + Display>(
-        &mut self,
-        key: &'static str,
-        bounds: &Bounds<Q>,
-    ) -> Option<Option<Q>> {
-        self.optional(key).map_or(Some(None), |value| value.quantity(bounds).map(Some))
-    }
-
-    /// `key = { from = "..", to = ".." }`, both inside `bounds` and in rising order.
-    pub(crate) fn range<Q: Quantity + Display>(
-        &mut self,
-        key: &'static str,
-        bounds: &Bounds<Q>,
-    ) -> Option<Range<Q>> {
-        let unit = usual_unit::<Q>();
-        let accepted =
-            format!("a range of {} as {{ from = \"... {unit}\", to = \"... {unit}\" }}", Q::NAME);
-        let line = format!("`{key} = {{ from = \"... {unit}\", to = \"... {unit}\" }}`");
-        let value = self.required(key, &accepted, &line)?;
-        let range = value.table(&accepted, |table| {
-            let low = table.quantity("from", bounds);
-            let high = table.quantity("to", bounds);
-            Some(Range { low: low?, high: high? })
-        })?;
-        if range.low < range.high {
-            return Some(range);
-        }
-        let found = format!("the range runs from {} to {}", range.low, range.high);
-        value.fail(
-            found,
-            "a range whose `from` is less than its `to`",
-            Some("exchange the two if they are reversed".to_owned()),
-        );
-        None
-    }
-
-    /// Text that is not empty.
-    pub(crate) fn text(&mut self, key: &'static str) -> Option<String> {
-        self.required(key, "text in quotes", &format!("`{key} = \"...\"`"))?.text()
-    }
-
-    /// Text that may be left out.
-    pub(crate) fn optional_text(&mut self, key: &'static str) -> Option<Option<String>> {
-        self.optional(key).map_or(Some(None), |value| value.text().map(Some))
-    }
-
-    /// A whole number in `range`, which comes from `source`.
-    pub(crate) fn count(
-        &mut self,
-        key: &'static str,
-        range: RangeInclusive<u32>,
-        source: &str,
-    ) -> Option<u32> {
-        self.required(key, "a whole number", &format!("`{key} = ...`"))?.count(&range, source)
-    }
-
-    /// A whole number that may be left out.
-    pub(crate) fn optional_count(
-        &mut self,
-        key: &'static str,
-        range: RangeInclusive<u32>,
-        source: &str,
-    ) -> Option<Option<u32>> {
-        self.optional(key).map_or(Some(None), |value| value.count(&range, source).map(Some))
-    }
-
-    /// A register, coil or input address.
-    pub(crate) fn address(&mut self, key: &'static str) -> Option<u16> {
-        let range = 0..=u32::from(u16::MAX);
-        u16::try_from(self.count(key, range, "the Modbus address range")?).ok()
-    }
-
-    /// An address that may be left out.
-    pub(crate) fn optional_address(&mut self, key: &'static str) -> Option<Option<u16>> {
-        if self.has(key) {
-            self.address(key).map(Some)
-        } else {
-            self.optional(key).map_or(Some(None), |_| None)
-        }
-    }
-
-    /// A number without a unit.
-    pub(crate) fn number(&mut self, key: &'static str, bounds: &Bounds<f64>) -> Option<f64> {
-        self.required(key, "a number without a unit", &format!("`{key} = ...`"))?.number(bounds)
-    }
-
-    /// A number without a unit that may be left out.
-    pub(crate) fn optional_number(
-        &mut self,
-        key: &'static str,
-        bounds: &Bounds<f64>,
-    ) -> Option<Option<f64>> {
-        self.optional(key).map_or(Some(None), |value| value.number(bounds).map(Some))
-    }
-
-    /// One of several words.
-    pub(crate) fn choice<T: Copy>(
-        &mut self,
-        key: &'static str,
-        choices: &[(&'static str, T)],
-    ) -> Option<T> {
-        let words: Vec<&str> = choices.iter().map(|(word, _)| *word).collect();
-        let accepted = format!("one of {}", quoted(&words));
-        self.required(key, &accepted, &format!("`{key} = \"...\"`"))?.choice(choices)
-    }
-
-    /// One of several words that may be left out and then is `otherwise`.
-    pub(crate) fn choice_or<T: Copy>(
-        &mut self,
-        key: &'static str,
-        choices: &[(&'static str, T)],
-        otherwise: T,
-    ) -> Option<T> {
-        self.optional(key).map_or(Some(otherwise), |value| value.choice(choices))
-    }
-
-    /// The table `[key]`.
-    pub(crate) fn table<T>(
-        &mut self,
-        key: &'static str,
-        read: impl FnOnce(&mut Table<'a>) -> Option<T>,
-    ) -> Option<T> {
-        let header = format!("[{}]", self.path_of(key));
-        self.required(key, &format!("a table {header}"), &format!("a table {header}"))?
-            .table(&format!("a table {header}"), read)
-    }
-
-    /// The table `[key]`, which may be left out.
-    pub(crate) fn optional_table<T>(
-        &mut self,
-        key: &'static str,
-        read: impl FnOnce(&mut Table<'a>) -> Option<T>,
-    ) -> Option<Option<T>> {
-        let header = format!("a table [{}]", self.path_of(key));
-        self.optional(key).map_or(Some(None), |value| value.table(&header, read).map(Some))
-    }
-
-    /// The tables `[[key]]`, one result for each; the outer `None` when there are too few or too
-    /// many of them.
-    pub(crate) fn tables<T>(
-        &mut self,
-        key: &'static str,
-        range: &RangeInclusive<usize>,
-        mut read: impl FnMut(&mut Table<'a>) -> Option<T>,
-    ) -> Option<Vec<Option<T>>> {
-        let accepted = format!("tables [[{}]]", self.path_of(key));
-        let value = if *range.start() == 0 {
-            match self.optional(key) {
-                Some(value) => value,
-                None => return Some(Vec::new()),
-            }
-        } else {
-            self.required(key, &accepted, &format!("a table [[{}]]", self.path_of(key)))?
-        };
-        let entries = value.list(range, &accepted)?;
-        Some(entries.iter().map(|entry| entry.table(&accepted, &mut read)).collect())
-    }
-
-    /// A list of quantities, all inside `bounds`.
-    pub(crate) fn quantities<Q: Quantity + Display>(
-        &mut self,
-        key: &'static str,
-        range: &RangeInclusive<usize>,
-        bounds: &Bounds<Q>,
-    ) -> Option<Vec<Q>> {
-        let accepted =
-            format!("a list of quantities such as [\"... {0}\", \"... {0}\"]", usual_unit::<Q>());
-        let entries =
-            self.required(key, &accepted, &format!("`{key} = [...]`"))?.list(range, &accepted)?;
-        let read: Vec<Option<Q>> = entries.iter().map(|entry| entry.quantity(bounds)).collect();
-        read.into_iter().collect()
     }
 
     /// Every table in this one, whatever it is called.
@@ -412,20 +225,5 @@ impl<'a> Table<'a> {
             self.value(name, value).table(accepted, |table| read(named, table))
         });
         entries.collect()
-    }
-
-    /// A device that is described by a table, or is `"not_fitted"`: then `Some(None)`.
-    pub(crate) fn fitted<T>(
-        &mut self,
-        key: &'static str,
-        form: &str,
-        read: impl FnOnce(&mut Table<'a>) -> Option<T>,
-    ) -> Option<Option<T>> {
-        let accepted = format!("{form}, or \"not_fitted\"");
-        let value = self.required(key, &accepted, &format!("`{key} = {form}`"))?;
-        if value.value.as_str().is_some() {
-            return value.choice(&[("not_fitted", ())]).map(|()| None);
-        }
-        value.table(&accepted, read).map(Some)
     }
 }

@@ -5,7 +5,7 @@ use core::ops::{Range, RangeInclusive};
 
 use toml::de::DeValue;
 
-use super::bounds::{Bounds, other_unit};
+use super::bounds::{Bounds, other_unit, trimmed, written_unit};
 use super::index::element;
 use super::problem::{Problem, Problems};
 use super::table::Table;
@@ -111,17 +111,18 @@ impl<'a> Value<'a> {
         if bounds.hold(&value) {
             return Some(value);
         }
-        let converted = if text.trim().ends_with(usual_unit::<Q>()) {
-            format!("`{text}`")
-        } else {
-            format!("`{text}` ({value})")
+        // In the unit that was written, so that the figures can be compared.
+        let shown = |value: Q| match written_unit::<Q>(text) {
+            Some(unit) => format!("{} {}", trimmed(unit.from_base(value.base())), unit.symbol),
+            None => value.to_string(),
         };
+        let (low, high) = (shown(bounds.low), shown(bounds.high));
         let found = if value < bounds.low {
-            format!("{converted} is less than {}", bounds.low)
+            format!("`{text}` is less than {low}")
         } else {
-            format!("{converted} is more than {}", bounds.high)
+            format!("`{text}` is more than {high}")
         };
-        let accepted = format!("{} to {} ({})", bounds.low, bounds.high, bounds.source);
+        let accepted = format!("{low} to {high} ({})", bounds.source);
         self.fail(found, accepted, other_unit(text, bounds));
         None
     }
@@ -209,6 +210,21 @@ impl<'a> Value<'a> {
         found
     }
 
+    /// One of the names the catalogue has for a `what`.
+    pub(super) fn name(&self, what: &str, names: &[&str]) -> Option<String> {
+        let text = self.text()?;
+        if names.contains(&text.as_str()) {
+            return Some(text);
+        }
+        let accepted = format!("a {what} of the catalogue: {}", names.join(", "));
+        let help = match nearest(&text, names) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => format!("write one of these, or add the {what} to the catalogue"),
+        };
+        self.fail(format!("no {what} is called \"{text}\""), accepted, Some(help));
+        None
+    }
+
     /// The entries of a list with a number of them in `range`.
     pub(super) fn list(&self, range: &RangeInclusive<usize>, accepted: &str) -> Option<Vec<Self>> {
         let DeValue::Array(array) = self.value else {
@@ -254,12 +270,19 @@ pub(super) fn quoted(words: &[&str]) -> String {
     words.iter().map(|word| format!("\"{word}\"")).collect::<Vec<_>>().join(", ")
 }
 
-/// The word that was probably meant: at most a third of its letters differ.
+/// The word that was probably meant: at most a third of its letters differ, or one of the two is
+/// the beginning of the other.
 pub(super) fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
+    /// Beginnings shorter than this say nothing.
+    const BEGINNING: usize = 3;
+    let begins = |word: &str| {
+        word.len().min(found.len()) >= BEGINNING
+            && (word.starts_with(found) || found.starts_with(word))
+    };
     words
         .iter()
         .map(|word| (strsim::damerau_levenshtein(found, word), *word))
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3)
+        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word)
 }

@@ -108,7 +108,7 @@ pub(super) fn parse(
         return fail(format!("`{number}` is not a number"), None);
     };
     if !value.is_finite() {
-        return fail(format!("`{text}` is not a finite number"), None);
+        return fail(format!("`{text}` is too large"), None);
     }
     if unit.is_empty() {
         let usual = units.first().map_or("", |unit| unit.symbol);

@@ -78,8 +78,9 @@ pub(super) const ZONE_DEVIATIONS: f64 = 2.0;
 /// Steepest surface against the axis, degrees: spray should meet a surface at 45 degrees or
 /// more (common practice, no source).
 pub(super) const STEEPEST: f64 = 45.0;
-/// A part that is more than this many times longer than thick, or thicker than long, was
-/// probably typed in two units (arbitrary).
+/// A part more times longer than thick than this was probably typed in two units (arbitrary).
 pub(super) const SLENDER: f64 = 60.0;
+/// So was one more times thicker than long than this (arbitrary).
+pub(super) const FLAT: f64 = 8.0;
 /// Spindle stop above this is only for coupons: shafts turn until black (common practice).
 pub(super) const STOPPED_HOT: Temperature = Temperature::from_celsius(600.0);

@@ -29,9 +29,10 @@ impl Recipe {
     /// [`Problems`] has all that is wrong with it, warnings included, each with its place in
     /// `text`.
     pub fn read(text: &str, catalogue: &Catalogue) -> Result<Self, Problems> {
-        let (draft, mut problems) = Document::read(text, "a recipe", draft);
+        let (draft, mut problems) = Document::read(text, "a recipe", |root| draft(root, catalogue));
         let draft = draft.unwrap_or_default();
         problems.append(check::draft(&draft, catalogue).placed(text));
+        problems.append(check::units(&draft, text).placed(text));
         if problems.forbid() {
             return Err(problems.placed(text));
         }
@@ -47,16 +48,20 @@ impl Recipe {
 }
 
 /// Everything of a recipe that could be read; each part is `None` when it was wrong.
-fn draft(root: &mut Table<'_>) -> Option<Draft> {
+fn draft(root: &mut Table<'_>, catalogue: &Catalogue) -> Option<Draft> {
+    let powders: Vec<&str> = catalogue.powders.iter().map(|powder| powder.key.as_str()).collect();
+    let torches: Vec<&str> = catalogue.torches.iter().map(|torch| torch.key.as_str()).collect();
     Some(Draft {
         title: root.text("title"),
         revision: root.count("revision", 1..=1_000_000, "counted from 1"),
         note: root.optional_text("note"),
         part: root.table("part", part),
-        zones: root.tables("zone", &(1..=bounds::MOST), zone).unwrap_or_default(),
+        zones: root
+            .tables("zone", &(1..=bounds::MOST), |table| zone(table, &powders))
+            .unwrap_or_default(),
         preheat: root.table("preheat", preheat),
-        spray: root.table("spray", spray),
-        fuse: root.optional_table("fuse", fuse),
+        spray: root.table("spray", |table| spray(table, &torches)),
+        fuse: root.optional_table("fuse", |table| fuse(table, &torches)),
         cool: root.table("cool", cool),
     })
 }
@@ -80,13 +85,13 @@ fn point(table: &mut Table<'_>) -> Option<ProfilePoint> {
     Some(ProfilePoint { at: at?, diameter: diameter? })
 }
 
-fn zone(table: &mut Table<'_>) -> Option<Zone> {
+fn zone(table: &mut Table<'_>, powders: &[&str]) -> Option<Zone> {
     let name = table.text("name");
     let from = table.quantity("from", &bounds::POSITION);
     let to = table.quantity("to", &bounds::POSITION);
     let finish = table.quantity("finish", &bounds::FINISH);
     let allowance = table.quantity("allowance", &bounds::ALLOWANCE);
-    let powder = table.text("powder");
+    let powder = table.name("powder", "powder", powders);
     let powder_rate = table.quantity("powder_rate", &common::POWDER_RATE);
     let surface_speed = table.quantity("surface_speed", &common::SURFACE_SPEED);
     let feed = feed(table);
@@ -143,8 +148,8 @@ fn preheat(table: &mut Table<'_>) -> Option<Preheat> {
     Some(Preheat { window: window?, soak: soak?, longest: longest?, feed: feed? })
 }
 
-fn spray(table: &mut Table<'_>) -> Option<Spray> {
-    let torch = table.text("torch");
+fn spray(table: &mut Table<'_>, torches: &[&str]) -> Option<Spray> {
+    let torch = table.name("torch", "torch", torches);
     let standoff = table.quantity("standoff", &common::STANDOFF);
     let window = table.range("window", &common::SPRAY_TEMPERATURE);
     let resume_below = table.quantity("resume_below", &common::SPRAY_TEMPERATURE);
@@ -162,8 +167,8 @@ fn spray(table: &mut Table<'_>) -> Option<Spray> {
     })
 }
 
-fn fuse(table: &mut Table<'_>) -> Option<Fuse> {
-    let torch = table.text("torch");
+fn fuse(table: &mut Table<'_>, torches: &[&str]) -> Option<Fuse> {
+    let torch = table.name("torch", "torch", torches);
     let window = table.range("window", &common::FUSING);
     let ceiling = table.quantity("ceiling", &bounds::CEILING);
     let surface_speed = table.quantity("surface_speed", &common::SURFACE_SPEED);

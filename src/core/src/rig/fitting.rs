@@ -118,3 +118,73 @@ pub fn coil_fitting(coil: Coil) -> Fitting {
         K::SwingAway => absent("clear then means at the park"),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Contacts by which a person asks for something to start, go on or be believed.
+    const ASKS: [Contact; 7] = [
+        Contact::EnablingKey,
+        Contact::StartButton,
+        Contact::ResetButton,
+        Contact::AcceptButton,
+        Contact::WetButton,
+        Contact::HoldToRun,
+        Contact::Flame,
+    ];
+
+    #[test]
+    fn an_absent_contact_never_asks_for_anything() {
+        for contact in ASKS {
+            assert_eq!(contact_fitting(contact).absent_reads(), Level::Off, "{contact:?}");
+        }
+    }
+
+    #[test]
+    fn what_stops_the_machine_can_be_neither_absent_nor_turned_round() {
+        let stops = [
+            Contact::EmergencyStop,
+            Contact::Guard,
+            Contact::LimitMinus,
+            Contact::LimitPlus,
+            Contact::Flame,
+            Contact::Arrestor,
+            Contact::Extraction,
+            Contact::GasDetector,
+            Contact::OxygenMonitor,
+            Contact::HoldButtonRest,
+            Contact::StopButtonRest,
+            Contact::AbortButtonRest,
+            Contact::WatchdogRelay,
+            Contact::FuelShut,
+            Contact::OxygenShut,
+            Contact::TorqueAllowed,
+            Contact::ParkSwitch,
+        ];
+        for contact in stops {
+            assert!(matches!(contact_fitting(contact), Fitting::Needed(_)), "{contact:?}");
+            assert_eq!(may_be_inverted(contact), None, "{contact:?}");
+        }
+    }
+
+    #[test]
+    fn only_outputs_without_which_nothing_becomes_unsafe_may_be_absent() {
+        let needed: Vec<Coil> = Coil::ALL
+            .iter()
+            .copied()
+            .filter(|&coil| matches!(coil_fitting(coil), Fitting::Needed(_)))
+            .collect();
+        assert_eq!(
+            needed,
+            [
+                Coil::Powder,
+                Coil::CarrierAir,
+                Coil::Fuel,
+                Coil::Oxygen,
+                Coil::Watchdog,
+                Coil::Supply
+            ]
+        );
+    }
+}

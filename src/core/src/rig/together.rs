@@ -23,12 +23,13 @@ pub fn check_together(recipe: &Recipe, rig: &Rig, catalogue: &Catalogue) -> Prob
     let spray = catalogue.torch(&recipe.spray.torch);
     let fuse = recipe.fuse.as_ref().and_then(|fuse| catalogue.torch(&fuse.torch));
     swing(&mut problems, recipe, rig);
-    for (path, torch) in [("spray.torch", spray), ("fuse.torch", fuse)] {
+    let second = fuse.filter(|torch| torch.key != recipe.spray.torch);
+    for (path, torch) in [("spray.torch", spray), ("fuse.torch", second)] {
         if let Some(torch) = torch {
-            park(&mut problems, recipe, rig, torch);
             gauges(&mut problems, path, torch, rig);
         }
     }
+    park(&mut problems, recipe, rig, [spray, second]);
     if let Some(torch) = spray {
         reach(&mut problems, recipe, rig, torch, catalogue);
     }
@@ -57,8 +58,14 @@ fn swing(problems: &mut Problems, recipe: &Recipe, rig: &Rig) {
 }
 
 /// The park is clear of the part by three standard deviations of plume and flame.
-fn park(problems: &mut Problems, recipe: &Recipe, rig: &Rig, torch: &Torch) {
-    let clear = torch.plume.max(torch.flame) * CLEAR_DEVIATIONS;
+fn park(problems: &mut Problems, recipe: &Recipe, rig: &Rig, torches: [Option<&Torch>; 2]) {
+    let reach = |torch: &Torch| torch.plume.max(torch.flame) * CLEAR_DEVIATIONS;
+    let widest = torches
+        .into_iter()
+        .flatten()
+        .max_by(|one, other| reach(one).mm().total_cmp(&reach(other).mm()));
+    let Some(torch) = widest else { return };
+    let clear = reach(torch);
     let part = recipe.part.extent();
     let park = rig.axis.park;
     if park >= part.high + clear || park <= part.low - clear {

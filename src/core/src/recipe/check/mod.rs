@@ -5,8 +5,10 @@
 
 mod heat;
 mod part;
+mod units;
 mod zone;
 
+pub(super) use units::check as units;
 pub(crate) use zone::planned_feed;
 
 use super::{Cool, Fuse, Part, Preheat, Recipe, Spray, Zone};
@@ -92,7 +94,7 @@ enum Work {
     Fusing,
 }
 
-/// The torch of that key, if there is one that can do the work.
+/// The torch of that key if it can do the work; a key nobody has was refused when it was read.
 fn torch<'c>(
     problems: &mut Problems,
     path: &str,
@@ -108,24 +110,16 @@ fn torch<'c>(
         Work::Spraying => "spray",
         Work::Fusing => "fuse",
     };
+    let torch = catalogue.torch(key)?;
+    if able(&torch) {
+        return Some(torch);
+    }
     let keys: Vec<&str> =
         catalogue.torches.iter().filter(able).map(|torch| torch.key.as_str()).collect();
-    let accepted = format!("a torch of the catalogue that can {task}: {}", keys.join(", "));
-    let Some(torch) = catalogue.torch(key) else {
-        problems.push(
-            Problem::error(path, format!("no torch is called \"{key}\""))
-                .accepted(accepted)
-                .help("write one of these, or add the torch to the catalogue"),
-        );
-        return None;
-    };
-    if !able(&torch) {
-        problems.push(
-            Problem::error(path, format!("the torch \"{key}\" cannot {task}"))
-                .accepted(accepted)
-                .help("write one of these"),
-        );
-        return None;
-    }
-    Some(torch)
+    problems.push(
+        Problem::error(path, format!("the torch \"{key}\" cannot {task}"))
+            .accepted(format!("a torch of the catalogue that can {task}: {}", keys.join(", ")))
+            .help("write one of these"),
+    );
+    None
 }

@@ -21,7 +21,7 @@ pub(super) fn check(
             on_the_part(problems, &path, zone, part);
             surface(problems, &path, zone, part);
         }
-        let powder = powder(problems, &path, zone, catalogue);
+        let powder = catalogue.powder(&zone.powder);
         if let Some(torch) = torch {
             inside_the_torch(problems, &path, zone, torch);
             feed(problems, &path, zone, draft.part.as_ref(), torch, powder);
@@ -59,8 +59,7 @@ fn edges(problems: &mut Problems, path: &str, zone: &Zone, torch: Option<&Torch>
                 torch.plume * ZONE_DEVIATIONS,
                 torch.plume
             ))
-            .hint(inches(length, |length| length >= torch.plume * ZONE_DEVIATIONS))
-            .help_if_none("move an edge, or use a torch with a narrower plume"),
+            .help("move an edge, or use a torch with a narrower plume"),
         );
     }
     if zone.overrun < torch.plume * EDGE_DEVIATIONS {
@@ -137,27 +136,6 @@ fn surface(problems: &mut Problems, path: &str, zone: &Zone, part: &Part) {
     }
 }
 
-fn powder<'c>(
-    problems: &mut Problems,
-    path: &str,
-    zone: &Zone,
-    catalogue: &'c Catalogue,
-) -> Option<&'c Powder> {
-    let powder = catalogue.powder(&zone.powder);
-    if powder.is_none() {
-        let keys: Vec<&str> = catalogue.powders.iter().map(|powder| powder.key.as_str()).collect();
-        problems.push(
-            Problem::error(
-                format!("{path}.powder"),
-                format!("no powder is called \"{}\"", zone.powder),
-            )
-            .accepted(format!("a powder of the catalogue: {}", keys.join(", ")))
-            .help("write one of these, or add the powder to the catalogue"),
-        );
-    }
-    powder
-}
-
 fn inside_the_torch(problems: &mut Problems, path: &str, zone: &Zone, torch: &Torch) {
     speed_window(problems, &format!("{path}.surface_speed"), zone.surface_speed, torch);
     if let Some(rates) = torch.powder_rate.filter(|rates| !rates.contains(zone.powder_rate)) {
@@ -167,7 +145,7 @@ fn inside_the_torch(problems: &mut Problems, path: &str, zone: &Zone, torch: &To
                 format!("{} is not what the torch \"{}\" carries", zone.powder_rate, torch.key),
             )
             .accepted(format!("{} to {} (torch handbook)", rates.low, rates.high))
-            .help("change the rate, or the number of passes follows another torch"),
+            .help("change the rate, or use another torch"),
         );
     }
 }

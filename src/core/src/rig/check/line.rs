@@ -4,7 +4,7 @@
 //! the serial line specification V1.02: 3.5 characters, and 1.75 ms above 19,200 baud.
 
 use super::super::{FieldSpec, LineId, LineSpec, Parity, SpindleSpec, StopBits, bounds};
-use super::Draft;
+use super::{Draft, ms};
 use crate::document::{Problem, Problems};
 use crate::image::{Coil, Contact};
 use crate::quantity::Time;
@@ -134,12 +134,13 @@ fn budgets(problems: &mut Problems, path: &str, line: &LineSpec, polls: &[&Poll]
         problems.push(
             Problem::error(
                 format!("{path}.reply_within"),
-                format!("{} is too short for a good reply", line.reply_within),
+                format!("{} is too short for a good reply", ms(line.reply_within)),
             )
             .accepted(format!(
-                "at least {first_byte}: the turn-round {} and the gap {}",
-                line.turn_round,
-                gap(line)
+                "at least {}: the turn-round of {} and the gap of {:.2} ms",
+                ms(first_byte),
+                ms(line.turn_round),
+                gap(line).s() * 1e3
             ))
             .help("lengthen it, or raise the baud rate"),
         );
@@ -150,9 +151,9 @@ fn budgets(problems: &mut Problems, path: &str, line: &LineSpec, polls: &[&Poll]
         problems.push(
             Problem::error(
                 format!("{path}.quarantine"),
-                format!("{} is shorter than a late reply", line.quarantine),
+                format!("{} is shorter than a late reply", ms(line.quarantine)),
             )
-            .accepted(format!("at least {late}: {longest} characters and the gap"))
+            .accepted(format!("at least {}: {longest} characters and the gap", ms(late)))
             .help("lengthen it: a late reply must never be taken for the next one"),
         );
     }
@@ -162,11 +163,14 @@ fn budgets(problems: &mut Problems, path: &str, line: &LineSpec, polls: &[&Poll]
             Problem::error(
                 format!("{path}.misses"),
                 format!(
-                    "a silent device is known after {known} only: {} times {} and {}",
-                    line.misses, line.reply_within, line.quarantine
+                    "a silent device is known after {} only: {} times {} and {}",
+                    ms(known),
+                    line.misses,
+                    ms(line.reply_within),
+                    ms(line.quarantine)
                 ),
             )
-            .accepted(format!("within {}", bounds::SILENCE_KNOWN))
+            .accepted(format!("within {}", ms(bounds::SILENCE_KNOWN)))
             .help("shorten reply_within or quarantine, or count fewer misses"),
         );
     }
@@ -181,8 +185,7 @@ fn load(problems: &mut Problems, path: &str, line: &LineSpec, polls: &[&Poll]) {
     if load > bounds::LINE_LOAD {
         let parts: Vec<String> = polls
             .iter()
-            .map(|poll| format!("{} {:.1} every {}", poll.what, exchange(poll) * 1e3, poll.every))
-            .map(|part| part.replace(" s every", " ms every"))
+            .map(|poll| format!("{} {} every {}", poll.what, ms(exchange(poll)), ms(poll.every)))
             .collect();
         problems.push(
             Problem::error(
@@ -207,9 +210,12 @@ fn ages(problems: &mut Problems, draft: &Draft) {
     let mut age = |path: &str, budget: Time, every: Time| {
         if budget < every * 2.0 {
             problems.push(
-                Problem::error(path, format!("{budget} is less than two polls of {every}"))
-                    .accepted(format!("at least {}: one lost frame must not trip", every * 2.0))
-                    .help("poll more often, or lengthen the budget within its limit"),
+                Problem::error(
+                    path,
+                    format!("{} is less than two polls of {}", ms(budget), ms(every)),
+                )
+                .accepted(format!("at least {}: one lost frame must not trip", ms(every * 2.0)))
+                .help("poll more often, or lengthen the budget within its limit"),
             );
         }
     };

@@ -62,6 +62,11 @@ impl Draft {
     }
 }
 
+/// A short time as people say it.
+fn ms(time: Time) -> String {
+    format!("{:.0} ms", (time.s() * 1e3).ceil())
+}
+
 /// All that can be said about what could be read.
 pub(super) fn draft(draft: &Draft) -> Problems {
     let mut problems = Problems::default();

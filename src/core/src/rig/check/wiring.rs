@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::super::{FieldSpec, LitBy, SwingAway};
+use super::ms;
 use crate::document::{Problem, Problems};
 use crate::image::Coil;
 
@@ -38,10 +39,16 @@ fn once(problems: &mut Problems, what: &str, used: impl Iterator<Item = (String,
     let mut taken: BTreeMap<u16, String> = BTreeMap::new();
     for (path, address) in used {
         if let Some(other) = taken.get(&address) {
+            // The low word of the period is the register after the one that is written.
+            let whose =
+                if taken.values().any(|known| *known == path) { "its low word: " } else { "" };
             problems.push(
-                Problem::error(path, format!("{what} {address} is taken already, by `{other}`"))
-                    .accepted(format!("a {what} of its own for each signal"))
-                    .help("follow both wires to their terminals and correct one of the numbers"),
+                Problem::error(
+                    path,
+                    format!("{whose}{what} {address} is taken already, by `{other}`"),
+                )
+                .accepted(format!("for each signal its own {what}"))
+                .help("follow both wires to their terminals and correct one of the numbers"),
             );
         } else {
             taken.insert(address, path);
@@ -80,10 +87,11 @@ fn watchdog(problems: &mut Problems, field: &FieldSpec) {
                 "field.watchdog.beat",
                 format!(
                     "the beat cannot change every {}: coils are written every {}",
-                    watchdog.beat, field.poll_every
+                    ms(watchdog.beat),
+                    ms(field.poll_every)
                 ),
             )
-            .accepted(format!("at least {}, as field.poll_every says", field.poll_every))
+            .accepted(format!("at least {}, as field.poll_every says", ms(field.poll_every)))
             .help("lengthen the beat, or poll the module more often"),
         );
     }
@@ -91,9 +99,12 @@ fn watchdog(problems: &mut Problems, field: &FieldSpec) {
         problems.push(
             Problem::error(
                 "field.watchdog.relay",
-                format!("the relay drops after {}, before a second beat is due", watchdog.relay),
+                format!(
+                    "the relay drops after {}, before a second beat is due",
+                    ms(watchdog.relay)
+                ),
             )
-            .accepted(format!("at least twice the beat of {}", watchdog.beat))
+            .accepted(format!("at least twice the beat of {}", ms(watchdog.beat)))
             .help("one lost frame would shut the gas: beat faster"),
         );
     }
