@@ -114,6 +114,14 @@ pub enum Veto {
     Imposed,
 }
 
+impl Veto {
+    /// Whether the output is taken away.
+    #[must_use]
+    pub const fn is_imposed(self) -> bool {
+        matches!(self, Self::Imposed)
+    }
+}
+
 /// The latched verdict of one scan.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct Verdict {

@@ -1,1 +1,10 @@
-//! Tests of the interlocks.
+//! Tests of the interlocks. All machines, jobs and readings here are invented.
+
+mod arming;
+mod bench;
+mod enforcement;
+mod figures;
+mod latching;
+mod provoke;
+mod speed;
+mod table;

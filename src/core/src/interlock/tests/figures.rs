@@ -1,0 +1,97 @@
+//! A rig tightens, and never loosens.
+
+use super::bench::{Bench, rig};
+use crate::image::Analogue;
+use crate::interlock::matrix::{Tighter, rows};
+use crate::interlock::{FigureProblem, Interlocks};
+use crate::quantity::Time;
+use crate::rig::{InterlockFigures, Rig};
+
+fn rig_with(key: &str, set_point: Option<f64>, delay: Option<f64>) -> Rig {
+    let mut rig = rig();
+    rig.interlocks.push(InterlockFigures {
+        key: key.to_owned(),
+        set_point,
+        delay: delay.map(Time::from_s),
+        tag: Some("PT-101".to_owned()),
+    });
+    rig
+}
+
+fn problem(rig: &Rig) -> FigureProblem {
+    Interlocks::new(rig).expect_err("a bad figure")
+}
+
+#[test]
+fn an_unknown_key_names_the_nearest_one() {
+    let found = problem(&rig_with("flame_lots", None, None));
+    assert_eq!(
+        found.to_string(),
+        "no interlock is called \"flame_lots\"; did you mean \"flame_lost\"?"
+    );
+}
+
+#[test]
+fn any_set_point_may_be_tightened_and_none_loosened() {
+    for row in rows() {
+        let Some(own) = row.set_point else {
+            let found = problem(&rig_with(row.key, Some(1.0), None));
+            assert_eq!(found, FigureProblem::NoSetPoint { key: row.key });
+            continue;
+        };
+        let step = match own.tighter {
+            Tighter::Higher => 0.001,
+            Tighter::Lower => -0.001,
+        };
+        assert!(Interlocks::new(&rig_with(row.key, Some(own.value), None)).is_ok());
+        assert!(Interlocks::new(&rig_with(row.key, Some(own.value + step), None)).is_ok());
+        let found = problem(&rig_with(row.key, Some(own.value - step), None));
+        assert!(matches!(found, FigureProblem::LooserSetPoint { .. }), "{}", row.key);
+        let found = problem(&rig_with(row.key, Some(f64::NAN), None));
+        assert!(matches!(found, FigureProblem::NoFigure { .. }), "{}", row.key);
+    }
+}
+
+#[test]
+fn any_delay_may_be_shortened_and_none_lengthened() {
+    for row in rows() {
+        let own = row.delay.as_secs_f64();
+        assert!(Interlocks::new(&rig_with(row.key, None, Some(own))).is_ok(), "{}", row.key);
+        assert!(Interlocks::new(&rig_with(row.key, None, Some(own / 2.0))).is_ok());
+        let found = problem(&rig_with(row.key, None, Some(own + 0.001)));
+        assert!(matches!(found, FigureProblem::LongerDelay { .. }), "{}", row.key);
+        assert!(matches!(
+            problem(&rig_with(row.key, None, Some(-1.0))),
+            FigureProblem::NoFigure { .. }
+        ));
+    }
+}
+
+#[test]
+fn a_key_that_stands_twice_is_refused() {
+    let mut rig = rig_with("fuel_low", Some(80.0), None);
+    let again = rig.interlocks[0].clone();
+    rig.interlocks.push(again);
+    assert_eq!(problem(&rig), FigureProblem::Twice { key: "fuel_low" });
+}
+
+#[test]
+fn a_tightened_figure_is_the_one_in_force_and_its_tag_is_told() {
+    let rig = rig_with("fuel_low", Some(80.0), Some(0.1));
+    let mut bench = Bench::spraying_with(&rig);
+    bench.analogue(Analogue::FuelPressure, 0.39);
+    bench.run(0.12);
+    let first = bench.verdict().first.clone().expect("78 % is under 80 %");
+    assert_eq!(first.key, "fuel_low");
+    assert!(first.message.ends_with("expected at least 0.40 bar [PT-101]"), "{}", first.message);
+}
+
+#[test]
+fn a_refusal_says_what_was_found_and_what_to_write() {
+    let found = problem(&rig_with("fuel_low", Some(60.0), None));
+    assert_eq!(
+        found.to_string(),
+        "interlock \"fuel_low\": set-point 60 % is looser than the matrix's 70 %; a rig may only \
+         tighten it: write 70 % or more, or leave it out"
+    );
+}
