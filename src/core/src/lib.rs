@@ -28,3 +28,4 @@ pub mod quantity;
 pub mod recipe;
 pub mod request;
 pub mod rig;
+pub mod sequence;

@@ -78,6 +78,39 @@ pub enum Request {
     BlastedNow,
 }
 
+impl Request {
+    /// What it is called in a sentence.
+    #[must_use]
+    pub const fn title(&self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Hold => "hold",
+            Self::HoldAfterPass => "hold after this pass",
+            Self::Restart => "restart",
+            Self::Stop => "stop",
+            Self::Abort => "abort",
+            Self::Acknowledge => "acknowledge",
+            Self::Reset => "reset",
+            Self::Accept => "accept",
+            Self::Wet => "wet",
+            Self::NotWet => "not wet",
+            Self::BadFlame => "bad flame",
+            Self::CoatLifting => "coat lifting",
+            Self::Inspected => "inspected",
+            Self::Home => "home",
+            Self::Jog(Direction::TowardChuck) => "jog toward the chuck",
+            Self::Jog(Direction::TowardTail) => "jog toward the tail",
+            Self::JogRelease => "jog key let go",
+            Self::Nudge(_) => "nudge",
+            Self::TakePoint => "take a point",
+            Self::EnterManual => "manual work",
+            Self::EnterProving => "proving",
+            Self::LeaveManual => "leave manual work",
+            Self::BlastedNow => "blasted now",
+        }
+    }
+}
+
 /// Why a request was not taken: one sentence of why, one of what would help.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Denial {

@@ -1,0 +1,114 @@
+//! What the sequence tells: events for the record and wishes to the interlocks.
+
+use crate::image::PowderEdge;
+use crate::moment::Moment;
+use crate::quantity::Length;
+use crate::request::{Answer, Origin, Request};
+
+use super::cause::Cause;
+use super::chart::Leaf;
+use super::prompt::Ask;
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub enum Happening {
+    /// A transition of the chart.
+    Moved {
+        /// From which state.
+        from: Leaf,
+        /// To which state.
+        to: Leaf,
+        /// Why.
+        cause: Cause,
+    },
+    /// A prompt came up.
+    Prompted(Ask),
+    /// A prompt went, answered or not.
+    PromptGone(Ask),
+    /// A pass began: step and pass, counted from 1.
+    PassBegan {
+        /// Step of the program.
+        step: usize,
+        /// Pass of the step.
+        pass: usize,
+    },
+    /// A pass ended.
+    PassEnded {
+        /// Step of the program.
+        step: usize,
+        /// Pass of the step.
+        pass: usize,
+    },
+    /// A powder edge is fixed: it will not be moved any more.
+    PowderFixed {
+        /// The edge.
+        edge: PowderEdge,
+        /// Where the carriage is expected to be then.
+        carriage: Length,
+    },
+    /// Powder ceased to arrive inside a pass.
+    PowderLost {
+        /// Where.
+        place: Length,
+    },
+    /// A request and its answer.
+    Answered {
+        /// What was asked.
+        request: Request,
+        /// By whom.
+        origin: Origin,
+        /// The answer.
+        answer: Answer,
+    },
+    /// A point was taken.
+    PointTaken(Length),
+    /// A band was called wet: step and band, counted from 1.
+    BandWet {
+        /// Step of the program.
+        step: usize,
+        /// Band of the step.
+        band: usize,
+    },
+}
+
+/// Something that happened, with its time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Event {
+    /// When.
+    pub at: Moment,
+    /// What.
+    pub what: Happening,
+}
+
+/// What the sequence asks of the interlocks, or tells them. The scan layer hands each to them
+/// before their next step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum Wish {
+    /// Somebody has seen the trip.
+    Acknowledge,
+    /// Reset the trip; its needs were all fulfilled when it was asked for.
+    Reset,
+    /// Latch a trip: a person aborted.
+    Abort,
+    /// A person reports a bad flame.
+    BadFlame,
+    /// A person reports a lifting coat.
+    CoatLifting,
+    /// A flashback was inspected.
+    Inspected,
+    /// The attendance request was not answered: hold.
+    Unattended,
+    /// The purge that a reset needs is done, or is not to be made (oxygen carrier, flashback,
+    /// torch not clear).
+    PurgeDone,
+    /// The job restarts: holds whose cause has returned may be dropped.
+    Restarted,
+    /// The job ended: holds may be dropped.
+    Ended,
+    /// The controller stood still for too long: trip.
+    Stalled,
+    /// Lighting locked out after its last try.
+    LockedOut,
+}

@@ -1,0 +1,41 @@
+//! The sequence: a hierarchical state machine that turns inputs, the interlocks' verdict and
+//! people's requests into one proposed output image a scan. It does no I/O and has no clock.
+//!
+//! | file | what |
+//! | --- | --- |
+//! | `chart`, `leaf`, `states/` | states, super-states and transitions |
+//! | `gate` | which request is let through where |
+//! | `steps` | from one step of the program to the next |
+//! | `motion`, `powder` | the carriage along a leg, and the powder edges on it |
+//! | `propose` | what every proposal ends with: air, extraction, prompt, lamps |
+//! | `buttons`, `attendance` | people at the machine |
+//! | `cause`, `prompt`, `event` | its words |
+
+mod attendance;
+mod buttons;
+mod cause;
+mod chart;
+mod context;
+mod event;
+mod gate;
+mod leaf;
+mod machine;
+mod motion;
+mod outbox;
+mod powder;
+mod prompt;
+mod propose;
+mod sequence;
+mod states;
+mod status;
+mod steps;
+#[cfg(test)]
+mod tests;
+
+pub use cause::Cause;
+pub use event::{Event, Happening, Wish};
+pub use leaf::{Leaf, Phase};
+pub use machine::Suspect;
+pub use prompt::{Ask, Prompt};
+pub use sequence::Sequence;
+pub use status::{Progress, Status, TimeLeft};

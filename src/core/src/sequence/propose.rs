@@ -1,0 +1,112 @@
+//! What every scan's proposal ends with, whatever the state: powder only where powder belongs,
+//! air and extraction with gas and powder, lamps by IEC 60073, and the prompt of the moment.
+
+use core::time::Duration;
+
+use crate::image::{Coil, Level};
+use crate::interlock::{Acknowledged, Class};
+use crate::moment::Moment;
+
+use super::chart::State;
+use super::context::Scan;
+use super::event::Happening;
+use super::leaf::{Leaf, Phase};
+use super::machine::{Machine, Owed};
+use super::prompt::{Ask, Prompt};
+use super::states::{access, holding};
+
+/// Extraction runs on after the last gas or powder (cause-and-effect practice: at least 5 min).
+const EXTRACTION_OVERRUN: Duration = Duration::from_secs(300);
+
+impl State {
+    /// What the state asks of a person, and until when.
+    pub(super) fn asks(&self, machine: &Machine, scan: &Scan<'_>) -> Option<(Ask, Option<Moment>)> {
+        match self {
+            Self::Ready => Some((Ask::Start, None)),
+            Self::Homing(homing) => homing.prompt(),
+            Self::SpinningUp { phase, .. } => phase.prompt(machine, scan),
+            Self::Opening(opening) => Some(opening.prompt()),
+            Self::ConfirmingFlame(confirming) => Some(confirming.prompt()),
+            Self::Inside { until } => Some((Ask::ChangeTorch, Some(*until))),
+            Self::ClosingUp { until } => access::prompt_closing_up(scan, *until),
+            Self::Heating { until, .. } | Self::FuseTurning { until, .. } => {
+                Some((Ask::CallWet, Some(*until)))
+            }
+            Self::CoolingDown(cooling) => cooling.prompt(scan.now),
+            Self::Restarting { until, .. } => Some(holding::prompt(*until)),
+            _ => None,
+        }
+    }
+
+    /// Completes the proposal.
+    pub(super) fn finish(&self, machine: &mut Machine, scan: &mut Scan<'_>) {
+        let sprays = matches!(machine.leaf, Leaf::Crossing | Leaf::SprayTurning);
+        let expects = machine.feeder.level() == Level::On || machine.feeder.next().is_some();
+        if !sprays && expects {
+            machine.feeder.void();
+        }
+        scan.outputs.powder = machine.feeder.demand();
+        scan.outputs.watchdog = Level::On;
+
+        let gas = [Coil::Fuel, Coil::Oxygen].into_iter().any(|gas| scan.outputs.coil(gas).is_on());
+        if gas || scan.outputs.powder.now.is_on() {
+            scan.energise(Coil::CarrierAir);
+            machine.purge = Owed::Owed;
+            machine.extraction_until = scan.now + EXTRACTION_OVERRUN;
+        }
+        if scan.now < machine.extraction_until {
+            scan.energise(Coil::Extraction);
+        }
+        self.prompt(machine, scan);
+        self.lamps(machine, scan);
+        machine.last = scan.outputs;
+    }
+
+    fn prompt(&self, machine: &mut Machine, scan: &mut Scan<'_>) {
+        let attendance = scan
+            .attendance
+            .map(|asked| (Ask::Attendance, Some(asked + scan.figures.attend_within)));
+        let asks = attendance.or_else(|| self.asks(machine, scan));
+        let before = machine.prompt;
+        let now = asks.map(|(ask, until)| {
+            let since = before.filter(|old| old.ask == ask).map_or(scan.now, |old| old.since);
+            Prompt { ask, since, until }
+        });
+        let (old, new) = (before.map(|prompt| prompt.ask), now.map(|prompt| prompt.ask));
+        if old != new {
+            if let Some(ask) = old {
+                scan.tell(Happening::PromptGone(ask));
+            }
+            if let Some(ask) = new {
+                scan.tell(Happening::Prompted(ask));
+            }
+        }
+        machine.prompt = now;
+    }
+
+    fn lamps(&self, machine: &Machine, scan: &mut Scan<'_>) {
+        let phase = self.phase();
+        let tripped = scan.verdict.tripped() || matches!(phase, Phase::Aborting | Phase::Aborted);
+        if tripped {
+            scan.energise(Coil::LampRed);
+        }
+        if scan.verdict.tripped() && scan.verdict.acknowledged == Acknowledged::No {
+            scan.energise(Coil::Horn);
+        }
+        let abnormal =
+            matches!(phase, Phase::Holding | Phase::Held | Phase::Stopping | Phase::Stopped)
+                || scan.verdict.class.is_some_and(|class| class < Class::Trip);
+        if abnormal {
+            scan.energise(Coil::LampYellow);
+        }
+        if phase.is_running() && !tripped {
+            scan.energise(Coil::LampGreen);
+        }
+        if machine.prompt.is_some() {
+            scan.energise(Coil::LampBlue);
+        }
+        if matches!(self, Self::Inside { .. }) {
+            scan.energise(Coil::LampWhite);
+        }
+    }
+}

@@ -1,0 +1,387 @@
+//! The sequence as the scan layer sees it.
+
+use std::sync::Arc;
+
+use core::time::Duration;
+
+use statig::blocking::{IntoStateMachineExt as _, StateMachine};
+
+use crate::image::{Coil, Inputs, Level, Outputs};
+use crate::interlock::{Class, Limits, Verdict};
+use crate::moment::Moment;
+use crate::program::Program;
+use crate::request::{Answer, Denial, Origin, Request};
+use crate::rig::Rig;
+
+use super::attendance::{Attendance, Demand};
+use super::buttons::Buttons;
+use super::cause::Cause;
+use super::chart::{Event as Told, State};
+use super::context::{Permitted, Scan};
+use super::event::{Event, Happening, Wish};
+use super::gate;
+use super::leaf::{Leaf, Phase};
+use super::machine::Machine;
+use super::outbox::Outbox;
+use super::status::{self, Status};
+
+/// Two scans farther apart than this are a stall: what was due in between is not made up for.
+/// The design's figure for a killed controller is 0.5 s to safe by the machine alone.
+const STALL: Duration = Duration::from_millis(500);
+/// Transitions in one scan at most; the longest chain in the chart is shorter. Bounds a fault.
+const CHAIN: usize = 8;
+
+/// The job's state machine: values and time in, a proposed output image out.
+///
+/// Its calls are of four kinds:
+/// - getters: [`state`](Self::state), [`limits`](Self::limits), [`status`](Self::status); they
+///   tell of the last call that changed anything;
+/// - what came in: [`step`](Self::step), once a scan, with inputs and verdict of that scan;
+/// - what people want: [`load`](Self::load), [`request`](Self::request), at any time between two
+///   steps, with the newest inputs and verdict;
+/// - what must go out: [`take_event`](Self::take_event) and [`take_wish`](Self::take_wish), after
+///   each of the two above until empty; wishes go to the interlocks before their next step.
+///
+/// Time never goes back: a call with an earlier moment than the last counts as the same moment.
+pub struct Sequence {
+    chart: StateMachine<Machine>,
+    program: Option<Arc<Program>>,
+    buttons: Buttons,
+    attendance: Attendance,
+    missing: Vec<&'static str>,
+    outbox: Outbox,
+    last_step: Option<Moment>,
+    first_trip: Option<String>,
+}
+
+impl core::fmt::Debug for Sequence {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        f.debug_struct("Sequence").field("state", self.chart.state()).finish_non_exhaustive()
+    }
+}
+
+impl Sequence {
+    /// At rest, without a job.
+    #[must_use]
+    pub fn new(rig: &Rig) -> Self {
+        Self {
+            chart: Machine::new(rig).state_machine(),
+            program: None,
+            buttons: Buttons::new(),
+            attendance: Attendance::Idle,
+            missing: Vec::with_capacity(32),
+            outbox: Outbox::new(),
+            last_step: None,
+            first_trip: None,
+        }
+    }
+
+    /// Takes a job over; only while none is under way.
+    pub fn load(&mut self, program: Arc<Program>) -> Answer {
+        match self.phase() {
+            Phase::Idle | Phase::Complete | Phase::Stopped => {
+                self.program = Some(program);
+                Answer::Accepted
+            }
+            _ => Answer::Denied(Denial {
+                why: "a job or manual work is under way".to_owned(),
+                help: "stop the job or leave manual work first".to_owned(),
+            }),
+        }
+    }
+
+    /// Swaps in a newly planned version of the job under way. Taken between passes only: never
+    /// while the carriage crosses a zone, and only with as many steps as before.
+    pub fn replace(&mut self, program: Arc<Program>) -> Answer {
+        let same_steps =
+            self.program.as_ref().is_some_and(|old| old.steps.len() == program.steps.len());
+        if !same_steps {
+            return Answer::Denied(Denial {
+                why: "the new plan has other steps than the job under way".to_owned(),
+                help: "stop the job and load the new plan".to_owned(),
+            });
+        }
+        let between = matches!(
+            self.leaf(),
+            Leaf::HeldLit | Leaf::HeldUnlit | Leaf::WaitingForTemperature | Leaf::Inside
+        );
+        if !between || self.chart.inner().done_to.is_some() {
+            return Answer::Denied(Denial {
+                why: "a pass is under way or was left in its middle".to_owned(),
+                help: "finish the pass, then hold".to_owned(),
+            });
+        }
+        self.program = Some(program);
+        Answer::Accepted
+    }
+
+    /// The gate: judges a request and, when accepted, acts on it.
+    pub fn request(
+        &mut self,
+        now: Moment,
+        request: Request,
+        origin: Origin,
+        inputs: &Inputs,
+        verdict: &Verdict,
+    ) -> Answer {
+        let answer = self.judge(request, origin, inputs, verdict);
+        if origin != Origin::Watcher && !matches!(answer, Answer::Denied(_)) {
+            let attending = self.attendance.asked().is_some();
+            self.attendance.act(now);
+            if attending && request == Request::Accept {
+                self.tell_answer(now, request, origin, &answer);
+                return answer;
+            }
+        }
+        if answer == Answer::Accepted {
+            self.act(now, request, inputs, verdict);
+        }
+        self.tell_answer(now, request, origin, &answer);
+        answer
+    }
+
+    fn tell_answer(&mut self, now: Moment, request: Request, origin: Origin, answer: &Answer) {
+        // A renewed lease is no news.
+        if matches!(request, Request::Jog(_)) && *answer == Answer::Accepted {
+            return;
+        }
+        let answer = answer.clone();
+        self.outbox.tell(Event { at: now, what: Happening::Answered { request, origin, answer } });
+    }
+
+    fn judge(
+        &self,
+        request: Request,
+        origin: Origin,
+        inputs: &Inputs,
+        verdict: &Verdict,
+    ) -> Answer {
+        let machine = self.chart.inner();
+        let state = self.chart.state();
+        let watch_left = match (state, self.program.as_ref()) {
+            (State::ConfirmingFlame(confirming), Some(program)) => {
+                let proving = program
+                    .torches
+                    .get(machine.torch)
+                    .map_or(Duration::ZERO, |torch| torch.lighting.proving.to_duration());
+                proving.saturating_sub(confirming.watched(inputs.now)).as_secs_f64()
+            }
+            _ => 0.0,
+        };
+        let level = |on: bool| Level::from_bit(on);
+        let asks = machine.prompt.is_some_and(|prompt| prompt.ask.is_answered_by_accept());
+        gate::judge(
+            request,
+            origin,
+            &gate::View {
+                state,
+                figures: &machine.figures,
+                inputs,
+                verdict,
+                missing: &self.missing,
+                program: level(self.program.is_some()),
+                attendance: level(self.attendance.asked().is_some()),
+                asks: level(asks),
+                watch_left,
+            },
+        )
+    }
+
+    /// Acts on a request that the gate has let through.
+    fn act(&mut self, now: Moment, request: Request, inputs: &Inputs, verdict: &Verdict) {
+        let cause = Cause::Asked(request);
+        let told = match request {
+            Request::Hold if self.phase() == Phase::Manual => Told::Stop(cause),
+            Request::Hold => Told::Hold(cause),
+            Request::Stop => Told::Stop(cause),
+            Request::Abort => {
+                self.outbox.wish(Wish::Abort);
+                Told::Trip(cause)
+            }
+            Request::Acknowledge => return self.outbox.wish(Wish::Acknowledge),
+            Request::BadFlame => return self.outbox.wish(Wish::BadFlame),
+            Request::CoatLifting => return self.outbox.wish(Wish::CoatLifting),
+            Request::Inspected => return self.outbox.wish(Wish::Inspected),
+            Request::Reset if self.phase() == Phase::Aborted => {
+                self.outbox.wish(Wish::Reset);
+                Told::Ask(request)
+            }
+            _ => Told::Ask(request),
+        };
+        let program = self.program.clone();
+        let mut scan = Scan {
+            now,
+            inputs,
+            verdict,
+            program: program.as_deref(),
+            permitted: if self.missing.is_empty() { Permitted::Yes } else { Permitted::No },
+            figures: self.chart.inner().figures,
+            outputs: Outputs::default(),
+            attendance: None,
+            outbox: &mut self.outbox,
+        };
+        self.chart.handle_with_context(&told, &mut scan);
+    }
+
+    /// One scan. `missing` are the permissives that are not given, in words; empty when all are.
+    /// What is not named by the state is proposed de-energised.
+    pub fn step(
+        &mut self,
+        inputs: &Inputs,
+        verdict: &Verdict,
+        missing: &[&'static str],
+    ) -> Outputs {
+        let now = inputs.now;
+        if self.missing != missing {
+            self.missing.clear();
+            self.missing.extend_from_slice(missing);
+        }
+        let stalled = self.last_step.is_some_and(|last| now.since(last) > STALL);
+        self.last_step = Some(now);
+        if stalled {
+            self.buttons.forget();
+        } else {
+            self.press_buttons(inputs, verdict);
+        }
+        let figures = self.chart.inner().figures;
+        let unattended = self.attend(now, figures.attend_every, figures.attend_within);
+
+        let program = self.program.clone();
+        let mut scan = Scan {
+            now,
+            inputs,
+            verdict,
+            program: program.as_deref(),
+            permitted: if missing.is_empty() { Permitted::Yes } else { Permitted::No },
+            figures,
+            outputs: Outputs::default(),
+            attendance: self.attendance.asked(),
+            outbox: &mut self.outbox,
+        };
+        let chart = &mut self.chart;
+        if stalled && !matches!(chart.inner().leaf.phase(), Phase::Idle) {
+            scan.wish(Wish::Stalled);
+            chart.handle_with_context(&Told::Trip(Cause::Stalled), &mut scan);
+        }
+        if unattended == Demand::Hold {
+            scan.wish(Wish::Unattended);
+            chart.handle_with_context(&Told::Hold(Cause::Unattended), &mut scan);
+        }
+        if let Some(told) = demanded(verdict, chart.inner(), &scan) {
+            chart.handle_with_context(&told, &mut scan);
+        }
+        for _ in 0..CHAIN {
+            let before = chart.inner().leaf;
+            chart.handle_with_context(&Told::Scan, &mut scan);
+            if chart.inner().leaf == before {
+                break;
+            }
+        }
+        chart.handle_with_context(&Told::Propose, &mut scan);
+        let outputs = scan.outputs;
+        self.note_first_trip(verdict);
+        outputs
+    }
+
+    fn note_first_trip(&mut self, verdict: &Verdict) {
+        match (&verdict.first, &self.first_trip) {
+            (Some(first), None) => self.first_trip = Some(first.message.clone()),
+            (None, Some(_)) if self.phase() != Phase::Aborting => self.first_trip = None,
+            _ => {}
+        }
+    }
+
+    /// Buttons become requests. The start button restarts a held job; the reset button first
+    /// acknowledges a trip that nobody has acknowledged yet.
+    fn press_buttons(&mut self, inputs: &Inputs, verdict: &Verdict) {
+        use crate::interlock::Acknowledged;
+        let budget = self.chart.inner().figures.field_age;
+        for request in self.buttons.pressed(inputs, budget).into_iter().flatten() {
+            let unseen = verdict.tripped() && verdict.acknowledged == Acknowledged::No;
+            let request = match request {
+                Request::Start if self.phase() == Phase::Held => Request::Restart,
+                Request::Reset if unseen => Request::Acknowledge,
+                request => request,
+            };
+            let _ = self.request(inputs.now, request, Origin::Machine, inputs, verdict);
+        }
+    }
+
+    fn attend(&mut self, now: Moment, every: Duration, within: Duration) -> Demand {
+        let machine = self.chart.inner();
+        let burning =
+            machine.last.coil(Coil::Fuel).is_on() && machine.leaf.phase() != Phase::Lighting;
+        if burning {
+            self.attendance.burning(now, every, within)
+        } else {
+            self.attendance.dark();
+            Demand::Nothing
+        }
+    }
+
+    /// The leaf the chart is in.
+    #[must_use]
+    pub fn leaf(&self) -> Leaf {
+        self.chart.inner().leaf
+    }
+
+    /// The super-state the chart is in.
+    #[must_use]
+    pub fn phase(&self) -> Phase {
+        self.chart.state().phase()
+    }
+
+    /// What the step in hand sets for the interlocks.
+    #[must_use]
+    pub fn limits(&self) -> Limits {
+        status::limits(self.chart.inner(), self.program.as_deref())
+    }
+
+    /// Everything a screen shows, as of the last step.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        status::of(
+            self.chart.state(),
+            self.chart.inner(),
+            self.program.as_deref(),
+            &self.missing,
+            self.first_trip.as_deref(),
+        )
+    }
+
+    /// The oldest event not yet taken.
+    pub fn take_event(&mut self) -> Option<Event> {
+        self.outbox.take_event()
+    }
+
+    /// The oldest wish not yet taken.
+    pub fn take_wish(&mut self) -> Option<Wish> {
+        self.outbox.take_wish()
+    }
+
+    /// Events dropped because nobody took them in time.
+    #[must_use]
+    pub const fn events_lost(&self) -> u64 {
+        self.outbox.lost()
+    }
+
+    /// Requests that the gate let through and no state answered: an error of this program;
+    /// always zero.
+    #[must_use]
+    pub fn unanswered(&self) -> u64 {
+        self.chart.inner().unanswered
+    }
+}
+
+/// What the interlocks demand, if anything.
+fn demanded(verdict: &Verdict, machine: &Machine, scan: &Scan<'_>) -> Option<Told> {
+    if let Some(first) = &verdict.first {
+        let under_way = matches!(machine.leaf.phase(), Phase::Aborting | Phase::Aborted);
+        return (!under_way).then_some(Told::Trip(Cause::Interlock(first.key, first.class)));
+    }
+    if verdict.class == Some(Class::Stop) {
+        let cause = machine.demanded(Class::Stop, scan);
+        return Some(Told::Stop(cause.unwrap_or(Cause::Interlock("stop", Class::Stop))));
+    }
+    machine.demanded(Class::Hold, scan).map(Told::Hold)
+}

@@ -1,0 +1,201 @@
+//! A trip. Its effects are the interlocks'; here stands what is proposed with them: powder and
+//! gas off, the torch off the part if it may and can, the purge once it is clear.
+
+use core::time::Duration;
+
+use statig::blocking::Outcome;
+
+use super::super::cause::Cause;
+use super::super::chart::{Leaf, Spin, State};
+use super::super::context::Scan;
+use super::super::event::Wish;
+use super::super::leaf::Phase as Group;
+use super::super::machine::{Job, Machine, Owed, Suspect};
+use super::super::steps::is_late;
+use super::spraying;
+use crate::cia402::PowerState;
+use crate::image::{AxisDemand, Coil, DriveEnable, Level};
+use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
+use crate::moment::Moment;
+use crate::request::Request;
+
+/// How long a moving carriage may take to come to rest; arbitrary, above any ramp.
+const REST_WITHIN: Duration = Duration::from_secs(3);
+/// The purge after a trip, as the cause-and-effect matrix has it; common practice.
+const PURGE: Duration = Duration::from_secs(5);
+/// How long the purge waits for the interlocks to give the air back; after a flashback they do
+/// not, and the purge is left to the next lighting. Arbitrary.
+const AIR_WITHIN: Duration = Duration::from_secs(5);
+/// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
+/// the longest delay of a tripping row that matters to the coat is 1 s.
+const LOOK_BACK: Duration = Duration::from_secs(1);
+
+/// A trip under way.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) struct Aborting {
+    spin: Spin,
+    phase: Phase,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum Phase {
+    /// To the park, inside the same uninterrupted enable.
+    Retreating { until: Moment },
+    /// Coming to rest where it is.
+    Resting { until: Moment },
+    /// Air through the torch, clear of the part.
+    Purging { since: Option<Moment>, air_until: Moment },
+}
+
+/// The root's answer to a trip.
+pub(in super::super) fn begin(
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    machine.feeder.void();
+    if machine.leaf == Leaf::Crossing {
+        let confirmed = scan.now.before(LOOK_BACK);
+        let since = scan.verdict.first.as_ref().map_or(scan.now, |first| first.since);
+        spraying::lose_powder(since.max(confirmed), machine, scan);
+    }
+    if over_the_part(machine, scan) {
+        machine.suspect = Suspect::Inspect;
+    }
+    let may =
+        matches!(scan.verdict.effects.carriage, CarriageEffect::Free | CarriageEffect::Retreat);
+    let phase = if may && can_retreat(scan) && !scan.is_parked() && machine.job != Job::None {
+        Phase::Retreating { until: scan.now + Machine::patience_to(scan.park(), scan) }
+    } else {
+        Phase::Resting { until: scan.now + REST_WITHIN }
+    };
+    let spin = machine.spin();
+    machine.reset = Owed::Nothing;
+    machine.go(State::Aborting(Aborting { spin, phase }), cause)
+}
+
+/// A flame that was over the part, or a coat that may have been wet.
+fn over_the_part(machine: &Machine, scan: &Scan<'_>) -> bool {
+    let group = machine.leaf.phase();
+    group == Group::Fusing || (machine.last.coil(Coil::Fuel) == Level::On && !scan.is_clear())
+}
+
+fn can_retreat(scan: &Scan<'_>) -> bool {
+    scan.position().is_some()
+        && scan.axis().is_some_and(|axis| axis.power == PowerState::OperationEnabled)
+}
+
+fn purge_is_possible(machine: &Machine, scan: &Scan<'_>) -> bool {
+    let air = machine.torch_plan(scan).is_none_or(|torch| torch.carrier_may_purge == Level::On);
+    air && machine.purge == Owed::Owed && scan.is_clear()
+}
+
+impl Aborting {
+    pub(in super::super) fn scan(
+        &mut self,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Outcome<State> {
+        give_up_spin(&mut self.spin, scan);
+        match &mut self.phase {
+            Phase::Retreating { until } => {
+                let allowed = matches!(
+                    scan.verdict.effects.carriage,
+                    CarriageEffect::Free | CarriageEffect::Retreat
+                );
+                if !allowed || !can_retreat(scan) || scan.is_parked() || is_late(*until, scan) {
+                    self.phase = Phase::Resting { until: scan.now + REST_WITHIN };
+                }
+                Outcome::Handled
+            }
+            Phase::Resting { until } => {
+                if scan.at_rest() || is_late(*until, scan) {
+                    let air_until = scan.now + AIR_WITHIN;
+                    self.phase = Phase::Purging { since: None, air_until };
+                }
+                Outcome::Handled
+            }
+            Phase::Purging { since, air_until } => {
+                if !purge_is_possible(machine, scan) {
+                    return safe(self.spin, machine, scan);
+                }
+                if scan.verdict.effects.air_off == Veto::None {
+                    let begun = *since.get_or_insert(scan.now);
+                    if scan.now.since(begun) >= PURGE {
+                        machine.purge = Owed::Nothing;
+                        return safe(self.spin, machine, scan);
+                    }
+                } else {
+                    *since = None;
+                    if is_late(*air_until, scan) {
+                        return safe(self.spin, machine, scan);
+                    }
+                }
+                Outcome::Handled
+            }
+        }
+    }
+
+    pub(in super::super) fn propose(&self, machine: &Machine, scan: &mut Scan<'_>) {
+        scan.energise(Coil::Extraction);
+        machine.propose_spin(self.spin, scan);
+        match self.phase {
+            Phase::Retreating { .. } => Machine::propose_park(scan),
+            Phase::Resting { .. } => scan.outputs.axis = AxisDemand::QuickStop,
+            Phase::Purging { .. } => {
+                if purge_is_possible(machine, scan) {
+                    scan.energise(Coil::CarrierAir);
+                }
+            }
+        }
+    }
+}
+
+/// What the interlocks stop is not turned again by dropping the effect.
+fn give_up_spin(spin: &mut Spin, scan: &Scan<'_>) {
+    if scan.verdict.effects.spindle == SpindleEffect::Stop {
+        *spin = Spin::AtRest;
+    }
+}
+
+fn safe(spin: Spin, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
+    scan.wish(Wish::PurgeDone);
+    machine.go(State::Aborted { spin }, Cause::Safe)
+}
+
+/// Waits for a reset that the gate let through and the interlocks have carried out.
+pub(in super::super) fn aborted(
+    spin: &mut Spin,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    give_up_spin(spin, scan);
+    if machine.reset == Owed::Nothing || scan.verdict.tripped() {
+        return Outcome::Handled;
+    }
+    machine.reset = Owed::Nothing;
+    let to = match machine.job {
+        Job::Begun => State::HeldUnlit { shutting: None, spin: *spin },
+        Job::Ending => State::Stopped,
+        Job::None => State::NotReady,
+    };
+    machine.go(to, Cause::TripReset)
+}
+
+pub(in super::super) fn propose_aborted(spin: Spin, machine: &Machine, scan: &mut Scan<'_>) {
+    scan.energise(Coil::Extraction);
+    machine.propose_spin(spin, scan);
+    if machine.reset == Owed::Owed {
+        scan.outputs.drive = DriveEnable::ClearFault;
+    }
+}
+
+pub(in super::super) fn ask(request: Request, machine: &mut Machine) -> Outcome<State> {
+    match request {
+        Request::Reset => {
+            machine.reset = Owed::Owed;
+            Outcome::Handled
+        }
+        _ => Outcome::Super,
+    }
+}

@@ -1,0 +1,291 @@
+//! Holding and held: powder off, the hose emptied over the rest of the pass, the torch clear.
+
+use core::time::Duration;
+
+use statig::blocking::Outcome;
+
+use super::super::cause::Cause;
+use super::super::chart::{Flame, Leaf, Spin, State};
+use super::super::context::Scan;
+use super::super::event::Wish;
+use super::super::machine::Machine;
+use super::super::prompt::Ask;
+use super::super::steps::is_late;
+use super::cooling::Shutting;
+use super::{spraying, starting};
+use crate::image::{AxisDemand, Coil, Level};
+use crate::moment::Moment;
+use crate::request::Request;
+
+/// How long the flame waits at the park before it is put out (the design's figure; a longer wait
+/// burns gas and heats the cell for nothing).
+const LIT_FOR: Duration = Duration::from_secs(60);
+/// How long a person may take to look at the surface; arbitrary.
+const SURFACE_WITHIN: Duration = Duration::from_secs(600);
+
+/// The orderly withdrawal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) struct Holding {
+    flame: Flame,
+    spin: Spin,
+    phase: Withdrawal,
+}
+
+/// Where it stands; an orderly stop begins with the same.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) enum Withdrawal {
+    /// What is in the hose still lands on the part: the pass goes on until it is empty.
+    Emptying { until: Moment },
+    /// To the park.
+    Clearing { until: Moment },
+}
+
+impl Withdrawal {
+    /// Turns powder off for good and notes where it ceases to arrive.
+    pub(in super::super) fn begin(machine: &mut Machine, scan: &mut Scan<'_>) -> Self {
+        let flowing = machine.feeder.level() == Level::On;
+        machine.feeder.void();
+        let empty = scan.now + spraying::emptying(machine, scan);
+        if machine.leaf == Leaf::Crossing {
+            spraying::lose_powder(empty, machine, scan);
+        }
+        let spraying = matches!(machine.leaf, Leaf::Crossing | Leaf::SprayTurning);
+        if flowing && spraying { Self::Emptying { until: empty } } else { Self::clearing(scan) }
+    }
+
+    fn clearing(scan: &Scan<'_>) -> Self {
+        Self::Clearing { until: scan.now + Machine::patience_to(scan.park(), scan) }
+    }
+
+    /// Whether the withdrawal is over; goes from phase to phase by itself.
+    pub(in super::super) fn advance(&mut self, scan: &Scan<'_>) -> Withdrawn {
+        match *self {
+            Self::Emptying { until } => {
+                if is_late(until, scan) {
+                    *self = Self::clearing(scan);
+                }
+                Withdrawn::NotYet
+            }
+            Self::Clearing { .. } if scan.is_parked() => Withdrawn::Clear,
+            Self::Clearing { until } if is_late(until, scan) => Withdrawn::Stuck,
+            Self::Clearing { .. } => Withdrawn::NotYet,
+        }
+    }
+
+    pub(in super::super) fn propose(
+        self,
+        flame: Flame,
+        spin: Spin,
+        machine: &Machine,
+        scan: &mut Scan<'_>,
+    ) {
+        scan.energise(Coil::Extraction);
+        if flame == Flame::Lit {
+            Machine::propose_flame(scan);
+        }
+        machine.propose_spin(spin, scan);
+        match self {
+            Self::Emptying { .. } => scan.outputs.axis = machine.propose_leg(scan),
+            Self::Clearing { .. } => Machine::propose_park(scan),
+        }
+    }
+}
+
+/// How a withdrawal stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in super::super) enum Withdrawn {
+    /// Under way.
+    NotYet,
+    /// The torch is at rest at the park.
+    Clear,
+    /// It did not get there: gas must not burn over the part.
+    Stuck,
+}
+
+/// The root's answer to a hold.
+pub(in super::super) fn begin(
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    let phase = Withdrawal::begin(machine, scan);
+    let (flame, spin) = (machine.flame(), machine.spin());
+    machine.go(State::Holding(Holding { flame, spin, phase }), cause)
+}
+
+impl Holding {
+    pub(in super::super) fn scan(
+        &mut self,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Outcome<State> {
+        let spin = self.spin;
+        match (self.phase.advance(scan), self.flame) {
+            (Withdrawn::NotYet, _) => Outcome::Handled,
+            (Withdrawn::Clear, Flame::Lit) => {
+                machine.go(State::HeldLit { until: scan.now + LIT_FOR, spin }, Cause::ClearLit)
+            }
+            (Withdrawn::Clear, Flame::Out) => unlit(spin, Cause::ClearUnlit, machine, scan),
+            (Withdrawn::Stuck, _) => {
+                machine.setback = Some(Cause::NotParked);
+                unlit(spin, Cause::NotParked, machine, scan)
+            }
+        }
+    }
+
+    pub(in super::super) fn propose(&self, machine: &Machine, scan: &mut Scan<'_>) {
+        self.phase.propose(self.flame, self.spin, machine, scan);
+    }
+}
+
+fn unlit(spin: Spin, cause: Cause, machine: &mut Machine, scan: &Scan<'_>) -> Outcome<State> {
+    let shutting = Shutting::of(machine, scan);
+    machine.go(State::HeldUnlit { shutting, spin }, cause)
+}
+
+pub(in super::super) fn held_lit(
+    until: Moment,
+    spin: Spin,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if is_late(until, scan) {
+        return unlit(spin, Cause::FlameWaitedEnough, machine, scan);
+    }
+    // A flame over a torch that has drifted from the park is put out at once.
+    if !scan.is_clear() {
+        return unlit(spin, Cause::NotParked, machine, scan);
+    }
+    Outcome::Handled
+}
+
+pub(in super::super) fn propose_held_lit(spin: Spin, machine: &Machine, scan: &mut Scan<'_>) {
+    Machine::propose_flame(scan);
+    machine.propose_spin(spin, scan);
+    Machine::propose_park(scan);
+}
+
+pub(in super::super) fn held_unlit(
+    shutting: &mut Option<Shutting>,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if shutting.is_some_and(|shutting| shutting.is_done(machine, scan)) {
+        *shutting = None;
+    }
+    Outcome::Handled
+}
+
+pub(in super::super) fn propose_held_unlit(
+    shutting: Option<Shutting>,
+    spin: Spin,
+    machine: &Machine,
+    scan: &mut Scan<'_>,
+) {
+    if let Some(shutting) = shutting {
+        shutting.propose(machine, scan);
+    }
+    machine.propose_spin(spin, scan);
+}
+
+/// Restart, after the gate has seen that nothing stands against it.
+pub(in super::super) fn ask(
+    request: Request,
+    flame: Flame,
+    spin: Spin,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if request != Request::Restart {
+        return Outcome::Super;
+    }
+    machine.restarted_at = scan.now;
+    machine.setback = None;
+    scan.wish(Wish::Restarted);
+    let cause = Cause::Asked(request);
+    if surface_is_old(machine, scan) {
+        let until = scan.now + SURFACE_WITHIN;
+        return machine.go(State::Restarting { flame, spin, until }, cause);
+    }
+    let to = starting::restart(flame, spin, machine, scan);
+    machine.go(to, cause)
+}
+
+/// Only a surface that still gets powder matters.
+fn surface_is_old(machine: &Machine, scan: &Scan<'_>) -> bool {
+    let Some(program) = scan.program else { return false };
+    let sprays = program
+        .steps
+        .iter()
+        .skip(machine.cursor.step)
+        .any(|step| matches!(step, crate::program::Step::Spray(_)));
+    let blasted = machine.blasted_at.unwrap_or(machine.started_at);
+    sprays && scan.now.since(blasted) > program.blasted_within.to_duration()
+}
+
+pub(in super::super) fn restarting(
+    flame: Flame,
+    spin: Spin,
+    until: Moment,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if is_late(until, scan) {
+        machine.setback = Some(Cause::NotAnswered);
+        return back(flame, spin, machine, scan);
+    }
+    Outcome::Handled
+}
+
+fn back(flame: Flame, spin: Spin, machine: &mut Machine, scan: &Scan<'_>) -> Outcome<State> {
+    match flame {
+        Flame::Lit => {
+            machine.go(State::HeldLit { until: scan.now + LIT_FOR, spin }, Cause::NotAnswered)
+        }
+        Flame::Out => unlit(spin, Cause::NotAnswered, machine, scan),
+    }
+}
+
+pub(in super::super) fn propose_restarting(
+    flame: Flame,
+    spin: Spin,
+    machine: &Machine,
+    scan: &mut Scan<'_>,
+) {
+    if flame == Flame::Lit {
+        Machine::propose_flame(scan);
+        Machine::propose_park(scan);
+    }
+    machine.propose_spin(spin, scan);
+}
+
+pub(in super::super) fn ask_restarting(
+    request: Request,
+    flame: Flame,
+    spin: Spin,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if !matches!(request, Request::Accept | Request::BlastedNow) {
+        return Outcome::Super;
+    }
+    // Looked at and found clean: the time counts anew from here.
+    machine.blasted_at = Some(scan.now);
+    let to = starting::restart(flame, spin, machine, scan);
+    machine.go(to, Cause::Asked(request))
+}
+
+pub(in super::super) const fn prompt(until: Moment) -> (Ask, Option<Moment>) {
+    (Ask::Surface, Some(until))
+}
+
+impl Machine {
+    /// The rest of the pass, if the carriage is on one; else it stays where it is.
+    pub(in super::super) fn propose_leg(&self, scan: &Scan<'_>) -> AxisDemand {
+        if scan.at_rest() && scan.is_at(self.leg.from()) {
+            AxisDemand::Still
+        } else {
+            spraying::leg_demand(self, scan)
+        }
+    }
+}

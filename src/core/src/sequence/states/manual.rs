@@ -1,0 +1,308 @@
+//! Manual work: homing, jogging by a lease or step by step, taking points, proving.
+
+use core::time::Duration;
+
+use statig::blocking::Outcome;
+
+use super::super::cause::Cause;
+use super::super::chart::State;
+use super::super::context::Scan;
+use super::super::event::Happening;
+use super::super::machine::Machine;
+use super::super::prompt::Ask;
+use super::super::steps::is_late;
+use crate::image::{AxisDemand, Contact, HomingRequest, Level, Referenced};
+use crate::moment::Moment;
+use crate::quantity::{Length, Quantity};
+use crate::request::{Direction, Request};
+
+/// A jog goes on this long after each renewal (the design's lease of about 100 ms).
+const LEASE: Duration = Duration::from_millis(100);
+/// Extra run in front of a jogging carriage, so that it does not reach its end point between two
+/// scans; arbitrary.
+const AHEAD: Duration = Duration::from_millis(250);
+/// The longest nudge: what a terminal may move by one key; arbitrary.
+pub(in super::super) const LONGEST_NUDGE: Length = Length::from_mm(5.0);
+/// How long the homing waits for the start button; arbitrary.
+const BEGIN_WITHIN: Duration = Duration::from_secs(60);
+/// How long a datum bit that was on from before may be seen before it is believed; arbitrary.
+const STALE_DATUM: Duration = Duration::from_secs(2);
+/// Proving ends by itself (forced outputs at most ten minutes: common practice).
+const PROVE_FOR: Duration = Duration::from_secs(600);
+
+/// Homing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) enum Homing {
+    /// The start button begins it.
+    Waiting { until: Moment },
+    /// The carriage looks for its datum.
+    Seeking {
+        since: Moment,
+        until: Moment,
+        /// Whether the datum bit has been seen off, so that an on is a new one.
+        seen_off: Level,
+    },
+}
+
+impl Homing {
+    pub(in super::super) fn first_state(scan: &Scan<'_>) -> State {
+        State::Homing(Self::Waiting { until: scan.now + BEGIN_WITHIN })
+    }
+
+    pub(in super::super) const fn is_waiting(&self) -> bool {
+        matches!(self, Self::Waiting { .. })
+    }
+
+    pub(in super::super) fn scan(
+        &mut self,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Outcome<State> {
+        match self {
+            Self::Waiting { until } if is_late(*until, scan) => {
+                machine.fall_back(State::NotReady, Cause::HomingNotBegun)
+            }
+            Self::Waiting { .. } => Outcome::Handled,
+            Self::Seeking { since, until, seen_off } => {
+                if !scan.is_on(Contact::EnablingKey) {
+                    return machine.fall_back(State::NotReady, Cause::KeyOff);
+                }
+                if is_late(*until, scan) {
+                    return machine.fall_back(State::NotReady, Cause::HomingTooLong);
+                }
+                let Some(axis) = scan.axis() else { return Outcome::Handled };
+                if axis.homing_failed == Level::On && scan.now.since(*since) >= STALE_DATUM {
+                    return machine.fall_back(State::NotReady, Cause::HomingFailed);
+                }
+                if axis.homing_attained == Level::Off {
+                    *seen_off = Level::On;
+                }
+                let fresh = seen_off.is_on() || scan.now.since(*since) >= STALE_DATUM;
+                let found = axis.homing_attained.is_on() && axis.referenced == Referenced::Yes;
+                if fresh && found {
+                    machine.setback = None;
+                    return machine.go(State::NotReady, Cause::HomingDone);
+                }
+                Outcome::Handled
+            }
+        }
+    }
+
+    pub(in super::super) fn propose(&self, scan: &mut Scan<'_>) {
+        if let Self::Seeking { .. } = self {
+            scan.outputs.axis = AxisDemand::Home(HomingRequest { at: scan.figures.homing });
+        }
+    }
+
+    pub(in super::super) fn ask(
+        &mut self,
+        request: Request,
+        machine: &mut Machine,
+        scan: &Scan<'_>,
+    ) -> Outcome<State> {
+        match (request, &self) {
+            (Request::Start, Self::Waiting { .. }) => {
+                let travel = scan.figures.travel;
+                let span = (travel.high - travel.low) * 2.0;
+                let patience =
+                    super::super::motion::patience(span, scan.figures.homing, scan.figures.ramp);
+                *self = Self::Seeking {
+                    since: scan.now,
+                    until: scan.now + patience,
+                    seen_off: Level::Off,
+                };
+                Outcome::Handled
+            }
+            (Request::LeaveManual, _) => machine.go(State::NotReady, Cause::Asked(request)),
+            _ => Outcome::Super,
+        }
+    }
+
+    pub(in super::super) const fn prompt(self) -> Option<(Ask, Option<Moment>)> {
+        match self {
+            Self::Waiting { until } => Some((Ask::BeginHoming, Some(until))),
+            Self::Seeking { .. } => None,
+        }
+    }
+}
+
+/// What the carriage does in manual work.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) enum Jogging {
+    /// Nothing.
+    Still,
+    /// It moves while the lease is fresh or the hold-to-run button, seen released before, is
+    /// held.
+    Moving { direction: Toward, lease: Moment, button: HoldToRun },
+    /// One short step to a place, in micrometres.
+    Nudging { to_um: i64, until: Moment },
+}
+
+/// Which way, hashable.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) enum Toward {
+    Chuck,
+    Tail,
+}
+
+/// Whether the hold-to-run button counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) enum HoldToRun {
+    /// Not seen released since the jog began: it does not.
+    NotSeenReleased,
+    /// Seen released, or pressed after that.
+    Counts,
+}
+
+impl Jogging {
+    pub(in super::super) const fn first_state() -> State {
+        State::Jogging(Self::Still)
+    }
+
+    pub(in super::super) fn scan(&mut self, scan: &mut Scan<'_>) -> Outcome<State> {
+        let allowed = scan.is_on(Contact::EnablingKey) && scan.is_vented();
+        match self {
+            Self::Still => {}
+            Self::Moving { lease, button, .. } => {
+                if scan.is_off(Contact::HoldToRun) {
+                    *button = HoldToRun::Counts;
+                }
+                let held = *button == HoldToRun::Counts && scan.is_on(Contact::HoldToRun);
+                if !allowed || (scan.now >= *lease && !held) {
+                    *self = Self::Still;
+                }
+            }
+            Self::Nudging { to_um, until } => {
+                let there = scan.is_at(length_of(*to_um));
+                if !allowed || there || is_late(*until, scan) {
+                    *self = Self::Still;
+                }
+            }
+        }
+        Outcome::Handled
+    }
+
+    pub(in super::super) fn propose(&self, scan: &mut Scan<'_>) {
+        let Some(axis) = scan.axis() else { return };
+        let at = scan.figures.jog;
+        scan.outputs.axis = match *self {
+            Self::Still if scan.at_rest() => AxisDemand::Still,
+            Self::Still => AxisDemand::QuickStop,
+            Self::Moving { direction, .. } => {
+                let run = at.mm_per_s() * (AHEAD + LEASE).as_secs_f64();
+                let stop =
+                    at.mm_per_s() * at.mm_per_s() / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
+                let ahead = Length::from_mm(run + stop);
+                let to = match direction {
+                    Toward::Chuck => axis.position - ahead,
+                    Toward::Tail => axis.position + ahead,
+                };
+                Machine::travel(within(to, axis.referenced, scan), at, scan)
+            }
+            Self::Nudging { to_um, .. } => {
+                Machine::travel(within(length_of(to_um), axis.referenced, scan), at, scan)
+            }
+        };
+    }
+
+    pub(in super::super) fn ask(
+        &mut self,
+        request: Request,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Outcome<State> {
+        match request {
+            Request::Jog(direction) => {
+                let direction = match direction {
+                    Direction::TowardChuck => Toward::Chuck,
+                    Direction::TowardTail => Toward::Tail,
+                };
+                let button = match *self {
+                    Self::Moving { button, .. } => button,
+                    Self::Still | Self::Nudging { .. } => HoldToRun::NotSeenReleased,
+                };
+                *self = Self::Moving { direction, lease: scan.now + LEASE, button };
+                Outcome::Handled
+            }
+            Request::JogRelease => {
+                *self = Self::Still;
+                Outcome::Handled
+            }
+            Request::Nudge(by) => {
+                if let Some(axis) = scan.axis() {
+                    let patience =
+                        super::super::motion::patience(by, scan.figures.jog, scan.figures.ramp);
+                    *self = Self::Nudging {
+                        to_um: micrometres(axis.position + by),
+                        until: scan.now + patience,
+                    };
+                }
+                Outcome::Handled
+            }
+            _ => ask(request, machine, scan),
+        }
+    }
+}
+
+/// Inside the travel once the position is known.
+fn within(to: Length, referenced: Referenced, scan: &Scan<'_>) -> Length {
+    match referenced {
+        Referenced::Yes => to.max(scan.figures.travel.low).min(scan.figures.travel.high),
+        Referenced::No => to,
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "a travel of metres is 1e6 um")]
+fn micrometres(at: Length) -> i64 {
+    (at.base() * 1000.0).round() as i64
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a travel of metres is 1e6 um")]
+fn length_of(micrometres: i64) -> Length {
+    Length::from_mm(micrometres as f64 * 1e-3)
+}
+
+/// What manual work answers in every one of its states.
+pub(in super::super) fn ask(
+    request: Request,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    let cause = Cause::Asked(request);
+    match request {
+        Request::LeaveManual => machine.go(State::NotReady, cause),
+        Request::TakePoint => {
+            if let Some(position) = scan.position() {
+                machine.taught = [Some(position), machine.taught.first().copied().flatten()];
+                scan.tell(Happening::PointTaken(position));
+            }
+            machine.go(State::Teaching, cause)
+        }
+        Request::EnterProving => machine.go(proving_state(scan), cause),
+        Request::Home => machine.go(Homing::first_state(scan), cause),
+        Request::EnterManual => machine.go(Jogging::first_state(), cause),
+        Request::Jog(_) | Request::Nudge(_) => {
+            let mut jogging = Jogging::Still;
+            match jogging.ask(request, machine, scan) {
+                Outcome::Handled => machine.go(State::Jogging(jogging), cause),
+                other => other,
+            }
+        }
+        _ => Outcome::Super,
+    }
+}
+
+pub(in super::super) fn proving_state(scan: &Scan<'_>) -> State {
+    State::Proving { until: scan.now + PROVE_FOR }
+}
+
+pub(in super::super) fn proving(
+    until: Moment,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    if is_late(until, scan) || !scan.is_vented() {
+        return machine.go(State::NotReady, Cause::ProvingOver);
+    }
+    Outcome::Handled
+}

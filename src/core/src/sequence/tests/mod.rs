@@ -1,0 +1,1 @@
+//! Tests of the sequence in virtual time.
