@@ -11,6 +11,7 @@
 //!    written down.
 //! 6. [`interlock`]: causes, the latched verdict, and what is taken away.
 //! 7. [`line`], [`cia402`], [`devices`]: frames, one transaction at a time, and the devices.
+//! 8. [`sequence`]: the job as a state machine, and its gate. 9. [`scan`]: all of it, once a period.
 
 pub mod catalogue;
 pub mod cia402;
@@ -28,4 +29,5 @@ pub mod quantity;
 pub mod recipe;
 pub mod request;
 pub mod rig;
+pub mod scan;
 pub mod sequence;

@@ -1,0 +1,368 @@
+//! The whole deciding part of the program as one value.
+
+use core::fmt;
+use core::time::Duration;
+use std::sync::Arc;
+
+use super::sample::Sampler;
+use super::snapshot::{Beat, Snapshot};
+use super::tell::Teller;
+use crate::coat::Coat;
+use crate::devices::{Commissioned, DeviceId, Rack, RackProblem, Transmit, Urgency};
+use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
+use crate::interlock::{
+    FigureProblem, Inspected, Interlocks, PermissiveState, PurgeDone, Raised, enforce,
+};
+use crate::ledger::{Entry, Ledger};
+use crate::line::Link;
+use crate::moment::Moment;
+use crate::plan::Plan;
+use crate::program::Program;
+use crate::request::{Answer, Origin, Request};
+use crate::rig::{LineId, Rig};
+use crate::sequence::{Phase, Sequence, Wish};
+
+/// Entries kept until somebody takes them: at the few dozen a second of a busy job, minutes.
+const LEDGER: usize = 16_384;
+/// A scan later than this many periods does not feed the watchdog: one missed scan is jitter,
+/// two are a controller that does not keep its time. Arbitrary, well inside the relay's 0.3 s.
+const LATE_PERIODS: u32 = 2;
+
+/// Why a rig cannot be driven.
+#[derive(Debug, Clone, PartialEq)]
+pub enum RigProblem {
+    /// Its devices cannot be put on its lines.
+    Devices(RackProblem),
+    /// It names an interlock that is not there, or loosens one.
+    Interlock(FigureProblem),
+}
+
+impl fmt::Display for RigProblem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Devices(problem) => problem.fmt(f),
+            Self::Interlock(problem) => problem.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for RigProblem {}
+
+/// The whole deciding part of the program.
+///
+/// Whoever drives it (wall time or virtual time) calls, in this order, whenever something
+/// happened or [`next_wake`](Self::next_wake) has come:
+///
+/// 1. [`handle_bytes`](Self::handle_bytes), [`handle_link`](Self::handle_link): what came in;
+/// 2. [`request`](Self::request), [`load`](Self::load): what a person wants;
+/// 3. [`handle_time`](Self::handle_time): a scan if one is due, deadlines of the lines; harmless
+///    when nothing is due;
+/// 4. [`poll_transmit`](Self::poll_transmit) until it answers `None`: what must go out now;
+/// 5. [`take_entry`](Self::take_entry) until it answers `None`: what must be written down.
+///
+/// Time is what the caller says it is and never runs backwards in here: an earlier moment than
+/// the last counts as the last one.
+#[derive(Debug)]
+pub struct Controller {
+    rack: Rack,
+    interlocks: Interlocks,
+    sequence: Sequence,
+    coat: Option<Coat>,
+    program: Option<Arc<Program>>,
+    inputs: Inputs,
+    outputs: Outputs,
+    missing: Vec<&'static str>,
+    ledger: Ledger,
+    teller: Teller,
+    sampler: Sampler,
+    period: Duration,
+    now: Moment,
+    next_scan: Moment,
+    beat: Beat,
+    lines: usize,
+}
+
+impl Controller {
+    /// A controller at rest for a rig: all lines down, no job.
+    ///
+    /// # Errors
+    /// [`RigProblem`] when the rig cannot be driven as it stands.
+    pub fn new(rig: &Rig) -> Result<Self, RigProblem> {
+        Ok(Self {
+            rack: Rack::new(rig).map_err(RigProblem::Devices)?,
+            interlocks: Interlocks::new(rig).map_err(RigProblem::Interlock)?,
+            sequence: Sequence::new(rig),
+            coat: None,
+            program: None,
+            inputs: Inputs::unknown(),
+            outputs: Outputs::default(),
+            missing: Vec::with_capacity(32),
+            ledger: Ledger::with_capacity(LEDGER),
+            teller: Teller::new(rig),
+            sampler: Sampler::default(),
+            period: rig.scan.to_duration(),
+            now: Moment::START,
+            next_scan: Moment::START,
+            beat: Beat::default(),
+            lines: rig.lines.len(),
+        })
+    }
+
+    /// Takes a planned job over; only while none is under way.
+    pub fn load(&mut self, plan: &Plan) -> Answer {
+        let program = Arc::new(plan.program.clone());
+        let answer = self.sequence.load(program.clone());
+        if answer == Answer::Accepted {
+            self.coat = Some(Coat::new(&plan.coat));
+            self.program = Some(program);
+        }
+        answer
+    }
+
+    /// Bytes that have just arrived on a line, the last of them now.
+    pub fn handle_bytes(&mut self, now: Moment, line: LineId, bytes: &[u8]) {
+        self.now = self.now.max(now);
+        self.rack.handle_bytes(self.now, line, bytes);
+    }
+
+    /// A line's port came or went.
+    pub fn handle_link(&mut self, now: Moment, line: LineId, link: Link) {
+        self.now = self.now.max(now);
+        self.rack.handle_link(self.now, line, link);
+        self.teller.link(self.now, line, link, &mut self.ledger);
+    }
+
+    /// What a person wants. Stop, hold and abort are taken from anyone, at any time.
+    pub fn request(&mut self, now: Moment, request: Request, origin: Origin) -> Answer {
+        self.now = self.now.max(now);
+        let inputs = Inputs { now: self.now, ..self.inputs.clone() };
+        let verdict = self.interlocks.verdict();
+        let answer = self.sequence.request(self.now, request, origin, &inputs, verdict);
+        self.grant_wishes(&inputs);
+        self.tell_events();
+        answer
+    }
+
+    /// Time has passed: deadlines of the lines, and a scan if one is due. Scans that were missed
+    /// are skipped and counted, never made up for.
+    pub fn handle_time(&mut self, now: Moment) {
+        self.now = self.now.max(now);
+        self.rack.handle_time(self.now);
+        if self.now < self.next_scan {
+            return;
+        }
+        let late = self.now.since(self.next_scan);
+        self.beat.worst_late_us =
+            self.beat.worst_late_us.max(u64::try_from(late.as_micros()).unwrap_or(u64::MAX));
+        self.beat.scans += 1;
+        self.next_scan = self.next_scan + self.period;
+        while self.next_scan <= self.now {
+            self.next_scan = self.next_scan + self.period;
+            self.beat.skipped += 1;
+        }
+        let on_time = if late > self.period * LATE_PERIODS { Level::Off } else { Level::On };
+        self.scan(on_time);
+    }
+
+    /// A frame whose first byte leaves now, if one is due.
+    pub fn poll_transmit(&mut self, now: Moment) -> Option<Transmit> {
+        self.now = self.now.max(now);
+        self.rack.poll_transmit(self.now)
+    }
+
+    /// When [`handle_time`](Self::handle_time) or [`poll_transmit`](Self::poll_transmit) has
+    /// something to do; a moment that has passed means now.
+    #[must_use]
+    pub fn next_wake(&self) -> Moment {
+        self.next_scan.min(self.rack.next_wake())
+    }
+
+    /// The oldest entry not yet taken.
+    pub fn take_entry(&mut self) -> Option<Entry> {
+        self.ledger.take()
+    }
+
+    /// The newest picture of everything.
+    #[must_use]
+    pub fn snapshot(&self) -> Snapshot {
+        Snapshot {
+            at: self.now,
+            inputs: self.inputs.clone(),
+            outputs: self.outputs,
+            verdict: self.interlocks.verdict().clone(),
+            status: self.sequence.status(),
+            permissives: self.interlocks.permissives(&self.inputs, &self.sequence.limits()),
+            lines: (0..self.lines)
+                .filter_map(|line| self.rack.counters(LineId(line)).copied())
+                .collect(),
+            powder: *self.rack.powder_counters(),
+            beat: self.beat,
+        }
+    }
+
+    /// The super-state, for a driver that waits for an end.
+    #[must_use]
+    pub fn phase(&self) -> Phase {
+        self.sequence.phase()
+    }
+
+    /// The running estimate of the coat.
+    #[must_use]
+    pub const fn coat(&self) -> Option<&Coat> {
+        self.coat.as_ref()
+    }
+
+    /// Entries that were dropped because nobody took them in time.
+    #[must_use]
+    pub const fn entries_lost(&self) -> u64 {
+        self.ledger.lost()
+    }
+
+    /// One scan.
+    fn scan(&mut self, on_time: Level) {
+        let inputs = self.rack.inputs(self.now);
+        let limits = self.sequence.limits();
+        self.interlocks.step(&inputs, &self.outputs, &limits);
+        self.look_for_permissives(&inputs);
+        let mut proposed =
+            self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
+        self.grant_wishes(&inputs);
+        if !on_time.is_on() {
+            proposed.watchdog = Level::Off;
+        }
+        let written = enforce(self.interlocks.verdict(), &inputs, proposed);
+        let urgency = if self.interlocks.verdict().tripped() && removes(&self.outputs, &written) {
+            Urgency::Trip
+        } else {
+            Urgency::Routine
+        };
+        self.rack.demand(self.now, &written, urgency);
+        self.estimate_coat(&inputs);
+        self.teller.contacts(&self.inputs, &inputs, &mut self.ledger);
+        self.inputs = inputs;
+        self.outputs = written;
+        self.tell_events();
+        for news in self.interlocks.drain_news() {
+            self.teller.news(&news, &mut self.ledger);
+        }
+        for switched in self.rack.switched() {
+            self.teller.switched(switched, &self.inputs, &mut self.ledger);
+        }
+        self.sampler.sample(&self.inputs, &self.outputs, self.sequence.phase(), &mut self.ledger);
+    }
+
+    /// What is missing for a start; looked for only where a start may be near.
+    fn look_for_permissives(&mut self, inputs: &Inputs) {
+        self.missing.clear();
+        if !matches!(
+            self.sequence.phase(),
+            Phase::Idle | Phase::Manual | Phase::Starting | Phase::Complete | Phase::Stopped
+        ) {
+            return;
+        }
+        let given = self.interlocks.permissives(inputs, &self.sequence.limits());
+        self.missing.extend(
+            given
+                .iter()
+                .filter(|permissive| permissive.state == PermissiveState::Missing)
+                .map(|permissive| permissive.look),
+        );
+        if inputs.axis.value.referenced == Referenced::No {
+            self.missing.push("The carriage has no datum: home it.");
+        }
+        for device in [DeviceId::Field, DeviceId::Axis, DeviceId::Spindle] {
+            if self.rack.commissioned(device) != Commissioned::Agreed {
+                self.missing.push(match device {
+                    DeviceId::Field => {
+                        "The field I/O has not confirmed what it does when the controller is \
+                         silent: check its line with `evenpass rig check`."
+                    }
+                    DeviceId::Axis => {
+                        "The carriage drive has not confirmed what it does when the controller \
+                         is silent: check its line with `evenpass rig check`."
+                    }
+                    DeviceId::Spindle => {
+                        "The spindle drive has not confirmed what it does when the controller \
+                         is silent: check its line with `evenpass rig check`."
+                    }
+                });
+            }
+        }
+    }
+
+    /// Hands the sequence's wishes to the interlocks.
+    fn grant_wishes(&mut self, inputs: &Inputs) {
+        while let Some(wish) = self.sequence.take_wish() {
+            let now = self.now;
+            match wish {
+                Wish::Acknowledge => self.interlocks.acknowledge(now),
+                Wish::Reset => {
+                    // What is still needed stays in the verdict and is shown with it.
+                    let _ = self.interlocks.reset(
+                        inputs,
+                        &self.outputs,
+                        PurgeDone::No,
+                        Inspected::No,
+                    );
+                }
+                Wish::Abort => {
+                    self.interlocks.request(now, Raised::Abort);
+                }
+                Wish::BadFlame => {
+                    self.interlocks.request(now, Raised::BadFlame);
+                }
+                Wish::CoatLifting => {
+                    self.interlocks.request(now, Raised::CoatLifting);
+                }
+                Wish::Inspected => self.interlocks.inspected(),
+                Wish::Unattended => {
+                    self.interlocks.request(now, Raised::Attendance);
+                }
+                Wish::PurgeDone => self.interlocks.purged(),
+                Wish::Restarted | Wish::Ended => {
+                    // Causes that are still there stay, and keep the job where it is.
+                    let _ = self.interlocks.clear_holds(now);
+                }
+                Wish::Stalled => {
+                    self.interlocks.raise(
+                        now,
+                        Raised::Abort,
+                        "the controller stood still for too long",
+                    );
+                }
+                Wish::LockedOut => {
+                    self.interlocks.request(now, Raised::IgnitionLockout);
+                }
+            }
+        }
+    }
+
+    fn estimate_coat(&mut self, inputs: &Inputs) {
+        let AxisReading { position, velocity, referenced, .. } = inputs.axis.value;
+        let Some(coat) = self.coat.as_mut() else { return };
+        if referenced == Referenced::Yes {
+            let span = inputs.now.since(self.inputs.now);
+            let coil = self.rack.coil(crate::image::Coil::Powder);
+            let level = coil.acknowledged.or(coil.commanded).unwrap_or(Level::Off);
+            coat.step(span, position, velocity, level);
+        }
+    }
+
+    fn tell_events(&mut self) {
+        while let Some(event) = self.sequence.take_event() {
+            if let (crate::sequence::Happening::PassBegan { step, .. }, Some(coat)) =
+                (&event.what, self.coat.as_mut())
+            {
+                coat.select(step.saturating_sub(1));
+            }
+            self.teller.event(&event, self.program.as_deref(), &mut self.ledger);
+        }
+    }
+}
+
+/// Whether the new outputs take gas or powder away that the old ones asked for.
+fn removes(old: &Outputs, new: &Outputs) -> bool {
+    let coils = old.coils.iter().zip(&new.coils);
+    let powder = old.powder.now.is_on() && !new.powder.now.is_on();
+    powder || coils.into_iter().any(|(old, new)| old.is_on() && !new.is_on())
+}

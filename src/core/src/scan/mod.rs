@@ -1,0 +1,9 @@
+//! The scan: read, judge, step, enforce, write, publish, in that order and nothing between.
+
+mod controller;
+mod sample;
+mod snapshot;
+mod tell;
+
+pub use controller::{Controller, RigProblem};
+pub use snapshot::{Beat, Snapshot};

@@ -1,0 +1,44 @@
+//! What a screen shows: the newest picture of the whole controller, made when asked for.
+
+use serde::Serialize;
+
+use crate::devices::PowderCounters;
+use crate::image::{Inputs, Outputs};
+use crate::interlock::{Permissive, Verdict};
+use crate::line::LineCounters;
+use crate::moment::Moment;
+use crate::sequence::Status;
+
+/// How the scan keeps its time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+pub struct Beat {
+    /// Scans made.
+    pub scans: u64,
+    /// Scans that were due and skipped because an earlier one, or the machine, was late.
+    pub skipped: u64,
+    /// Worst lateness of a scan, microseconds.
+    pub worst_late_us: u64,
+}
+
+/// The newest picture of the controller.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Snapshot {
+    /// When it was made.
+    pub at: Moment,
+    /// The image of the last scan.
+    pub inputs: Inputs,
+    /// What the last scan asked for, after the interlocks.
+    pub outputs: Outputs,
+    /// The interlocks' verdict.
+    pub verdict: Verdict,
+    /// The sequence's state, in words and figures.
+    pub status: Status,
+    /// What must be so before a start, one by one.
+    pub permissives: Vec<Permissive>,
+    /// The lines' counters.
+    pub lines: Vec<LineCounters>,
+    /// What became of powder edges.
+    pub powder: PowderCounters,
+    /// How the scan keeps its time.
+    pub beat: Beat,
+}

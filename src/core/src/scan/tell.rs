@@ -1,0 +1,228 @@
+//! Turns what happened into entries of the ledger: in words, with figures for programs.
+
+use serde_json::{Value, json};
+
+use crate::devices::Switched;
+use crate::image::{Coil, Contact, Inputs, Kind, Level};
+use crate::interlock::{Change, News};
+use crate::ledger::{EntryKind, Ledger};
+use crate::line::Link;
+use crate::moment::Moment;
+use crate::program::{Program, Step};
+use crate::quantity::{Length, Speed, Time};
+use crate::request::{Answer, Origin};
+use crate::rig::{LineId, Rig};
+use crate::sequence::{Event, Happening};
+
+/// Remembers the little that an entry needs beyond its event.
+#[derive(Debug)]
+pub(super) struct Teller {
+    line_names: Vec<String>,
+    /// Pass in hand, counted from 1; zero before the first.
+    pass: usize,
+    /// The powder edge fixed last, with where the carriage was to be then.
+    fixed: Option<(Moment, Length)>,
+}
+
+impl Teller {
+    pub(super) fn new(rig: &Rig) -> Self {
+        Self {
+            line_names: rig.lines.iter().map(|line| line.name.clone()).collect(),
+            pass: 0,
+            fixed: None,
+        }
+    }
+
+    pub(super) fn link(&self, now: Moment, line: LineId, link: Link, ledger: &mut Ledger) {
+        let name = self.line_names.get(line.0).map_or("?", String::as_str);
+        let text = match link {
+            Link::Up => format!("line {name}: port open"),
+            Link::Down => format!("line {name}: port gone"),
+        };
+        ledger.write(now, EntryKind::Line, text, String::new(), json!({ "line": name }));
+    }
+
+    /// Contacts that changed between two images.
+    pub(super) fn contacts(&self, old: &Inputs, new: &Inputs, ledger: &mut Ledger) {
+        for ((tag, before), after) in Contact::ALL.iter().zip(&old.contacts).zip(&new.contacts) {
+            if before.kind == Kind::Measured
+                && after.kind == Kind::Measured
+                && before.value != after.value
+            {
+                ledger.write(
+                    after.at,
+                    EntryKind::Contact,
+                    format!("{} {}", tag.title(), on_off(after.value)),
+                    String::new(),
+                    json!({ "contact": tag.key(), "level": after.value }),
+                );
+            }
+        }
+    }
+
+    pub(super) fn news(&self, news: &News, ledger: &mut Ledger) {
+        let what = match news.change {
+            Change::Confirmed => news.message.clone(),
+            Change::Returned => format!("{}: gone", news.key),
+            Change::Acknowledged => format!("{}: acknowledged", news.key),
+            Change::Cleared => format!("{}: cleared", news.key),
+        };
+        ledger.write(
+            news.at,
+            EntryKind::Cause,
+            what,
+            String::new(),
+            json!({
+                "interlock": news.key,
+                "class": news.class,
+                "change": news.change,
+                "repeats": news.repeats,
+            }),
+        );
+    }
+
+    /// A coil that changed in its module; for the powder feeder, also where that was.
+    pub(super) fn switched(&mut self, switched: Switched, inputs: &Inputs, ledger: &mut Ledger) {
+        let Switched { at, coil, level, planned } = switched;
+        if coil != Coil::Powder {
+            ledger.write(
+                at,
+                EntryKind::Coil,
+                format!("{} {}", coil.title(), on_off(level)),
+                String::new(),
+                json!({ "coil": coil.key(), "level": level }),
+            );
+            return;
+        }
+        let axis = inputs.axis;
+        let drift = if at >= axis.at {
+            at.since(axis.at).as_secs_f64()
+        } else {
+            -axis.at.since(at).as_secs_f64()
+        };
+        let done = axis.value.position + along(axis.value.velocity, drift);
+        let place = planned.and_then(|planned| {
+            self.fixed.filter(|(moment, _)| *moment == planned).map(|(_, place)| place)
+        });
+        let late = planned.map(|planned| {
+            Time::from_s(at.as_seconds() - planned.as_seconds())
+        });
+        ledger.write(
+            at,
+            EntryKind::Powder,
+            format!("powder {} at {done:.2}", on_off(level)),
+            String::new(),
+            json!({
+                "pass": self.pass,
+                "edge": on_off(level),
+                "planned": place.unwrap_or(done),
+                "done": done,
+                "late": late,
+            }),
+        );
+    }
+
+    pub(super) fn event(&mut self, event: &Event, program: Option<&Program>, ledger: &mut Ledger) {
+        let at = event.at;
+        let mut write = |kind, text: String, cause: String, data| {
+            ledger.write(at, kind, text, cause, data);
+        };
+        let empty = String::new;
+        match &event.what {
+            Happening::Moved { from, to, cause } => write(
+                EntryKind::State,
+                format!("{}: {}", to.phase().word(), to.words()),
+                cause.to_string(),
+                json!({ "from": from.name(), "to": to.name() }),
+            ),
+            Happening::Prompted(ask) => {
+                write(EntryKind::Prompt, ask.to_string(), empty(), json!({ "mark": "asked" }));
+            }
+            Happening::PromptGone(ask) => {
+                write(EntryKind::Prompt, ask.to_string(), empty(), json!({ "mark": "gone" }));
+            }
+            Happening::PassBegan { step, pass } => {
+                self.pass = *pass;
+                write(
+                    EntryKind::Pass,
+                    format!("pass {pass} begins"),
+                    empty(),
+                    pass_data("begun", *step, *pass, program),
+                );
+            }
+            Happening::PassEnded { step, pass } => write(
+                EntryKind::Pass,
+                format!("pass {pass} ends"),
+                empty(),
+                pass_data("ended", *step, *pass, program),
+            ),
+            Happening::PowderFixed { edge, carriage } => self.fixed = Some((edge.at, *carriage)),
+            Happening::PowderLost { place } => write(
+                EntryKind::Powder,
+                format!("powder ceased to arrive at {place:.2}"),
+                empty(),
+                json!({ "lost": place }),
+            ),
+            Happening::Answered { request, origin, answer } => {
+                let (said, why) = match answer {
+                    Answer::Accepted => ("accepted", String::new()),
+                    Answer::AlreadySo => ("already so", String::new()),
+                    Answer::Denied(denial) => {
+                        ("denied", format!("{}; {}", denial.why, denial.help))
+                    }
+                };
+                let from = match origin {
+                    Origin::Machine => "at the machine",
+                    Origin::Seat => "from the seat",
+                    Origin::Watcher => "from a watcher",
+                };
+                write(
+                    EntryKind::Request,
+                    format!("{} {from}: {said}", request.title()),
+                    why,
+                    json!({ "request": request, "origin": origin, "answer": said }),
+                );
+            }
+            Happening::PointTaken(place) => write(
+                EntryKind::Request,
+                format!("point taken at {place:.2}"),
+                empty(),
+                json!({ "point": place }),
+            ),
+            Happening::BandWet { step, band } => write(
+                EntryKind::Pass,
+                format!("band {band} called wet"),
+                empty(),
+                json!({ "step": step, "band": band }),
+            ),
+        }
+    }
+}
+
+fn pass_data(mark: &str, step: usize, pass: usize, program: Option<&Program>) -> Value {
+    let found = program.and_then(|program| program.steps.get(step.saturating_sub(1)));
+    let Some(Step::Spray(spray)) = found else {
+        return json!({ "mark": mark, "pass": pass });
+    };
+    let planned = spray.passes.get(pass.saturating_sub(1));
+    json!({
+        "mark": mark,
+        "pass": pass,
+        "of": spray.passes.len(),
+        "zone": spray.zone,
+        "from": planned.map(|planned| planned.from),
+        "to": planned.map(|planned| planned.to),
+    })
+}
+
+/// The way made at a speed in a time in seconds.
+fn along(speed: Speed, seconds: f64) -> Length {
+    Length::from_mm(speed.mm_per_s() * seconds)
+}
+
+const fn on_off(level: Level) -> &'static str {
+    match level {
+        Level::On => "on",
+        Level::Off => "off",
+    }
+}
