@@ -5,6 +5,9 @@
 //! - [`cli`] puts it before a person or a program.
 
 pub mod cli;
+pub mod clock;
+pub mod embed;
 pub mod files;
 pub mod log;
+pub mod port;
 pub mod record;

@@ -3,6 +3,7 @@
 mod exit;
 mod plan;
 pub mod records;
+mod rehearse;
 mod say;
 mod sheet;
 
@@ -33,6 +34,10 @@ enum Verb {
     ///
     /// Example: evenpass plan config/recipes/pump-sleeve.toml
     Plan(plan::PlanArguments),
+    /// Run a job against the twin in virtual time, before any gas is lit.
+    ///
+    /// Example: evenpass rehearse config/recipes/taper-spindle.toml --seed 7
+    Rehearse(rehearse::RehearseArguments),
 }
 
 /// Which machine and which catalogue.
@@ -58,5 +63,6 @@ pub fn answer(line: CommandLine) -> Exit {
     crate::log::start(line.verbose);
     match line.verb {
         Verb::Plan(arguments) => plan::answer(&arguments),
+        Verb::Rehearse(arguments) => rehearse::answer(&arguments),
     }
 }

@@ -47,6 +47,7 @@ pub(super) fn rig() -> Rig {
     };
     let loss = |reaction| CommunicationLoss { after: Time::from_s(0.2), reaction };
     Rig {
+        swing: Length::from_mm(400.0),
         title: "test bench".to_owned(),
         kind: RigKind::Twin,
         lit_by: LitBy::Hand,

@@ -1,0 +1,80 @@
+//! A timer that wakes within tens of microseconds: a timerfd on the monotonic clock. The
+//! runtime's own timers count whole milliseconds, too coarse for silences and powder edges.
+
+use std::io;
+use std::os::fd::OwnedFd;
+
+use rustix::time::{
+    Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, timerfd_create,
+    timerfd_settime,
+};
+use tokio::io::unix::AsyncFd;
+
+use evenpass_core::moment::Moment;
+
+/// The monotonic clock, read as moments since it was made, with a timer on it.
+#[derive(Debug)]
+pub struct Timer {
+    start: Timespec,
+    file: AsyncFd<OwnedFd>,
+}
+
+impl Timer {
+    /// Starts counting now. Must be made inside a runtime with I/O.
+    ///
+    /// # Errors
+    /// The operating system has no timer left.
+    pub fn new() -> io::Result<Self> {
+        let file = timerfd_create(
+            TimerfdClockId::Monotonic,
+            TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC,
+        )?;
+        Ok(Self { start: monotonic(), file: AsyncFd::new(file)? })
+    }
+
+    /// What time it is.
+    #[must_use]
+    pub fn now(&self) -> Moment {
+        let now = monotonic();
+        let nanos = (now.tv_sec - self.start.tv_sec) * 1_000_000_000 + now.tv_nsec
+            - self.start.tv_nsec;
+        Moment::from_micros(u64::try_from(nanos / 1000).unwrap_or(0))
+    }
+
+    /// Sets the next waking; a moment that has passed wakes at once.
+    ///
+    /// # Errors
+    /// The operating system refuses.
+    pub fn wake_at(&self, moment: Moment) -> io::Result<()> {
+        let micros = i64::try_from(moment.as_micros()).unwrap_or(i64::MAX / 2000);
+        let nanos = self.start.tv_nsec + (micros % 1_000_000) * 1000;
+        let value = Timespec {
+            tv_sec: self.start.tv_sec + micros / 1_000_000 + nanos / 1_000_000_000,
+            tv_nsec: nanos % 1_000_000_000,
+        };
+        let once = Itimerspec { it_interval: Timespec { tv_sec: 0, tv_nsec: 0 }, it_value: value };
+        timerfd_settime(self.file.get_ref(), TimerfdTimerFlags::ABSTIME, &once)?;
+        Ok(())
+    }
+
+    /// Waits for the waking that was set.
+    ///
+    /// # Errors
+    /// The timer is broken.
+    pub async fn wait(&self) -> io::Result<()> {
+        let mut guard = self.file.readable().await?;
+        let mut expirations = [0; 8];
+        match rustix::io::read(self.file.get_ref(), &mut expirations) {
+            Ok(_) => Ok(()),
+            Err(rustix::io::Errno::AGAIN) => {
+                guard.clear_ready();
+                Ok(())
+            }
+            Err(trouble) => Err(trouble.into()),
+        }
+    }
+}
+
+fn monotonic() -> Timespec {
+    rustix::time::clock_gettime(rustix::time::ClockId::Monotonic)
+}

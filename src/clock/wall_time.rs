@@ -1,0 +1,225 @@
+//! Wall time: the controller on a thread of its own, with a precise timer and the serial ports,
+//! at real-time priority and with locked memory where the system permits it. Panel, record and
+//! terminal live elsewhere and cannot delay it: what they get is the newest snapshot and a
+//! channel of entries, what they send is a request.
+
+use std::io;
+use std::sync::Arc;
+use std::thread::{Builder, JoinHandle};
+use std::time::Duration;
+
+use evenpass_core::line::Link;
+use evenpass_core::ledger::Entry;
+use evenpass_core::moment::Moment;
+use evenpass_core::request::{Answer, Origin, Request};
+use evenpass_core::rig::LineId;
+use evenpass_core::scan::{Controller, Snapshot};
+use thread_priority::{
+    RealtimeThreadSchedulePolicy, ThreadPriority, ThreadPriorityValue, ThreadSchedulePolicy,
+    set_thread_priority_and_policy, thread_native_id,
+};
+use tokio::sync::{mpsc, oneshot, watch};
+use tracing::{info, warn};
+
+use super::timer::Timer;
+use crate::port::Port;
+
+/// How often a vanished port is tried again.
+const REOPEN_EVERY: Duration = Duration::from_millis(500);
+/// How often the newest snapshot is published.
+const PUBLISH_EVERY: Duration = Duration::from_millis(100);
+/// Real-time priority of the thread: above ordinary work, below the kernel's own threads, which
+/// commonly sit at 50 on a patched kernel (common practice, no source).
+const PRIORITY: u8 = 49;
+
+/// What the thread is told.
+#[derive(Debug)]
+pub enum Order {
+    /// A request, with where its answer goes.
+    Request(Request, Origin, oneshot::Sender<Answer>),
+    /// End the thread: the watchdog stops beating.
+    Quit,
+}
+
+/// The running thread, seen from the program.
+#[derive(Debug)]
+pub struct WallTime {
+    /// Where requests go.
+    pub orders: mpsc::UnboundedSender<Order>,
+    /// The newest snapshot.
+    pub snapshots: watch::Receiver<Arc<Snapshot>>,
+    thread: JoinHandle<io::Result<()>>,
+}
+
+impl WallTime {
+    /// Starts the thread. Entries go to `keep`, which must not block.
+    ///
+    /// # Errors
+    /// The thread or its runtime cannot be made.
+    pub fn start(
+        controller: Controller,
+        ports: Vec<Port>,
+        keep: impl FnMut(Entry) + Send + 'static,
+    ) -> io::Result<Self> {
+        let (orders, inbox) = mpsc::unbounded_channel();
+        let (publish, snapshots) = watch::channel(Arc::new(controller.snapshot()));
+        let thread = Builder::new().name("scan".to_owned()).spawn(move || {
+            harden();
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
+            runtime.block_on(async {
+                let timer = Timer::new()?;
+                Driver { controller, ports, timer, inbox, publish, keep }.drive().await
+            })
+        })?;
+        Ok(Self { orders, snapshots, thread })
+    }
+
+    /// Asks the thread to end and waits for it.
+    ///
+    /// # Errors
+    /// What ended the thread before it was asked.
+    pub fn quit(self) -> io::Result<()> {
+        // A thread that has ended by itself has nobody listening; its own result says why.
+        let _ = self.orders.send(Order::Quit);
+        self.thread.join().unwrap_or_else(|_| Err(io::Error::other("the scan thread broke down")))
+    }
+}
+
+/// Real-time priority and locked memory, or a plain warning.
+fn harden() {
+    let flags = rustix::mm::MlockAllFlags::CURRENT | rustix::mm::MlockAllFlags::FUTURE;
+    if let Err(trouble) = rustix::mm::mlockall(flags) {
+        warn!("memory is not locked ({trouble}): a page fault may delay a scan");
+    }
+    let priority = ThreadPriorityValue::try_from(PRIORITY).map(ThreadPriority::Crossplatform);
+    let set = priority.map_err(|_| "not a priority".to_owned()).and_then(|priority| {
+        set_thread_priority_and_policy(
+            thread_native_id(),
+            priority,
+            ThreadSchedulePolicy::Realtime(RealtimeThreadSchedulePolicy::Fifo),
+        )
+        .map_err(|trouble| format!("{trouble:?}"))
+    });
+    match set {
+        Ok(()) => info!("scan thread runs at real-time priority {PRIORITY}"),
+        Err(trouble) => {
+            warn!("scan thread runs without real-time priority ({trouble}): scans may be late");
+        }
+    }
+}
+
+/// The thread's inside.
+struct Driver<K> {
+    controller: Controller,
+    ports: Vec<Port>,
+    timer: Timer,
+    inbox: mpsc::UnboundedReceiver<Order>,
+    publish: watch::Sender<Arc<Snapshot>>,
+    keep: K,
+}
+
+/// What woke the thread.
+enum Woken {
+    ByTime,
+    ByBytes(usize, io::Result<usize>),
+    ByOrder(Option<Order>),
+}
+
+impl<K: FnMut(Entry)> Driver<K> {
+    async fn drive(mut self) -> io::Result<()> {
+        let mut buffers = [[0_u8; 256]; 2];
+        let mut reopen = Moment::START;
+        let mut published = Moment::START;
+        loop {
+            let now = self.timer.now();
+            if now >= reopen && self.ports.iter().any(|port| !port.is_open()) {
+                self.open_ports(now);
+                reopen = now + REOPEN_EVERY;
+            }
+            self.controller.handle_time(now);
+            self.transmit(now);
+            while let Some(entry) = self.controller.take_entry() {
+                (self.keep)(entry);
+            }
+            if now >= published + PUBLISH_EVERY {
+                published = now;
+                self.publish.send_replace(Arc::new(self.controller.snapshot()));
+            }
+            let closed = self.ports.iter().any(|port| !port.is_open());
+            let wake = self.controller.next_wake().min(published + PUBLISH_EVERY);
+            self.timer.wake_at(if closed { wake.min(reopen) } else { wake })?;
+            match self.wait(&mut buffers).await? {
+                Woken::ByTime => {}
+                Woken::ByBytes(index, Ok(count)) => {
+                    let now = self.timer.now();
+                    let bytes =
+                        buffers.get(index).and_then(|buffer| buffer.get(..count)).unwrap_or(&[]);
+                    self.controller.handle_bytes(now, LineId(index), bytes);
+                }
+                Woken::ByBytes(index, Err(trouble)) => self.lose(index, &trouble),
+                Woken::ByOrder(Some(Order::Request(request, origin, reply))) => {
+                    let now = self.timer.now();
+                    // Nobody waits for an answer any more: the request stands all the same.
+                    let _ = reply.send(self.controller.request(now, request, origin));
+                }
+                Woken::ByOrder(Some(Order::Quit) | None) => return Ok(()),
+            }
+        }
+    }
+
+    /// Waits for the first of: time, bytes, an order. Time goes first, so that a chattering line
+    /// cannot hold a scan up.
+    async fn wait(&mut self, buffers: &mut [[u8; 256]; 2]) -> io::Result<Woken> {
+        let [first, second] = buffers;
+        let (left, right) = self.ports.split_at_mut(self.ports.len().min(1));
+        let receive = async |ports: &mut [Port], buffer: &mut [u8]| match ports.first_mut() {
+            Some(port) => port.receive(buffer).await,
+            None => std::future::pending().await,
+        };
+        tokio::select! {
+            biased;
+            woken = self.timer.wait() => woken.map(|()| Woken::ByTime),
+            read = receive(left, first) => Ok(Woken::ByBytes(0, read)),
+            read = receive(right, second) => Ok(Woken::ByBytes(1, read)),
+            order = self.inbox.recv() => Ok(Woken::ByOrder(order)),
+        }
+    }
+
+    fn open_ports(&mut self, now: Moment) {
+        for (index, port) in self.ports.iter_mut().enumerate() {
+            if port.is_open() {
+                continue;
+            }
+            match port.open() {
+                Ok(()) => {
+                    info!("{} is open", port.path());
+                    self.controller.handle_link(now, LineId(index), Link::Up);
+                }
+                Err(trouble) => warn!("{} cannot be opened: {trouble}", port.path()),
+            }
+        }
+    }
+
+    fn transmit(&mut self, now: Moment) {
+        while let Some(transmit) = self.controller.poll_transmit(now) {
+            let index = transmit.line.0;
+            let sent = match self.ports.get_mut(index) {
+                Some(port) => port.send(transmit.frame.bytes()),
+                None => Ok(()),
+            };
+            if let Err(trouble) = sent {
+                self.lose(index, &trouble);
+            }
+        }
+    }
+
+    /// A port that failed is closed; the core hears of it and of its return.
+    fn lose(&mut self, index: usize, trouble: &io::Error) {
+        if let Some(port) = self.ports.get_mut(index) {
+            warn!("{} is gone: {trouble}", port.path());
+            port.close();
+        }
+        let now = self.timer.now();
+        self.controller.handle_link(now, LineId(index), Link::Down);
+    }
+}

@@ -1,0 +1,103 @@
+//! Puts a planned job's part into the bench's chuck: the only place where core and bench meet,
+//! and all they share is what the job card on the machine would say.
+
+use evenpass_core::catalogue::Catalogue;
+use evenpass_core::plan::Plan;
+use evenpass_core::program::Step;
+use evenpass_core::quantity::Length;
+use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
+
+use crate::files::Job;
+
+/// A bench with the job's part in the chuck, its torches at hand and its powder in the hopper.
+///
+/// # Errors
+/// The bench cannot turn, heat or coat this part.
+pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
+    let mut spec = BenchSpec::default_bench()?;
+    fit_torches(&mut spec, job, plan);
+    set_feeder(&mut spec, job);
+    // The preheat sensor is aimed at the middle of the first zone, as a fitter would aim it.
+    if let Some(zone) = job.recipe.zones.first() {
+        spec.sensors.preheat_at_mm = Some(((zone.from + zone.to) / 2.0).mm());
+    }
+    if let evenpass_core::rig::SpindleSpec::Gears(table) = &job.rig.spindle {
+        spec.spindle.kind = evenpass_hil::spec::SpindleKind::Lever;
+        let planned = plan.program.steps.iter().find_map(Step::spindle);
+        if let Some(speed) = planned.or_else(|| table.speeds.first().copied()) {
+            spec.spindle.lever_rpm = speed.rpm();
+        }
+    }
+    Bench::new(&spec, &part(job, plan), seed)
+}
+
+/// The torches of the job, as the catalogue describes them.
+fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
+    let Some(pattern) = spec.torch.first().cloned() else { return };
+    spec.torch.clear();
+    for planned in &plan.program.torches {
+        let Some(torch) = job.catalogue.torch(&planned.key) else { continue };
+        if spec.torch.iter().any(|known| known.name == torch.key) {
+            continue;
+        }
+        let mut fitted = pattern.clone();
+        fitted.name.clone_from(&torch.key);
+        fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
+        fitted.heat_sigma_axial_mm = torch.flame.mm();
+        fitted.fuel_bar = torch.fuel_pressure.bar();
+        fitted.oxygen_bar = torch.oxygen_pressure.bar();
+        fitted.takes_powder = torch.powder_rate.is_some();
+        spec.torch.push(fitted);
+    }
+    if let Some(first) = plan.program.torches.first() {
+        spec.gas.carrier_air_bar = first.carrier_pressure.bar();
+        spec.gas.fuel_bar = first.fuel_pressure.bar();
+        spec.gas.oxygen_bar = first.oxygen_pressure.bar();
+    }
+}
+
+/// Feeder, powder and plume of the first zone.
+fn set_feeder(spec: &mut BenchSpec, job: &Job) {
+    let Some(zone) = job.recipe.zones.first() else { return };
+    spec.powder.rate_g_min = zone.powder_rate.g_per_min();
+    if let Some(powder) = job.catalogue.powder(&zone.powder) {
+        spec.plume.efficiency = powder.efficiency.ratio();
+        spec.plume.as_sprayed_density_kg_m3 = powder.density_as_sprayed.g_per_cm3() * 1000.0;
+    }
+    let spraying: &Catalogue = &job.catalogue;
+    if let Some(torch) = spraying.torch(&job.recipe.spray.torch) {
+        spec.powder.transport_delay_on_s = torch.powder_delay_on.s();
+        spec.powder.transport_delay_off_s = torch.powder_delay_off.s();
+        spec.powder.rise_time_constant_s = torch.powder_rise.s();
+        spec.powder.fall_time_constant_s = torch.powder_rise.s();
+        spec.plume.sigma_axial_mm = torch.plume.mm();
+        spec.plume.sigma_lateral_mm = torch.plume.mm();
+    }
+    let middle = (zone.from + zone.to) / 2.0;
+    spec.plume.stand_off_mm = job.recipe.spray.standoff.mm();
+    spec.plume.reference_radius_mm = job.recipe.part.diameter_at(middle).mm() / 2.0;
+}
+
+fn part(job: &Job, plan: &Plan) -> PartInChuck {
+    let metres = |length: Length| length.mm() / 1000.0;
+    let mut torch_order: Vec<String> =
+        plan.program.torches.iter().map(|torch| torch.key.clone()).collect();
+    torch_order.dedup();
+    PartInChuck {
+        profile_m: job
+            .recipe
+            .part
+            .profile
+            .iter()
+            .map(|point| (metres(point.at), metres(point.diameter) / 2.0))
+            .collect(),
+        bore_radius_m: metres(job.recipe.part.bore) / 2.0,
+        torch_order,
+        initial_c: spec_ambient(),
+    }
+}
+
+/// A part that has lain in the shop.
+const fn spec_ambient() -> f64 {
+    20.0
+}

@@ -1,0 +1,90 @@
+//! The only place where the program touches a serial port.
+
+use std::io;
+
+use evenpass_core::rig::{LineSpec, Parity, StopBits};
+use tokio::io::AsyncReadExt;
+use tokio_serial::{SerialPortBuilderExt, SerialStream};
+
+/// A serial port that may vanish and come back.
+#[derive(Debug)]
+pub struct Port {
+    spec: LineSpec,
+    path: String,
+    stream: Option<SerialStream>,
+}
+
+impl Port {
+    /// A port that is not open yet.
+    #[must_use]
+    pub fn new(spec: LineSpec, path: String) -> Self {
+        Self { spec, path, stream: None }
+    }
+
+    /// Its path, for messages.
+    #[must_use]
+    pub fn path(&self) -> &str {
+        &self.path
+    }
+
+    /// Whether it is open.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.stream.is_some()
+    }
+
+    /// Opens it, or says why it cannot be opened.
+    ///
+    /// # Errors
+    /// What the operating system answers.
+    pub fn open(&mut self) -> io::Result<()> {
+        let parity = match self.spec.parity {
+            Parity::Even => tokio_serial::Parity::Even,
+            Parity::Odd => tokio_serial::Parity::Odd,
+            Parity::None => tokio_serial::Parity::None,
+        };
+        let stop_bits = match self.spec.stop_bits {
+            StopBits::One => tokio_serial::StopBits::One,
+            StopBits::Two => tokio_serial::StopBits::Two,
+        };
+        let stream = tokio_serial::new(&self.path, self.spec.baud)
+            .parity(parity)
+            .stop_bits(stop_bits)
+            .flow_control(tokio_serial::FlowControl::None)
+            .open_native_async()?;
+        self.stream = Some(stream);
+        Ok(())
+    }
+
+    /// Lets it go; it may be opened again.
+    pub fn close(&mut self) {
+        self.stream = None;
+    }
+
+    /// Hands a whole frame to the driver without waiting. Never flushes: draining would block
+    /// the thread for the time the frame is on the wire.
+    ///
+    /// # Errors
+    /// The port is gone, or did not take the whole frame at once.
+    pub fn send(&mut self, frame: &[u8]) -> io::Result<()> {
+        let Some(stream) = self.stream.as_mut() else {
+            return Err(io::ErrorKind::NotConnected.into());
+        };
+        let taken = stream.try_write(frame)?;
+        if taken == frame.len() { Ok(()) } else { Err(io::ErrorKind::WriteZero.into()) }
+    }
+
+    /// Waits for bytes. A port that is not open waits for ever.
+    ///
+    /// # Errors
+    /// The port is gone.
+    pub async fn receive(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        match self.stream.as_mut() {
+            None => std::future::pending().await,
+            Some(stream) => match stream.read(buffer).await? {
+                0 => Err(io::ErrorKind::UnexpectedEof.into()),
+                count => Ok(count),
+            },
+        }
+    }
+}
