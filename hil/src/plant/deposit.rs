@@ -323,7 +323,8 @@ fn capture_table(plume: &Plume, surface: &Surface, first_m: f64, count: usize) -
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::spec::{BenchSpec, PartInChuck};
+    use crate::part::PartInChuck;
+    use crate::spec::BenchSpec;
 
     const TRAVEL: (f64, f64) = (-70.0, 910.0);
 

@@ -5,9 +5,8 @@ use super::bar::{Bar, Heating};
 use super::deposit::{Deposit, Landing};
 use super::profile::{Limits, Profile};
 use super::surface::Surface;
-use crate::spec::{
-    BenchSpec, EndFaces, HeatSpec, PartInChuck, PlumeSpec, PowderSpec, Steel, TorchSpec,
-};
+use crate::part::PartInChuck;
+use crate::spec::{BenchSpec, EndFaces, HeatSpec, PlumeSpec, PowderSpec, Steel, TorchSpec};
 
 struct Job {
     part: PartInChuck,
