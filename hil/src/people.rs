@@ -125,6 +125,14 @@ impl Bench {
         }
     }
 
+    /// Somebody fills the hopper up to this weight, g.
+    pub fn fill_hopper(&mut self, hopper_g: f64) {
+        self.settle_powder();
+        self.powder.set_hopper(self.now_us, hopper_g);
+        self.powder.pass(self.now_us);
+        self.plan_powder();
+    }
+
     /// Somebody sets the gear lever of the spindle, rpm.
     pub fn set_lever_rpm(&mut self, rpm: f64) {
         self.inverter.set_lever(self.now_us, &mut self.spindle, rpm);
