@@ -2,10 +2,13 @@
 
 use std::collections::VecDeque;
 
+use serde::{Deserialize, Serialize};
+
 use crate::wiring::{Analogue, Coil, Discrete};
 
 /// The eight words.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Word {
     /// Healthy: takes a fault away.
     Ok,
@@ -28,7 +31,8 @@ pub enum Word {
 }
 
 /// Where a word applies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Target {
     /// A contact.
     Discrete(Discrete),
@@ -47,7 +51,8 @@ pub enum Target {
 }
 
 /// One of the two lines.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum LineIndex {
     /// The line of the field I/O module.
     Field,
@@ -56,10 +61,13 @@ pub enum LineIndex {
 }
 
 /// What can happen to frames on a line.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum LineFault {
-    /// The cable is out: nothing passes.
+    /// The cable is out: nothing passes, whatever the probability says.
     Cut,
+    /// The request arrives spoilt: the device neither acts nor answers.
+    LostRequest,
     /// A bit of the reply is turned over.
     BitError,
     /// The reply is lost.
@@ -75,7 +83,8 @@ pub enum LineFault {
 }
 
 /// Faults of the plant.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum PlantFault {
     /// The flame is blown out now.
     FlameBlownOut,
@@ -102,7 +111,8 @@ pub enum PlantFault {
 }
 
 /// One fault.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Fault {
     /// One of the eight words at a signal or device.
     Signal {
@@ -111,7 +121,7 @@ pub enum Fault {
         /// What.
         word: Word,
     },
-    /// A line fault, for each reply with a probability.
+    /// A line fault, for each request or reply with a probability.
     Line {
         /// Which line.
         line: LineIndex,

@@ -6,6 +6,8 @@
 
 use std::collections::VecDeque;
 
+use serde::{Deserialize, Serialize};
+
 use crate::counts::microseconds;
 use crate::spec::HandsSpec;
 use crate::wiring::Button;
@@ -35,7 +37,7 @@ pub(crate) struct Sight {
 }
 
 /// What they do about it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Act {
     /// Nothing.
@@ -96,7 +98,8 @@ pub(crate) enum Movement {
 }
 
 /// Who stands at the machine.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Presence {
     /// Somebody who looks, with the bench file's reaction time.
     Attentive,
@@ -107,7 +110,8 @@ pub enum Presence {
 }
 
 /// A press at a given time, whoever stands there.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ScriptedPress {
     /// When, s on the bench's clock.
     pub at_s: f64,
@@ -118,7 +122,8 @@ pub struct ScriptedPress {
 }
 
 /// What a scenario lays down about people.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct HandScript {
     /// Who stands there.
     pub presence: Presence,

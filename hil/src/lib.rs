@@ -8,16 +8,21 @@
 //! - `device`: field I/O module, carriage drive, spindle inverter, each with its register map.
 //! - `fault`, `hands`: what goes wrong, and the person at the machine.
 //! - `bench`: all of it together, without clock, thread or operating system; bytes and time in, bytes
-//!   out. `signals`, `serving` and `looking` are its terminals, its lines and its windows.
+//!   out. `signals` and `outputs` are its terminals, `serving` its lines, `people` and `fate` what is
+//!   done to it, `looking` its windows.
 //! - `pty`: the only file that touches the operating system; serves a bench in wall time.
 
 mod agenda;
 mod bench;
 mod counts;
 mod device;
+mod fate;
 mod fault;
 mod hands;
 mod looking;
+mod outputs;
+mod part;
+mod people;
 mod plant;
 pub mod pty;
 mod serving;
@@ -30,7 +35,8 @@ mod wiring;
 pub use bench::{Bench, Burst};
 pub use fault::{Fault, LineFault, LineIndex, PlantFault, Target, Word};
 pub use hands::{Act, HandScript, Presence, ScriptedPress};
-pub use spec::{BenchSpec, PartInChuck, SpecError};
+pub use part::PartInChuck;
+pub use spec::{BenchSpec, SpecError};
 pub use truth::{Switched, Truth};
 pub use wire::{FRAME_LIMIT, Frame};
 pub use wiring::{Analogue, Button, Coil, Discrete};

@@ -23,7 +23,7 @@ impl Bench {
             LineIndex::Motion => &mut self.motion_line,
         };
         let Some(frame) = receiver.end_of_frame() else { return };
-        if !self.powered || !crc::holds(&frame) {
+        if !self.powered || !crc::holds(&frame) || self.loses_request(line) {
             return;
         }
         let (Some((&unit, rest)), length) = (frame.split_first(), frame.len()) else { return };
@@ -37,6 +37,12 @@ impl Bench {
         }
         let Some(device) = self.device(line, unit) else { return };
         self.answer(line, device, unit, pdu);
+    }
+
+    fn loses_request(&mut self, line: LineIndex) -> bool {
+        let lost = self.line_faults.iter().filter(|f| f.fault == LineFault::LostRequest);
+        let dice = &mut self.dice;
+        lost.filter(|f| f.line == line).any(|f| dice.f64() < f.chance)
     }
 
     fn device(&self, line: LineIndex, unit: u8) -> Option<Target> {
@@ -117,11 +123,14 @@ impl Bench {
         let mut torn = false;
         for index in 0..self.line_faults.len() {
             let Some(&on_line) = self.line_faults.get(index) else { break };
-            if on_line.line != line || self.dice.f64() >= on_line.chance {
+            if on_line.line != line
+                || on_line.fault == LineFault::LostRequest
+                || self.dice.f64() >= on_line.chance
+            {
                 continue;
             }
             match on_line.fault {
-                LineFault::Cut | LineFault::LostReply => return,
+                LineFault::Cut | LineFault::LostRequest | LineFault::LostReply => return,
                 LineFault::BitError => self.turn_a_bit(&mut reply),
                 LineFault::LateReply(seconds) => start_us += crate::counts::microseconds(seconds),
                 LineFault::DuplicatedReply => twice = true,

@@ -1,7 +1,9 @@
 //! Numbers of the terminals of the field I/O module.
 
+use serde::{Deserialize, Serialize};
+
 /// Coils, by terminal; energised is 1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Coil {
     /// Powder feeder runs.
@@ -90,7 +92,7 @@ pub(crate) fn energised(outputs: u16, relay_up: bool, emergency_ok: bool) -> u16
 }
 
 /// Discrete inputs, by terminal; closed is 1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Discrete {
     /// Emergency-stop circuit closed.
@@ -160,7 +162,7 @@ pub enum Discrete {
 }
 
 /// Analogue inputs, by terminal; 4-20 mA in microamperes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Analogue {
     /// Fuel pressure.
@@ -186,7 +188,7 @@ pub enum Analogue {
 }
 
 /// Buttons at the machine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Button {
     /// Start.

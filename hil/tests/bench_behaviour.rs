@@ -238,7 +238,13 @@ fn faults_of_signals_lines_and_devices_show_on_the_wire() {
     master.bench.clear_faults();
 
     let line = LineIndex::Motion;
-    for fault in [LineFault::LostReply, LineFault::BitError, LineFault::ForeignFrame] {
+    for fault in [
+        LineFault::Cut,
+        LineFault::LostRequest,
+        LineFault::LostReply,
+        LineFault::BitError,
+        LineFault::ForeignFrame,
+    ] {
         master.bench.inject(Fault::Line { line, fault, chance: 1.0 });
         assert_eq!(master.ask(line, 1, &[3, 1, 0, 0, 1]), None, "{fault:?}");
         master.wait(0.1);
@@ -285,6 +291,7 @@ fn people_answer_the_blue_lamp_and_light_the_torch_by_hand() {
 
 #[test]
 fn people_change_the_torch_once_on_access_and_nobody_does_when_nobody_is_there() {
+    // The job card's second torch is mounted by a visit inside.
     for (presence, torch) in [(Presence::Attentive, "fuse"), (Presence::Absent, "spray")] {
         let mut master = Master::new(1);
         master.on(&[Coil::LampBlue]);

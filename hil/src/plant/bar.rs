@@ -6,7 +6,8 @@
 
 use super::surface::Surface;
 use crate::counts::whole;
-use crate::spec::{EndFaces, HeatSpec, PartInChuck, Steel, TorchSpec};
+use crate::part::PartInChuck;
+use crate::spec::{EndFaces, HeatSpec, Steel, TorchSpec};
 
 /// Wanted length of a cell, m.
 const CELL_M: f64 = 5e-3;

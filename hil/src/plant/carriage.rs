@@ -66,10 +66,8 @@ impl Carriage {
             return at;
         }
         let z = self.follow(self.screw(now_us).0) + self.slip_mm;
-        z.clamp(
-            self.spec.hard_limit_minus_mm - self.spec.stop_beyond_limit_mm,
-            self.spec.hard_limit_plus_mm + self.spec.stop_beyond_limit_mm,
-        )
+        let (low, high) = self.spec.travel_mm();
+        z.clamp(low, high)
     }
 
     /// True speed of the torch, mm/s.

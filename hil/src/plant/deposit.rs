@@ -15,6 +15,8 @@ use crate::spec::PlumeSpec;
 const CLASS_M: f64 = 0.25e-3;
 /// Classes reach this many standard deviations to both sides when thickness is worked out.
 const REACH: f64 = 6.5;
+/// Offsets of the table from which thickness is interpolated, m.
+const TABLE_STEP_M: f64 = 0.125e-3;
 /// Distance of the supporting points of the capture table, m.
 const CAPTURE_STEP_M: f64 = 2e-3;
 
@@ -128,7 +130,7 @@ impl Deposit {
         let (start, end) = surface.span_m();
         let capture_first_m = start - reach;
         let count = whole((end - start + 2.0 * reach) / CAPTURE_STEP_M) + 2;
-        let capture = capture_table(&plume, &surface, capture_first_m, count, reach);
+        let capture = capture_table(&plume, &surface, capture_first_m, count);
         let first_m = travel_mm.0 * 1e-3;
         let classes = whole((travel_mm.1 - travel_mm.0) * 1e-3 / CLASS_M) + 2;
         Self {
@@ -150,15 +152,7 @@ impl Deposit {
         if at < 0.0 {
             return Share::default();
         }
-        let index = whole(at);
-        let part = at - at.floor();
-        match (self.capture.get(index), self.capture.get(index + 1)) {
-            (Some(a), Some(b)) => Share {
-                meets: a.meets + part * (b.meets - a.meets),
-                sticks: a.sticks + part * (b.sticks - a.sticks),
-            },
-            _ => Share::default(),
-        }
+        between(&self.capture, at)
     }
 
     /// Powder that left the nozzle while the torch went from one place to another at an even speed.
@@ -205,18 +199,31 @@ impl Deposit {
 
     /// Thickness at right angles to the surface at `z_mm`, mm, as a thin film on the bare contour.
     pub(crate) fn thickness_mm(&self, z_mm: f64) -> f64 {
-        let z = z_mm * 1e-3;
+        self.thickness_list_mm(&[z_mm]).first().copied().unwrap_or_default()
+    }
+
+    /// Thickness at many places; neighbours on a straight stretch share their work.
+    pub(crate) fn thickness_list_mm(&self, z_mm: &[f64]) -> Vec<f64> {
+        let mut table = None;
+        z_mm.iter().map(|z| self.thickness_with(&mut table, z * 1e-3)).collect()
+    }
+
+    fn thickness_with(&self, table: &mut Option<ShareTable>, z: f64) -> f64 {
         let (Some(place), Some((low, high))) = (self.surface.at(z), self.touched_m) else {
             return 0.0;
         };
-        let reach = REACH * self.plume.widest_m();
+        let table = match table {
+            Some(known) if known.place == place => known,
+            other => other.insert(ShareTable::new(&self.plume, place, TABLE_STEP_M)),
+        };
+        let reach = table.reach_m;
         let first = whole(((z - reach).max(low - CLASS_M) - self.first_m).max(0.0) / CLASS_M);
         let last = whole(((z + reach).min(high + CLASS_M) - self.first_m).max(0.0) / CLASS_M) + 1;
         let mut per_metre = 0.0;
         for (index, kg) in self.classes_kg.iter().enumerate().take(last + 1).skip(first) {
             if *kg > 0.0 {
                 let torch = self.first_m + (index as f64 + 0.5) * CLASS_M;
-                per_metre += kg * self.plume.share(place, z - torch).sticks;
+                per_metre += kg * table.at(z - torch).sticks;
             }
         }
         let around = std::f64::consts::TAU * place.radius_m * place.stretch();
@@ -251,51 +258,73 @@ impl Deposit {
     }
 }
 
-fn capture_table(
-    plume: &Plume,
-    surface: &Surface,
-    first_m: f64,
-    count: usize,
+/// Shares of one place of the contour by offset from the torch, for straight interpolation.
+struct ShareTable {
+    place: Place,
     reach_m: f64,
-) -> Vec<Share> {
+    step_m: f64,
+    shares: Vec<Share>,
+}
+
+impl ShareTable {
+    fn new(plume: &Plume, place: Place, step_m: f64) -> Self {
+        let reach_m = REACH * plume.widest_m();
+        let count = whole(2.0 * reach_m / step_m) + 2;
+        let shares = (0..count).map(|i| plume.share(place, i as f64 * step_m - reach_m)).collect();
+        Self { place, reach_m, step_m, shares }
+    }
+
+    fn at(&self, offset_m: f64) -> Share {
+        let at = (offset_m + self.reach_m) / self.step_m;
+        if at < 0.0 {
+            return Share::default();
+        }
+        between(&self.shares, at)
+    }
+}
+
+/// Straight interpolation at a place counted in steps from the first; nothing beyond the last.
+fn between(shares: &[Share], at: f64) -> Share {
+    let index = whole(at);
+    let part = at - at.floor();
+    match (shares.get(index), shares.get(index + 1)) {
+        (Some(a), Some(b)) => Share {
+            meets: a.meets + part * (b.meets - a.meets),
+            sticks: a.sticks + part * (b.sticks - a.sticks),
+        },
+        _ => Share::default(),
+    }
+}
+
+fn capture_table(plume: &Plume, surface: &Surface, first_m: f64, count: usize) -> Vec<Share> {
     let (start, end) = surface.span_m();
     let strips = whole((end - start) / (plume.sigma_axial_m / 4.0)) + 8;
     let width = (end - start) / strips as f64;
-    let mut table = vec![Share::default(); count];
-    let mut known: Option<(Place, Vec<Share>)> = None;
-    let offsets = whole(2.0 * reach_m / (width / 2.0)) + 2;
+    let mut totals = vec![Share::default(); count];
+    let mut table: Option<ShareTable> = None;
     for strip in 0..strips {
         let z = start + (strip as f64 + 0.5) * width;
         let Some(place) = surface.at(z) else { continue };
         // The share depends on radius, slope and offset only: straight stretches work it out once.
-        let fresh = !matches!(&known, Some((p, _)) if *p == place);
-        if fresh {
-            let list = (0..offsets)
-                .map(|i| plume.share(place, i as f64 * width / 2.0 - reach_m))
-                .collect();
-            known = Some((place, list));
-        }
-        let Some((_, shares)) = &known else { continue };
-        for (index, sum) in table.iter_mut().enumerate() {
+        let table = match &mut table {
+            Some(known) if known.place == place => known,
+            other => other.insert(ShareTable::new(plume, place, plume.sigma_axial_m / 32.0)),
+        };
+        for (index, total) in totals.iter_mut().enumerate() {
             let torch = first_m + index as f64 * CAPTURE_STEP_M;
-            let at = (z - torch + reach_m) / (width / 2.0);
-            if at < 0.0 {
-                continue;
-            }
-            let part = at - at.floor();
-            if let (Some(a), Some(b)) = (shares.get(whole(at)), shares.get(whole(at) + 1)) {
-                sum.meets += width * (a.meets + part * (b.meets - a.meets));
-                sum.sticks += width * (a.sticks + part * (b.sticks - a.sticks));
-            }
+            let share = table.at(z - torch);
+            total.meets += width * share.meets;
+            total.sticks += width * share.sticks;
         }
     }
-    table
+    totals
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::spec::{BenchSpec, PartInChuck};
+    use crate::part::PartInChuck;
+    use crate::spec::BenchSpec;
 
     const TRAVEL: (f64, f64) = (-70.0, 910.0);
 

@@ -2,6 +2,9 @@
 
 use crate::counts::seconds;
 
+/// After so many time constants nothing of the old value is left that a number could hold.
+const SETTLED: f64 = 40.0;
+
 /// Pressure in a piece of pipe that fills or vents by a first-order law.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Pipe {
@@ -23,7 +26,8 @@ impl Pipe {
         if gap == 0.0 {
             return self.to;
         }
-        self.to + gap * (-(seconds(now_us) - self.start_s) / self.time_constant_s).exp()
+        let constants = (seconds(now_us) - self.start_s) / self.time_constant_s;
+        if constants > SETTLED { self.to } else { self.to + gap * (-constants).exp() }
     }
 
     /// Goes to another value from now on.

@@ -9,3 +9,6 @@ pub(crate) mod powder;
 pub(crate) mod profile;
 pub(crate) mod spindle;
 pub(crate) mod surface;
+
+#[cfg(test)]
+mod reference;

@@ -70,9 +70,9 @@ impl Powder {
         self.flow_g_s
     }
 
-    /// Powder that has left the hopper, g, as last settled.
-    pub(crate) fn fed_g(&self) -> f64 {
-        self.fed_g
+    /// Powder that has left the hopper, g.
+    pub(crate) fn fed_g(&self, now_us: u64) -> f64 {
+        self.fed_g + self.hopper_g - self.hopper_g(now_us)
     }
 
     /// Powder that has left the nozzle, g, as last settled.

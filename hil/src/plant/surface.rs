@@ -1,6 +1,6 @@
 //! The part's outer contour.
 
-use crate::spec::PartInChuck;
+use crate::part::PartInChuck;
 
 /// Radius and slope at one z.
 #[derive(Clone, Copy, Debug, PartialEq)]
