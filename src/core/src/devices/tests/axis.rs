@@ -144,6 +144,28 @@ fn a_quick_stop_leaves_within_one_exchange_and_torque_returns_by_the_whole_walk(
 }
 
 #[test]
+fn torque_is_not_asked_for_from_a_state_read_before_the_stop() {
+    let mut bench = still();
+    bench.outputs.axis = AxisDemand::QuickStop;
+    bench.scan_at = bench.now;
+    while bench.drive.state != STOPPED {
+        bench.run(100);
+    }
+    // The echo comes, and the next scan wants torque again before the drive has been read.
+    bench.run(3_100);
+    bench.outputs.axis = AxisDemand::Still;
+    bench.scan_at = bench.now;
+    let from = bench.now;
+    bench.run(100_000);
+    let write = bench
+        .log
+        .iter()
+        .find(|heard| heard.line == MOTION && heard.sent >= from && heard.frame[1] == 6)
+        .unwrap();
+    assert_eq!(write.frame[2..6], [2, 0, 0, 0]);
+}
+
+#[test]
 fn homing_is_attained_once_the_drive_says_so_after_its_start() {
     let mut bench = still();
     bench.drive.homed = false;
