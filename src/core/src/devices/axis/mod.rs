@@ -301,13 +301,13 @@ impl Axis {
                 _ => Found::AtRest,
             }),
         };
-        if let Motion::Offered(point, since) = self.motion {
+        if let Motion::Offered(point, _) = self.motion {
             let taken = match point.mode {
                 Mode::ProfilePosition => sample.status.acknowledged(),
                 // Homing has no acknowledge bit of its own; the mode displayed stands for it.
                 Mode::Homing => true,
             };
-            if sample.at > since && sample.in_mode(point.mode) && taken {
+            if sample.in_mode(point.mode) && taken {
                 self.motion = Motion::Running(point, sample.at);
             }
         }

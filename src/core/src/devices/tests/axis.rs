@@ -64,6 +64,17 @@ fn a_travel_goes_to_its_absolute_target_and_arrives() {
 }
 
 #[test]
+fn a_set_point_is_offered_only_once_the_drive_was_read_behind_its_block() {
+    let mut bench = still();
+    let from = bench.now;
+    bench.outputs.axis = travel(10.0, 50.0);
+    bench.run(100_000);
+    let asked = bench.asked(MOTION, 1, from);
+    let block = asked.iter().position(|function| *function == 0x10).unwrap();
+    assert_eq!(asked[block..block + 3], [0x10, 0x03, 0x06]);
+}
+
+#[test]
 fn the_speed_changes_on_the_way_without_a_new_set_point() {
     let mut bench = still();
     bench.outputs.axis = travel(400.0, 10.0);
