@@ -11,6 +11,7 @@ mod field;
 mod lockout;
 mod poll;
 mod rack;
+mod roster;
 mod settings;
 mod spindle;
 mod survey;
@@ -22,7 +23,8 @@ mod words;
 use core::time::Duration;
 
 pub use field::{CoilBelief, PowderCounters, Switched, Urgency};
-pub use rack::{DeviceId, Rack, RackProblem, Transmit};
+pub use rack::{Rack, RackProblem, Transmit};
+pub use roster::DeviceId;
 pub use settings::Commissioned;
 pub use survey::{Finding, Read, Survey, SurveyItem};
 

@@ -2,41 +2,15 @@
 
 use core::fmt;
 
-use serde::Serialize;
-
-use super::axis::{Axis, AxisJob};
-use super::field::{CoilBelief, Field, FieldJob, PowderCounters, Switched, Urgency};
+use super::axis::Axis;
+use super::field::{CoilBelief, Field, PowderCounters, Switched, Urgency};
+use super::roster::{DeviceId, Devices, Job};
 use super::settings::Commissioned;
-use super::spindle::{Spindle, SpindleJob};
+use super::spindle::Spindle;
 use crate::image::{Coil, Inputs, LineHealth, Outputs};
-use crate::line::{
-    Answer, Answering, BITS_MAX, COILS_MAX, Change, Frame, Line, LineCounters, Link, Offer,
-    Outcome, Presence, REGISTERS_MAX, Request, Schedule, Timing,
-};
+use crate::line::{Answering, BITS_MAX, COILS_MAX, Frame, Line, LineCounters, Link, REGISTERS_MAX};
 use crate::moment::Moment;
 use crate::rig::{LineId, Rig};
-
-/// A device of the rig.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum DeviceId {
-    /// The field I/O module.
-    Field,
-    /// The carriage drive.
-    Axis,
-    /// The spindle's inverter or contactor.
-    Spindle,
-}
-
-impl fmt::Display for DeviceId {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Self::Field => "field I/O",
-            Self::Axis => "carriage drive",
-            Self::Spindle => "spindle drive",
-        })
-    }
-}
 
 /// Why a rig's devices cannot be put on its lines.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,10 +28,19 @@ impl fmt::Display for RackProblem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoSuchLine(device, line) => {
-                write!(f, "the {device} is on line {}, which the rig does not have", line.0)
+                write!(
+                    f,
+                    "the {device} is on line {}, which the rig does not have; lines count from 0 \
+                     in the order of the rig file",
+                    line.0
+                )
             }
             Self::SameUnit(one, other) => {
-                write!(f, "the {one} and the {other} have the same unit address on one line")
+                write!(
+                    f,
+                    "the {one} and the {other} have the same unit address on one line; give each \
+                     its own, 1 to 247"
+                )
             }
             Self::FieldDoesNotFit => write!(
                 f,
@@ -80,38 +63,14 @@ pub struct Transmit {
     pub frame: Frame,
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Job {
-    Field(FieldJob),
-    Axis(AxisJob),
-    Spindle(SpindleJob),
-}
-
-impl Job {
-    const fn device(self) -> DeviceId {
-        match self {
-            Self::Field(_) => DeviceId::Field,
-            Self::Axis(_) => DeviceId::Axis,
-            Self::Spindle(_) => DeviceId::Spindle,
-        }
-    }
-}
-
 /// A line and what is in flight on it.
 #[derive(Debug)]
 struct Slot {
     line: Line,
     job: Option<Job>,
-}
-
-#[derive(Debug)]
-struct Devices {
-    field: Field,
-    field_line: LineId,
-    axis: Axis,
-    axis_line: LineId,
-    spindle: Spindle,
-    spindle_line: LineId,
+    /// When the line wants to be woken; `None` when something has changed since it was worked
+    /// out. Bytes in the middle of a frame change nothing, and there are many of them.
+    wake: Option<Moment>,
 }
 
 /// All lines with all devices on them.
@@ -160,7 +119,7 @@ impl Rack {
                 }
             }
         }
-        let slot = |spec| Slot { line: Line::new(spec), job: None };
+        let slot = |spec| Slot { line: Line::new(spec), job: None, wake: None };
         Ok(Self {
             slots: rig.lines.iter().map(slot).collect(),
             devices: Devices {
@@ -178,10 +137,13 @@ impl Rack {
     /// Bytes that have just arrived on a line, the last of them now.
     pub fn handle_bytes(&mut self, now: Moment, line: LineId, bytes: &[u8]) {
         self.now = self.now.max(now);
-        if let Some(slot) = self.slots.get_mut(line.0)
-            && let Some(outcome) = slot.line.handle_bytes(now, bytes)
-        {
+        let Some(slot) = self.slots.get_mut(line.0) else { return };
+        if let Some(outcome) = slot.line.handle_bytes(now, bytes) {
             self.devices.settle(slot.job.take(), &outcome);
+            slot.wake = None;
+        } else if slot.job.is_none() {
+            // What is heard between transactions postpones the next one.
+            slot.wake = None;
         }
     }
 
@@ -195,6 +157,7 @@ impl Rack {
         if let Some(outcome) = slot.line.handle_link(now, link) {
             self.devices.settle(slot.job.take(), &outcome);
         }
+        slot.wake = None;
         self.devices.handle_link(line);
     }
 
@@ -202,11 +165,14 @@ impl Rack {
     pub fn handle_time(&mut self, now: Moment) {
         self.now = self.now.max(now);
         for slot in &mut self.slots {
+            if slot.line.next_wake() > now {
+                continue;
+            }
+            slot.wake = None;
             if let Some(outcome) = slot.line.handle_time(now) {
                 self.devices.settle(slot.job.take(), &outcome);
             }
         }
-        self.devices.field.handle_time(now);
     }
 
     /// What a scan asks of the machine. It holds until the next scan, except the watchdog's
@@ -216,28 +182,34 @@ impl Rack {
         self.devices.field.demand(now, outputs, urgency);
         self.devices.axis.demand(outputs);
         self.devices.spindle.demand(outputs);
+        for slot in &mut self.slots {
+            slot.wake = None;
+        }
     }
 
     /// A frame whose first byte leaves now, if one is due.
     pub fn poll_transmit(&mut self, now: Moment) -> Option<Transmit> {
         self.now = self.now.max(now);
+        // Deadlines first: a caller may be late, and an answer that is overdue must not wait.
+        self.handle_time(now);
         self.devices.field.handle_time(now);
         for (at, slot) in self.slots.iter_mut().enumerate() {
-            let line = LineId(at);
-            let ready = slot.line.ready_at();
-            if ready > now {
+            if slot.wake.is_some_and(|wake| wake > now) {
                 continue;
             }
-            let schedule = self.devices.schedule(line, ready, now, slot.line.timing());
-            let Some(offer) = schedule.best() else { continue };
-            let Some((unit, request)) = self.devices.request(offer.job) else { continue };
-            // An unanswered request before this one ends here if nobody called for its deadline.
-            if let Some(outcome) = slot.line.handle_time(now) {
-                self.devices.settle(slot.job.take(), &outcome);
-            }
-            if let Some(frame) = slot.line.transmit(now, unit, request) {
-                self.devices.handle_sent(offer.job, &request);
+            let line = LineId(at);
+            let (offer, wake) = {
+                let ready = slot.line.ready_at();
+                let schedule = self.devices.schedule(line, ready, now, slot.line.timing());
+                (schedule.best(), schedule.wake().min(slot.line.next_wake()))
+            };
+            slot.wake = Some(wake);
+            let Some(offer) = offer else { continue };
+            let unit = self.devices.unit(offer.job.device());
+            if let Some(frame) = slot.line.transmit(now, unit, offer.request) {
+                self.devices.handle_sent(offer.job, &offer.request);
                 slot.job = Some(offer.job);
+                slot.wake = Some(slot.line.next_wake());
                 return Some(Transmit { line, frame });
             }
         }
@@ -248,13 +220,15 @@ impl Rack {
     /// something to do, as things stand; a moment that has passed means now.
     #[must_use]
     pub fn next_wake(&self) -> Moment {
-        let mut wake = Moment::NEVER;
+        let mut earliest = Moment::NEVER;
         for (at, slot) in self.slots.iter().enumerate() {
-            let ready = slot.line.ready_at();
-            let schedule = self.devices.schedule(LineId(at), ready, self.now, slot.line.timing());
-            wake = wake.min(slot.line.next_wake()).min(schedule.wake());
+            earliest = earliest.min(slot.wake.unwrap_or_else(|| {
+                let (line, ready) = (&slot.line, slot.line.ready_at());
+                let schedule = self.devices.schedule(LineId(at), ready, self.now, line.timing());
+                schedule.wake().min(line.next_wake())
+            }));
         }
-        wake
+        earliest
     }
 
     /// Everything known, each signal with the time at which it was true at its device.
@@ -318,103 +292,4 @@ impl Rack {
     pub fn switched(&mut self) -> std::vec::Drain<'_, Switched> {
         self.devices.field.drain_switched()
     }
-}
-
-impl Devices {
-    const fn line(&self, device: DeviceId) -> LineId {
-        match device {
-            DeviceId::Field => self.field_line,
-            DeviceId::Axis => self.axis_line,
-            DeviceId::Spindle => self.spindle_line,
-        }
-    }
-
-    const fn presence(&self, device: DeviceId) -> &Presence {
-        match device {
-            DeviceId::Field => &self.field.presence,
-            DeviceId::Axis => &self.axis.presence,
-            DeviceId::Spindle => &self.spindle.presence,
-        }
-    }
-
-    const fn presence_mut(&mut self, device: DeviceId) -> &mut Presence {
-        match device {
-            DeviceId::Field => &mut self.field.presence,
-            DeviceId::Axis => &mut self.axis.presence,
-            DeviceId::Spindle => &mut self.spindle.presence,
-        }
-    }
-
-    fn forget(&mut self, device: DeviceId) {
-        match device {
-            DeviceId::Field => self.field.forget(),
-            DeviceId::Axis => self.axis.forget(),
-            DeviceId::Spindle => self.spindle.forget(),
-        }
-    }
-
-    /// Who speaks next on a line.
-    fn schedule(&self, line: LineId, ready: Moment, now: Moment, timing: &Timing) -> Schedule<Job> {
-        let edge = if self.field_line == line { self.field.edge_start() } else { Moment::NEVER };
-        let mut schedule = Schedule::new(ready, now, edge);
-        if ready == Moment::NEVER {
-            return schedule;
-        }
-        if self.field_line == line {
-            self.field.offer(now, timing, |offer| schedule.consider(as_job(offer, Job::Field)));
-        }
-        if self.axis_line == line {
-            self.axis.offer(now, timing, |offer| schedule.consider(as_job(offer, Job::Axis)));
-        }
-        if self.spindle_line == line {
-            self.spindle.offer(now, timing, |offer| schedule.consider(as_job(offer, Job::Spindle)));
-        }
-        schedule
-    }
-
-    fn request(&self, job: Job) -> Option<(u8, Request)> {
-        match job {
-            Job::Field(job) => Some((self.field.unit, self.field.request(job)?)),
-            Job::Axis(job) => Some((self.axis.unit, self.axis.request(job)?)),
-            Job::Spindle(job) => Some((self.spindle.unit, self.spindle.request(job)?)),
-        }
-    }
-
-    fn handle_sent(&mut self, job: Job, request: &Request) {
-        if let Job::Field(job) = job {
-            self.field.handle_sent(job, request);
-        }
-    }
-
-    /// Gives a transaction's end to the device that asked.
-    fn settle(&mut self, job: Option<Job>, outcome: &Outcome<'_>) {
-        let Some(job) = job else { return };
-        let device = job.device();
-        let change = match outcome.answer {
-            Answer::Missed(_) => self.presence_mut(device).handle_miss(outcome.ended),
-            Answer::Given(_) | Answer::Refused(_) => self.presence_mut(device).handle_answer(),
-        };
-        match job {
-            Job::Field(job) => self.field.handle_outcome(job, outcome),
-            Job::Axis(job) => self.axis.handle_outcome(job, outcome),
-            Job::Spindle(job) => self.spindle.handle_outcome(job, outcome),
-        }
-        if change == Change::Vanished {
-            self.forget(device);
-        }
-    }
-
-    /// A line's port came or went: its devices are strangers.
-    fn handle_link(&mut self, line: LineId) {
-        for device in [DeviceId::Field, DeviceId::Axis, DeviceId::Spindle] {
-            if self.line(device) == line {
-                self.presence_mut(device).handle_link();
-                self.forget(device);
-            }
-        }
-    }
-}
-
-fn as_job<J>(offer: Offer<J>, job: impl FnOnce(J) -> Job) -> Offer<Job> {
-    Offer { rank: offer.rank, due: offer.due, exchange: offer.exchange, job: job(offer.job) }
 }

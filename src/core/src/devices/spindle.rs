@@ -10,7 +10,7 @@ use super::poll::Poll;
 use super::settings::{Commissioned, Settings};
 use super::{REFUSED_PAUSE, words};
 use crate::image::{DriveEnable, Failure, Level, Outputs, Signal, SpindleDemand};
-use crate::line::{Answer, Offer, Outcome, Presence, Rank, Reply, Request, Timing, Words};
+use crate::line::{Answer, Offer, Outcome, Presence, Rank, Reply, Request, Words};
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 use crate::rig::{LineSpec, SpindleSpec};
@@ -194,21 +194,15 @@ impl Spindle {
     }
 
     /// Offers everything that is wanted of the line.
-    pub(super) fn offer(
-        &self,
-        now: Moment,
-        timing: &Timing,
-        mut consider: impl FnMut(Offer<SpindleJob>),
-    ) {
+    pub(super) fn offer(&self, now: Moment, mut consider: impl FnMut(Offer<SpindleJob>)) {
         let from = self.presence.from();
         let mut propose = |rank, due: Moment, job| {
             if let Some(request) = self.request(job) {
-                let exchange = timing.exchange(&request);
-                consider(Offer { rank, due: due.max(from), exchange, job });
+                consider(Offer { rank, due: due.max(from), request, job });
             }
         };
         propose(self.poll.rank(now), self.poll.due(), SpindleJob::Read);
-        propose(Rank::Write, Moment::START, SpindleJob::Settings);
+        propose(Rank::Write, self.settings.due(), SpindleJob::Settings);
         let order = self.order();
         if self.may_order() && self.acknowledged != Some(order) {
             propose(Rank::Write, self.writes_from, SpindleJob::Write(order));
@@ -218,7 +212,7 @@ impl Spindle {
     /// A transaction ended.
     pub(super) fn handle_outcome(&mut self, job: SpindleJob, outcome: &Outcome<'_>) {
         match (job, &outcome.answer) {
-            (SpindleJob::Settings, answer) => self.settings.handle(answer),
+            (SpindleJob::Settings, answer) => self.settings.handle(answer, outcome.ended),
             (SpindleJob::Read, Answer::Missed(_)) => self.poll.handle_miss(outcome.ended),
             (SpindleJob::Read, Answer::Refused(_)) => {
                 self.poll.handle_answer(outcome.ended);

@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::axis::{Axis, AxisJob};
 use super::field::{Field, FieldJob};
-use super::rack::{DeviceId, RackProblem, Transmit};
+use super::rack::{RackProblem, Transmit};
+use super::roster::DeviceId;
 use super::spindle::{Spindle, SpindleJob};
 use crate::line::{Answer, ExceptionCode, Line, Link, Miss, Outcome, Reply, Request};
 use crate::moment::Moment;

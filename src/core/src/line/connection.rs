@@ -23,6 +23,7 @@ use core::time::Duration;
 
 use super::counters::LineCounters;
 use super::frame::Frame;
+use super::listening::{Burst, Ear, Flight, Gap};
 use super::reply::{ExceptionCode, Expected, Progress, Reply, read};
 use super::request::Request;
 use super::timing::Timing;
@@ -84,30 +85,6 @@ pub struct Outcome<'frame> {
     pub sampled: Moment,
     /// When the transaction ended.
     pub ended: Moment,
-}
-
-/// What the bytes heard since the last silence are worth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Burst {
-    /// They may be a reply.
-    Open,
-    /// They are none, and so is what follows without a silence.
-    Spoiled,
-}
-
-/// A request in flight.
-#[derive(Debug, Clone, Copy)]
-struct Flight {
-    request: Request,
-    expected: Expected,
-    sent: Moment,
-    request_end: Moment,
-    deadline: Moment,
-    burst: Burst,
-    /// Where in the buffer the last silence was heard; what lies before it may be noise.
-    silence_at: usize,
-    /// Whether anything foreign was heard.
-    foreign: bool,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -232,18 +209,19 @@ impl Line {
             return None;
         }
         let heard_for = self.timing.wire(bytes.len());
-        let after_silence =
-            now.since(self.last_activity) + ROUNDING >= self.timing.silence + heard_for;
+        let silent_for = now.since(self.last_activity) + ROUNDING;
+        let gap =
+            if silent_for >= self.timing.silence + heard_for { Gap::Silence } else { Gap::Short };
         match self.state {
             State::Down => None,
             State::Clear { heard } => {
-                self.counters.foreign += u64::from(after_silence || heard == Burst::Open);
+                self.counters.foreign += u64::from(gap == Gap::Silence || heard == Burst::Open);
                 self.last_activity = now;
                 self.state = State::Clear { heard: Burst::Spoiled };
                 None
             }
             State::Quarantine { until } => {
-                self.counters.late += u64::from(after_silence);
+                self.counters.late += u64::from(gap == Gap::Silence);
                 self.last_activity = now;
                 self.state = State::Quarantine { until: until.max(self.clear_at()) };
                 None
@@ -253,7 +231,14 @@ impl Line {
                 self.last_activity = now;
                 self.give_up(flight, now)
             }
-            State::Waiting(flight) => self.listen(now, bytes, flight, after_silence),
+            State::Waiting(ref mut flight) => {
+                self.last_activity = self.last_activity.max(now);
+                let mut ear = Ear { heard: &mut self.heard, counters: &mut self.counters };
+                let first = now.before(self.timing.wire(bytes.len() - 1));
+                let verdict = ear.listen(flight, bytes, first, gap)?;
+                let flight = *flight;
+                Some(self.conclude(flight, verdict, now))
+            }
         }
     }
 
@@ -302,76 +287,6 @@ impl Line {
         self.counters.quarantines += 1;
         let until = (from + self.timing.quarantine).max(self.clear_at());
         self.state = State::Quarantine { until };
-    }
-
-    /// Takes bytes heard while a reply is awaited.
-    fn listen(
-        &mut self,
-        now: Moment,
-        bytes: &[u8],
-        mut flight: Flight,
-        after_silence: bool,
-    ) -> Option<Outcome<'_>> {
-        self.last_activity = self.last_activity.max(now);
-        if after_silence {
-            match flight.burst {
-                Burst::Spoiled => {
-                    flight.burst = Burst::Open;
-                    self.heard.clear();
-                    flight.silence_at = 0;
-                }
-                Burst::Open => flight.silence_at = self.heard.len(),
-            }
-        }
-        // On a two-wire line nobody can answer while the question is still being put.
-        let first_complete = now.before(self.timing.wire(bytes.len().saturating_sub(1)));
-        if first_complete < flight.request_end {
-            self.spoil(&mut flight);
-        }
-        let mut rest = bytes;
-        while flight.burst == Burst::Open && !rest.is_empty() {
-            let take = flight.expected.missing(&self.heard).min(rest.len());
-            let Some((taken, left)) = rest.split_at_checked(take) else { break };
-            let judged = self.heard.len();
-            for octet in taken {
-                self.heard.push(*octet);
-            }
-            rest = left;
-            match self.judge(&mut flight, judged) {
-                Progress::More => {}
-                Progress::Foreign => self.spoil(&mut flight),
-                verdict => {
-                    // Bytes behind a whole reply are noise; the silence is counted from them.
-                    self.counters.foreign += u64::from(!rest.is_empty());
-                    return Some(self.conclude(flight, verdict, now));
-                }
-            }
-        }
-        self.state = State::Waiting(flight);
-        None
-    }
-
-    /// Judges what was heard; when it is no reply but a silence was heard within it, what lies
-    /// before that silence was noise and the rest is judged alone.
-    fn judge(&mut self, flight: &mut Flight, judged: usize) -> Progress {
-        let verdict = flight.expected.judge(&self.heard, judged);
-        let wrong = matches!(verdict, Progress::Foreign | Progress::Corrupt);
-        if !wrong || flight.silence_at == 0 {
-            return verdict;
-        }
-        self.counters.foreign += 1;
-        flight.foreign = true;
-        self.heard.drop_front(flight.silence_at);
-        flight.silence_at = 0;
-        flight.expected.judge(&self.heard, 0)
-    }
-
-    fn spoil(&mut self, flight: &mut Flight) {
-        self.counters.foreign += u64::from(flight.burst == Burst::Open);
-        flight.burst = Burst::Spoiled;
-        flight.foreign = true;
-        self.heard.clear();
-        flight.silence_at = 0;
     }
 
     /// Ends a transaction whose reply came: the line is clear after the next silence.

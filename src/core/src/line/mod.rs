@@ -6,6 +6,7 @@
 mod connection;
 mod counters;
 mod frame;
+mod listening;
 mod presence;
 mod reply;
 mod request;

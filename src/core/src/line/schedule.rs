@@ -5,8 +5,8 @@
 //! below the rank of an edge is started when it could still be running at the moment an edge
 //! wants to start: that keeps a window free before it, as long as the exchange at hand.
 
-use core::time::Duration;
-
+use super::request::Request;
+use super::timing::Timing;
 use crate::moment::Moment;
 
 /// How urgent a transaction is, most urgent first.
@@ -33,15 +33,16 @@ pub struct Offer<Job> {
     pub rank: Rank,
     /// Not before this moment; an edge's own instant.
     pub due: Moment,
-    /// How long it is planned to keep the line.
-    pub exchange: Duration,
+    /// How it is asked: how long it keeps the line follows from that.
+    pub request: Request,
     /// What it is.
     pub job: Job,
 }
 
 /// The choice among the offers of one line, made offer by offer.
 #[derive(Debug, Clone, Copy)]
-pub struct Schedule<Job> {
+pub struct Schedule<'line, Job> {
+    timing: &'line Timing,
     /// When the line is free.
     ready: Moment,
     /// Latest moment known.
@@ -52,12 +53,12 @@ pub struct Schedule<Job> {
     wake: Moment,
 }
 
-impl<Job: Copy> Schedule<Job> {
+impl<'line, Job: Copy> Schedule<'line, Job> {
     /// A line that is free at `ready` and must be free again for an edge at `edge`
     /// ([`Moment::NEVER`] when none is planned). `now` is the latest moment known.
     #[must_use]
-    pub const fn new(ready: Moment, now: Moment, edge: Moment) -> Self {
-        Self { ready, now, edge, best: None, wake: Moment::NEVER }
+    pub const fn new(timing: &'line Timing, ready: Moment, now: Moment, edge: Moment) -> Self {
+        Self { timing, ready, now, edge, best: None, wake: Moment::NEVER }
     }
 
     /// Considers an offer.
@@ -67,7 +68,8 @@ impl<Job: Copy> Schedule<Job> {
             return;
         }
         let begins = start.max(self.now);
-        if offer.rank > Rank::Edge && begins < self.edge && begins + offer.exchange > self.edge {
+        let guarded = self.edge != Moment::NEVER && offer.rank > Rank::Edge && begins < self.edge;
+        if guarded && begins + self.timing.exchange(&offer.request) > self.edge {
             return;
         }
         self.wake = self.wake.min(start);
@@ -104,12 +106,17 @@ mod tests {
         Moment::from_micros(us)
     }
 
+    const READ: Request = Request::ReadCoils { address: 0, count: 8 };
+    /// Computed here for 115,200 baud: 8 bytes, 3 ms of turn-round, 6 bytes, 1.75 ms of silence.
+    const EXCHANGE: u64 = 764 + 3_000 + 573 + 1_750;
+
     fn offer(rank: Rank, due: u64, job: &'static str) -> Offer<&'static str> {
-        Offer { rank, due: at(due), exchange: Duration::from_micros(100), job }
+        Offer { rank, due: at(due), request: READ, job }
     }
 
     fn chosen(edge: Moment, offers: &[Offer<&'static str>]) -> (Option<&'static str>, Moment) {
-        let mut schedule = Schedule::new(at(1_000), at(1_000), edge);
+        let timing = Timing::of(&crate::devices::bench::line("field"));
+        let mut schedule = Schedule::new(&timing, at(1_000), at(1_000), edge);
         for offer in offers {
             schedule.consider(*offer);
         }
@@ -136,9 +143,10 @@ mod tests {
     #[test]
     fn nothing_starts_that_could_still_run_when_the_edge_starts() {
         let poll = offer(Rank::Poll, 0, "poll");
-        let edge = offer(Rank::Edge, 1_099, "edge");
-        assert_eq!(chosen(at(1_099), &[poll, edge]), (None, at(1_099)));
-        assert_eq!(chosen(at(1_100), &[poll]).0, Some("poll"));
+        let just = 1_000 + EXCHANGE;
+        let edge = offer(Rank::Edge, just - 1, "edge");
+        assert_eq!(chosen(at(just - 1), &[poll, edge]), (None, at(just - 1)));
+        assert_eq!(chosen(at(just), &[poll]).0, Some("poll"));
     }
 
     #[test]

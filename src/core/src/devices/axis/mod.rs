@@ -23,7 +23,7 @@ use crate::cia402::{Command, HALT, Mode, PowerState, START};
 use crate::image::{
     AxisDemand, AxisReading, DriveEnable, Failure, Level, Outputs, Referenced, Signal,
 };
-use crate::line::{Answer, Offer, Outcome, Presence, Rank, Reply, Request, Timing, Words};
+use crate::line::{Answer, Offer, Outcome, Presence, Rank, Reply, Request, Words};
 use crate::moment::Moment;
 use crate::quantity::{Acceleration, Speed};
 use crate::rig::{AxisSpec, LineSpec, WordOrder};
@@ -198,21 +198,15 @@ impl Axis {
     }
 
     /// Offers everything that is wanted of the line.
-    pub(super) fn offer(
-        &self,
-        now: Moment,
-        timing: &Timing,
-        mut consider: impl FnMut(Offer<AxisJob>),
-    ) {
+    pub(super) fn offer(&self, now: Moment, mut consider: impl FnMut(Offer<AxisJob>)) {
         let from = self.presence.from();
         let mut propose = |rank, due: Moment, job| {
             if let Some(request) = self.request(job) {
-                let exchange = timing.exchange(&request);
-                consider(Offer { rank, due: due.max(from), exchange, job });
+                consider(Offer { rank, due: due.max(from), request, job });
             }
         };
         propose(self.poll.rank(now), self.poll.due(), AxisJob::Read);
-        propose(Rank::Write, Moment::START, AxisJob::Settings);
+        propose(Rank::Write, self.settings.due(), AxisJob::Settings);
         if let Some((write, due)) = self.situation().next() {
             propose(Rank::Write, due.max(self.writes_from), AxisJob::Write(write));
         }
@@ -221,7 +215,7 @@ impl Axis {
     /// A transaction ended.
     pub(super) fn handle_outcome(&mut self, job: AxisJob, outcome: &Outcome<'_>) {
         match (job, &outcome.answer) {
-            (AxisJob::Settings, answer) => self.settings.handle(answer),
+            (AxisJob::Settings, answer) => self.settings.handle(answer, outcome.ended),
             (AxisJob::Read, Answer::Missed(_)) => self.poll.handle_miss(outcome.ended),
             (AxisJob::Read, Answer::Refused(_)) => {
                 self.poll.handle_answer(outcome.ended);
@@ -307,13 +301,13 @@ impl Axis {
                 _ => Found::AtRest,
             }),
         };
-        if let Motion::Offered(point, since) = self.motion {
+        if let Motion::Offered(point, _) = self.motion {
             let taken = match point.mode {
                 Mode::ProfilePosition => sample.status.acknowledged(),
                 // Homing has no acknowledge bit of its own; the mode displayed stands for it.
                 Mode::Homing => true,
             };
-            if sample.at > since && sample.in_mode(point.mode) && taken {
+            if sample.in_mode(point.mode) && taken {
                 self.motion = Motion::Running(point, sample.at);
             }
         }

@@ -160,9 +160,11 @@ impl Situation {
         }
     }
 
-    /// Whether a sample was taken after the drive had echoed its control word.
+    /// Whether the sample shows what the last change of the power section led to: it was taken
+    /// after the echo, or the echoed word left the torque on.
     fn is_settled(&self, sample: &Sample) -> bool {
-        self.control.is_none_or(|echoed| sample.at > echoed.at)
+        let torque = Command::EnableOperation.word();
+        self.control.is_none_or(|echoed| sample.at > echoed.at || echoed.word & torque == torque)
     }
 
     /// The next write, if one is wanted.
@@ -180,12 +182,13 @@ impl Situation {
             // Stopping does not wait for a fresh sample.
             return next_command(power, goal).and_then(|command| self.control(command.word()));
         }
+        // Each step is taken from a state that was read after the step before: a sample from
+        // before a stop still says "enabled" and means nothing.
+        if !self.is_settled(&sample) {
+            return None;
+        }
         match next_command(power, goal) {
-            // Each step of the walk is confirmed by the status word before the next.
-            Some(command) if self.is_settled(&sample) => {
-                self.control(command.word() | halted(command))
-            }
-            Some(_) => None,
+            Some(command) => self.control(command.word() | halted(command)),
             None if power == PowerState::OperationEnabled => self.enabled(&sample),
             None => None,
         }

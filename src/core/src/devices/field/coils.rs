@@ -263,7 +263,7 @@ impl CoilBank {
     pub(super) fn forget(&mut self) {
         self.known = 0;
         self.read_back = 0;
-        self.wanted &= self.watchdog;
+        self.wanted = 0;
         self.withheld = self.gas;
     }
 

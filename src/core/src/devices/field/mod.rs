@@ -86,6 +86,10 @@ pub(super) struct Field {
     writes_from: Moment,
     beat_every: Duration,
     beat_due: Moment,
+    /// When the module last heard a request of ours, as far as its answers tell.
+    heard: Moment,
+    /// After so long a silence it lets go of its outputs.
+    lets_go_after: Duration,
 }
 
 impl Field {
@@ -120,6 +124,8 @@ impl Field {
             writes_from: Moment::START,
             beat_every: spec.watchdog.beat.to_duration(),
             beat_due: Moment::START,
+            heard: Moment::START,
+            lets_go_after: spec.communication_loss.to_duration(),
         })
     }
 
@@ -168,9 +174,13 @@ impl Field {
         }
     }
 
-    /// Drops what is past due.
+    /// Drops what is past due. A module that heard nothing for so long that it let go of its
+    /// outputs is a stranger, whoever slept: what it was told before does not hold any more.
     pub(super) fn handle_time(&mut self, now: Moment) {
         self.feeder.expire(now);
+        if self.cleared == Cleared::Yes && now.since(self.heard) >= self.lets_go_after {
+            self.forget();
+        }
     }
 
     fn feeder_step(&self) -> FeederStep {
@@ -206,18 +216,12 @@ impl Field {
     }
 
     /// Offers everything that is wanted of the line.
-    pub(super) fn offer(
-        &self,
-        now: Moment,
-        timing: &Timing,
-        mut consider: impl FnMut(Offer<FieldJob>),
-    ) {
+    pub(super) fn offer(&self, now: Moment, mut consider: impl FnMut(Offer<FieldJob>)) {
         let from = self.presence.from();
         let mut propose = |rank, due: Moment, job| {
             if let Some(request) = self.request(job) {
-                let exchange = timing.exchange(&request);
                 let from = if rank == Rank::Trip { from.min(self.trip_from) } else { from };
-                consider(Offer { rank, due: due.max(from), exchange, job });
+                consider(Offer { rank, due: due.max(from), request, job });
             }
         };
         let writes = self.writes_from;
@@ -234,7 +238,7 @@ impl Field {
                 }
                 FeederStep::Rest => {}
             }
-            propose(Rank::Write, Moment::START, FieldJob::Settings);
+            propose(Rank::Write, self.settings.due(), FieldJob::Settings);
             if let Some(run) = self.coils.pending_run() {
                 propose(Rank::Write, writes, FieldJob::Run(run));
             }
@@ -260,6 +264,9 @@ impl Field {
     /// A transaction ended.
     pub(super) fn handle_outcome(&mut self, job: FieldJob, outcome: &Outcome<'_>) {
         let now = outcome.ended;
+        if !matches!(outcome.answer, Answer::Missed(_)) {
+            self.heard = self.heard.max(outcome.sampled);
+        }
         let poll = match job {
             FieldJob::Contacts => Some(&mut self.contacts),
             FieldJob::Registers => Some(&mut self.registers),
@@ -273,7 +280,7 @@ impl Field {
             }
         }
         match (job, &outcome.answer) {
-            (FieldJob::Settings, answer) => self.settings.handle(answer),
+            (FieldJob::Settings, answer) => self.settings.handle(answer, outcome.ended),
             (FieldJob::Contacts, Answer::Given(Reply::Bits(bits))) => {
                 self.image.handle_contacts(bits.0, outcome.sampled);
             }

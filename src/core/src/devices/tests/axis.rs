@@ -64,6 +64,17 @@ fn a_travel_goes_to_its_absolute_target_and_arrives() {
 }
 
 #[test]
+fn a_set_point_is_offered_only_once_the_drive_was_read_behind_its_block() {
+    let mut bench = still();
+    let from = bench.now;
+    bench.outputs.axis = travel(10.0, 50.0);
+    bench.run(100_000);
+    let asked = bench.asked(MOTION, 1, from);
+    let block = asked.iter().position(|function| *function == 0x10).unwrap();
+    assert_eq!(asked[block..block + 3], [0x10, 0x03, 0x06]);
+}
+
+#[test]
 fn the_speed_changes_on_the_way_without_a_new_set_point() {
     let mut bench = still();
     bench.outputs.axis = travel(400.0, 10.0);
@@ -141,6 +152,28 @@ fn a_quick_stop_leaves_within_one_exchange_and_torque_returns_by_the_whole_walk(
     bench.run(300_000);
     assert_eq!(bench.drive.walked.last(), Some(&ENABLED));
     assert!(bench.drive.walked.ends_with(&[STOPPED, DISABLED, READY, SWITCHED_ON, ENABLED]));
+}
+
+#[test]
+fn torque_is_not_asked_for_from_a_state_read_before_the_stop() {
+    let mut bench = still();
+    bench.outputs.axis = AxisDemand::QuickStop;
+    bench.scan_at = bench.now;
+    while bench.drive.state != STOPPED {
+        bench.run(100);
+    }
+    // The echo comes, and the next scan wants torque again before the drive has been read.
+    bench.run(3_100);
+    bench.outputs.axis = AxisDemand::Still;
+    bench.scan_at = bench.now;
+    let from = bench.now;
+    bench.run(100_000);
+    let write = bench
+        .log
+        .iter()
+        .find(|heard| heard.line == MOTION && heard.sent >= from && heard.frame[1] == 6)
+        .unwrap();
+    assert_eq!(write.frame[2..6], [2, 0, 0, 0]);
 }
 
 #[test]

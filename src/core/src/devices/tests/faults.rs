@@ -1,5 +1,7 @@
 //! Lines and devices that fail: silence, late replies, a port that comes and goes.
 
+use rmodbus::server::context::ModbusContext;
+
 use super::{Bench, FIELD, Fate, MOTION};
 use crate::devices::DeviceId;
 use crate::image::{AxisDemand, Coil, Contact, Level, LineHealth, Referenced, Travel};
@@ -196,4 +198,64 @@ fn spurious_calls_change_nothing() {
         bench.log.iter().map(|heard| (heard.sent, heard.frame.clone())).collect()
     };
     assert_eq!(frames(&calm), frames(&nervous));
+}
+
+/// The module lets go of its outputs after 200 ms of silence; the program may have slept.
+#[test]
+fn after_a_long_sleep_the_first_frame_clears_the_module_and_no_valve_opens() {
+    let mut bench = Bench::ready();
+    bench.outputs.watchdog = Level::On;
+    bench.outputs.set(Coil::Fuel, Level::On);
+    bench.run(100_000);
+    assert!(bench.module.coil(2));
+    bench.now += 300_000;
+    bench.module.storage.set_coils_bulk(0, &[false; 15]).unwrap();
+    let from = bench.now;
+    bench.run(300_000);
+    let first = bench.log.iter().find(|heard| heard.line == FIELD && heard.sent >= from).unwrap();
+    assert_eq!(first.frame[..9], [1, 0x0F, 0, 0, 0, 15, 2, 0, 0]);
+    assert!(!bench.module.coil(2));
+}
+
+/// Everything at once for a simulated minute: losses, late replies, wrong bits, refusals. Then
+/// the faults end and everything is as it was.
+#[test]
+fn chaos_ends_in_the_state_that_was_demanded() {
+    for seed in 1..=8_u64 {
+        let mut bench = Bench::ready();
+        bench.drive.homed = true;
+        bench.outputs.watchdog = Level::On;
+        bench.outputs.set(Coil::Extraction, Level::On);
+        let mut state = seed;
+        let mut injected = 0;
+        bench.decide = Box::new(move |_| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            let draw = state >> 33;
+            match draw % 40 {
+                0 => Fate::ReplyLost,
+                1 => Fate::RequestLost,
+                2 => Fate::Late(20_000 + draw % 30_000),
+                3 => Fate::Corrupt,
+                4 => Fate::Refused(6),
+                _ => Fate::Answered,
+            }
+        });
+        bench.run(60_000_000);
+        for line in [FIELD, MOTION] {
+            let counters = bench.rack.counters(line).unwrap();
+            injected += counters.time_outs + counters.corrupt + counters.exceptions;
+        }
+        assert!(injected > 500, "seed {seed}: {injected} faults");
+        bench.decide = Box::new(|_| Fate::Answered);
+        // A person sets the machine to rest and starts again.
+        bench.outputs.axis = AxisDemand::Off;
+        bench.run(3_000_000);
+        bench.outputs.axis = AxisDemand::Still;
+        bench.run(1_000_000);
+        assert!(bench.module.coil(6) && !bench.module.coil(0), "seed {seed}");
+        assert_eq!(bench.drive.state, super::machine::ENABLED, "seed {seed}");
+        let inputs = bench.inputs();
+        assert_eq!(inputs.lines, [LineHealth::Up, LineHealth::Up]);
+        assert!(inputs.is_on(Contact::Guard, core::time::Duration::from_millis(60)));
+    }
 }

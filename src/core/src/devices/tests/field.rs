@@ -206,3 +206,17 @@ fn nothing_is_energised_while_the_module_does_not_take_its_settings() {
     assert_eq!(bench.rack.commissioned(DeviceId::Field), Commissioned::Refused);
     assert!(!bench.module.coil(6) && !bench.module.coil(7));
 }
+
+#[test]
+fn a_module_too_busy_for_its_settings_is_asked_again() {
+    let mut bench = Bench::new();
+    bench.decide = Box::new(|heard| match heard.frame[1] {
+        3 => Fate::Refused(6),
+        _ => Fate::Answered,
+    });
+    bench.run(200_000);
+    assert_eq!(bench.rack.commissioned(DeviceId::Field), Commissioned::Refused);
+    bench.decide = Box::new(|_| Fate::Answered);
+    bench.run(1_100_000);
+    assert_eq!(bench.rack.commissioned(DeviceId::Field), Commissioned::Agreed);
+}
