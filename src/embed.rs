@@ -44,8 +44,8 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
         fitted.name.clone_from(&torch.key);
         fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
         fitted.heat_sigma_axial_mm = torch.flame.mm();
-        fitted.fuel_bar = torch.fuel_pressure.bar();
-        fitted.oxygen_bar = torch.oxygen_pressure.bar();
+        fitted.fuel_bar = Some(torch.fuel_pressure.bar());
+        fitted.oxygen_bar = Some(torch.oxygen_pressure.bar());
         fitted.takes_powder = torch.powder_rate.is_some();
         spec.torch.push(fitted);
     }

@@ -8,6 +8,7 @@ use rustix::time::{
     Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, timerfd_create,
     timerfd_settime,
 };
+use tokio::io::Interest;
 use tokio::io::unix::AsyncFd;
 
 use evenpass_core::moment::Moment;
@@ -29,7 +30,12 @@ impl Timer {
             TimerfdClockId::Monotonic,
             TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC,
         )?;
-        Ok(Self { start: monotonic(), file: AsyncFd::new(file)? })
+        // SAFETY: an `OwnedFd` answers with the same open descriptor for as long as it lives, and
+        // only this value has it, so it stays open for as long as it is registered.
+        #[expect(unsafe_code, reason = "registering a descriptor is unsafe in the runtime's API")]
+        let file = unsafe { AsyncFd::register_with_interest(file, Interest::READABLE) }
+            .map_err(io::Error::from)?;
+        Ok(Self { start: monotonic(), file })
     }
 
     /// What time it is.

@@ -171,7 +171,8 @@ impl<K: FnMut(Entry)> Driver<K> {
     /// cannot hold a scan up.
     async fn wait(&mut self, buffers: &mut [[u8; 256]; 2]) -> io::Result<Woken> {
         let [first, second] = buffers;
-        let (left, right) = self.ports.split_at_mut(self.ports.len().min(1));
+        let middle = self.ports.len().min(1);
+        let (left, right) = self.ports.split_at_mut(middle);
         let receive = async |ports: &mut [Port], buffer: &mut [u8]| match ports.first_mut() {
             Some(port) => port.receive(buffer).await,
             None => std::future::pending().await,

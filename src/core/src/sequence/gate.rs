@@ -140,7 +140,8 @@ const fn watcher_may(request: Request) -> bool {
 }
 
 /// Acts that start motion or gas, or let something go on: they need the key when they come from
-/// the seat.
+/// the seat. Asking for the homing moves nothing: it only lights the lamp, and the start button
+/// with the key on begins it.
 const fn is_act(request: Request) -> bool {
     matches!(
         request,
@@ -150,7 +151,6 @@ const fn is_act(request: Request) -> bool {
             | Request::Accept
             | Request::Wet
             | Request::NotWet
-            | Request::Home
             | Request::Jog(_)
             | Request::Nudge(_)
             | Request::EnterManual
