@@ -154,7 +154,6 @@ impl Memory {
             if plant.isolates { on(last.coil(Coil::Supply)) } else { scene.fuel || scene.oxygen };
         scene.powder = on(last.powder.now)
             || last.powder.next.is_some_and(|edge| on(edge.to) && edge.at <= now);
-        scene.process = scene.fuel || scene.oxygen || scene.powder;
         self.fuel_open.update(scene.fuel, now);
         self.fuel_shut.update(!scene.fuel, now);
         self.oxygen_open.update(scene.oxygen, now);
@@ -167,6 +166,8 @@ impl Memory {
         self.flame_unbroken = scene.fuel || (self.flame_unbroken && !dark);
         self.burning = scene.fuel && (self.burning || self.flame.for_at_least(FLAME_PROVES, now));
         self.presence(scene, inputs, plant);
+        scene.gas_present = self.gas_present;
+        scene.process = scene.powder || (scene.gas_present && (scene.fuel || scene.oxygen));
         if scene.process {
             self.purge_owed = true;
         }
@@ -174,9 +175,8 @@ impl Memory {
         if self.purge.for_at_least(durations::PURGE, now) {
             self.purge_owed = false;
         }
-        scene.gas_present = self.gas_present;
         scene.burning = self.burning;
-        scene.heat = scene.fuel || (scene.seen && scene.gas_present);
+        scene.heat = scene.gas_present && (scene.fuel || scene.seen);
         scene.flame_unbroken = self.flame_unbroken;
         scene.fuel_open_for = self.fuel_open.lasted(now);
         scene.fuel_shut_for = self.fuel_shut.lasted(now);
@@ -188,27 +188,27 @@ impl Memory {
         scene.carrier_settled = self.carrier.for_at_least(CARRIER_SETTLES, now);
     }
 
-    /// Gas is present from the first valve opened, or the first pressure seen, until supply and
-    /// valves are shut and every transmitter shows the pipe vented. Without transmitters the
-    /// time that venting takes must do.
+    /// Gas is present while the supply is open, and after that until every transmitter shows the
+    /// pipe vented. Without transmitters the time that venting takes must do. A valve opened
+    /// behind a shut supply and a vented pipe, as in a proof test, is open to nothing.
     fn presence(&mut self, scene: &Scene, inputs: &Inputs, plant: &Plant) {
         let pipes = [Analogue::FuelPressure, Analogue::OxygenPressure];
         let reading =
             |tag| plant.has_analogue(tag).then(|| scene::value(inputs, tag, plant).map(f64::abs));
-        let pressure =
-            pipes.iter().any(|tag| reading(*tag).flatten().is_some_and(|p| p > plant.vented_below));
-        if scene.fuel || scene.oxygen || scene.supply || (plant.isolates && pressure) {
+        let waited = self.supply_shut.for_at_least(plant.vents_within, inputs.now);
+        let is_vented = |tag: &Analogue| match reading(*tag) {
+            Some(reading) if plant.isolates => reading.is_some_and(|p| p <= plant.vented_below),
+            _ => waited,
+        };
+        let holds_pressure =
+            |tag: &Analogue| reading(*tag).flatten().is_some_and(|p| p > plant.vented_below);
+        let vented = pipes.iter().all(is_vented);
+        let opened = scene.fuel || scene.oxygen;
+        let pressure = plant.isolates && pipes.iter().any(holds_pressure);
+        if scene.supply || pressure || (opened && !vented) {
             self.gas_present = true;
-        } else {
-            let waited = self.supply_shut.for_at_least(plant.vents_within, inputs.now);
-            let vented = plant.isolates
-                && pipes.iter().all(|tag| match reading(*tag) {
-                    Some(reading) => reading.is_some_and(|p| p <= plant.vented_below),
-                    None => waited,
-                });
-            if vented || (!plant.isolates && waited) {
-                self.gas_present = false;
-            }
+        } else if vented {
+            self.gas_present = false;
         }
     }
 

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Limits;
-use super::judge::{Bench, Finding, find};
+use super::judge::{Finding, View, find};
 use super::matrix::{ResetRule, Row, Watch};
 use super::message::message;
 use super::plant::Plant;
@@ -58,15 +58,15 @@ pub(super) fn permissives(
     limits: &Limits,
     plant: &Plant,
 ) -> Vec<Permissive> {
-    let bench = Bench { scene, inputs, limits, plant };
+    let view = View { scene, inputs, limits, plant };
     slots
         .iter()
         .map(|slot| (slot.row, &slot.figure))
         .filter(|(row, _)| counts(row, extraction))
         .map(|(row, figure)| {
-            let missing = find(row, figure.set_point, &bench) != Finding::Clear;
+            let missing = find(row, figure.set_point, &view) != Finding::Clear;
             let (state, found) = if missing {
-                (PermissiveState::Missing, message(row, figure, &bench))
+                (PermissiveState::Missing, message(row, figure, &view))
             } else {
                 (PermissiveState::Given, String::new())
             };

@@ -38,13 +38,13 @@ pub(super) struct Scene {
     pub(super) seen: bool,
     /// The flame sensor's reading is known.
     pub(super) flame_known: bool,
-    /// Gas asked, or asked before and not seen to vent.
+    /// Gas supply open, or open before and the pipe not seen to vent.
     pub(super) gas_present: bool,
     /// A flame was proved since fuel was opened.
     pub(super) burning: bool,
     /// A flame may burn.
     pub(super) heat: bool,
-    /// Fuel, oxygen or powder asked.
+    /// Powder asked, or a gas valve with gas before it.
     pub(super) process: bool,
     /// Any energy asked or present.
     pub(super) energised: bool,

@@ -134,7 +134,7 @@ pub(in crate::interlock) const ROWS: &[Row] = matrix! {
         [X X X X UntilClear Retreat Turn _ _], Healthy,   Red,    "Fuel valve not proved shut", "Shut the isolation valve outside the cell; look at valve and contact.";
     210, "oxygen_not_shut",     4, Trip, GasPresent,      Watch::OxygenNotShut,                     NONE,               1000,
         [X X X X UntilClear Retreat Turn _ _], Healthy,   Red,    "Oxygen valve not proved shut", "Shut the isolation valve outside the cell; look at valve and contact.";
-    211, "fuel_contact_wrong",  8, Hold, Lighting,        Watch::FuelShutContradicts,               NONE,               1000,
+    211, "fuel_contact_wrong",  8, Hold, Process,         Watch::FuelShutContradicts,               NONE,               1000,
         [X _ _ _ Keep       Free    Free _ _], AtRest,    Yellow, "Fuel valve open, contact says shut", "Its contact can't prove the valve shut: look at valve and contact.";
 
     // Pressures. A transmitter's failure is told as that, sooner than any value row, and

@@ -4,6 +4,7 @@ mod arming;
 mod bench;
 mod enforcement;
 mod figures;
+mod job;
 mod latching;
 mod provoke;
 mod speed;
