@@ -171,7 +171,7 @@ impl Memory {
         if scene.process {
             self.purge_owed = true;
         }
-        self.purge.update(air && !scene.process, now);
+        self.purge.update(air && !scene.powder && !scene.fuel && !scene.oxygen, now);
         if self.purge.for_at_least(durations::PURGE, now) {
             self.purge_owed = false;
         }

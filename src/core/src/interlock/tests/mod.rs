@@ -2,6 +2,8 @@
 
 mod arming;
 mod bench;
+mod chaos;
+mod dice;
 mod enforcement;
 mod figures;
 mod job;
