@@ -10,7 +10,7 @@ use super::message::{message, raised};
 use super::news::News;
 use super::permissive::{Permissive, permissives};
 use super::plant::Plant;
-use super::scene::Scene;
+use super::scene::{Contacts, Scene};
 use super::slot::{Look, Slot};
 use super::trip::Trip;
 use super::verdict::{Acknowledged, Class, Effects, SpindleEffect, Verdict, Veto};
@@ -112,7 +112,7 @@ impl Interlocks {
             }
         }
         if let Some(trip) = trip {
-            trip.follow(memory, &scene, inputs, plant);
+            trip.follow(memory, &scene);
         }
         self.scene = scene;
         self.limits = *limits;
@@ -192,7 +192,9 @@ impl Interlocks {
         if inspected == Inspected::Yes {
             self.inspected();
         }
-        let view = View { scene: &self.scene, inputs, limits: &self.limits, plant: &self.plant };
+        let contacts = Contacts::read(inputs, &self.plant);
+        let scene = Scene { contacts, ..self.scene };
+        let view = View { scene: &scene, inputs, limits: &self.limits, plant: &self.plant };
         for slot in self.slots.iter_mut().filter(|slot| slot.latched) {
             let lasting = slot.row.reset != ResetRule::AtRest;
             slot.present |=
@@ -248,7 +250,8 @@ impl Interlocks {
     pub fn permissives(&self, inputs: &Inputs, limits: &Limits) -> Vec<Permissive> {
         let mut slots: Vec<&Slot> = self.slots.iter().collect();
         slots.sort_by_key(|slot| slot.row.number);
-        permissives(&slots, &self.scene, self.extraction_asked, inputs, limits, &self.plant)
+        let scene = Scene { contacts: Contacts::read(inputs, &self.plant), ..self.scene };
+        permissives(&slots, &scene, self.extraction_asked, inputs, limits, &self.plant)
     }
 
     /// Works out class, effects, what comes later, and what a reset needs.

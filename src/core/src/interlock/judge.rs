@@ -1,7 +1,5 @@
 //! Whether a row is armed, and whether what it watches is so.
 
-use core::time::Duration;
-
 use super::judge_carriage::carriage;
 use super::matrix::{Arming, FUEL_LIMIT, Reference, Row, Watch};
 use super::plant::Plant;
@@ -91,7 +89,7 @@ pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
     match row.watch {
         Watch::Open(tag) => open(tag, view),
         Watch::Pressed(tag) | Watch::PressedOr(tag, _) => {
-            Finding::of(view.inputs.is_on(tag, view.plant.field_budget))
+            Finding::of(view.scene.contacts.is_on(tag))
         }
         Watch::Person(_) => Finding::Clear,
         Watch::Failed(tag) => failed(tag, view),
@@ -140,7 +138,7 @@ pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
 /// A healthy contact: anything but known to be closed is open. A contact the rig does not have
 /// reads what the rig file says it reads.
 pub(super) fn open(tag: Contact, view: &View<'_>) -> Finding {
-    if view.inputs.is_on(tag, view.plant.field_budget) {
+    if view.scene.contacts.is_on(tag) {
         Finding::Clear
     } else if view.scene.field_known {
         Finding::Present
@@ -213,28 +211,24 @@ pub(super) fn threshold(
     }
 }
 
-/// The trial time in force.
-pub(super) fn trial(limits: &Limits) -> Duration {
-    limits
-        .trial
-        .map_or(durations::FUEL_UNLIT_AT_LIGHTING, Time::to_duration)
-        .min(durations::LONGEST_TRIAL)
+/// The trial time in force, s.
+pub(super) fn trial(limits: &Limits) -> f64 {
+    let own = durations::FUEL_UNLIT_AT_LIGHTING.as_secs_f64();
+    limits.trial.map_or(own, Time::s).min(durations::LONGEST_TRIAL.as_secs_f64())
 }
 
-/// The longest rest of a flame in force.
-pub(super) fn longest_rest(limits: &Limits, set_point: f64) -> Duration {
-    let own = Duration::try_from_secs_f64(set_point).unwrap_or(durations::FLAME_AT_REST);
-    let tightened = own < durations::FLAME_AT_REST;
+/// The longest rest of a flame in force, s: the plan's, unless the rig has tightened the row's.
+pub(super) fn longest_rest(limits: &Limits, set_point: f64) -> f64 {
+    let tightened = set_point < durations::FLAME_AT_REST.as_secs_f64();
     match limits.longest_rest {
-        None => own,
-        Some(given) if tightened => given.to_duration().min(own),
-        Some(given) => given.to_duration().min(durations::LONGEST_FLAME_AT_REST),
+        None => set_point,
+        Some(given) if tightened => given.s().min(set_point),
+        Some(given) => given.s().min(durations::LONGEST_FLAME_AT_REST.as_secs_f64()),
     }
 }
 
 fn flame(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
     let scene = view.scene;
-    let span = Duration::try_from_secs_f64(set_point).unwrap_or(Duration::ZERO);
     let not_proved = |tag: Contact, asked_open: bool| {
         if asked_open { Finding::Clear } else { open(tag, view) }
     };
@@ -244,16 +238,20 @@ fn flame(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
         Watch::NoFlame => Finding::Inhibited,
         Watch::FlameFromNothing => Finding::of(scene.seen && !scene.fuel && !scene.flame_unbroken),
         Watch::FlameRemains => Finding::of(
-            scene.seen && !scene.fuel && scene.flame_unbroken && scene.fuel_shut_for >= span,
+            scene.seen
+                && !scene.fuel
+                && scene.flame_unbroken
+                && scene.fuel_shut_for.as_secs_f64() >= set_point,
         ),
         Watch::TrialOver => {
-            Finding::of(!scene.seen && scene.fuel_open_for >= trial(view.limits) + span)
+            let open_for = scene.fuel_open_for.as_secs_f64();
+            Finding::of(!scene.seen && open_for >= trial(view.limits) + set_point)
         }
         Watch::FuelNotShut => not_proved(Contact::FuelShut, scene.fuel),
         Watch::OxygenNotShut => not_proved(Contact::OxygenShut, scene.oxygen),
         Watch::FuelShutContradicts => {
             let says_shut = view.plant.has_contact(Contact::FuelShut)
-                && view.inputs.is_on(Contact::FuelShut, view.plant.field_budget);
+                && view.scene.contacts.is_on(Contact::FuelShut);
             Finding::of(scene.fuel && says_shut)
         }
         _ => Finding::Clear,

@@ -49,7 +49,7 @@ pub(super) fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> Finding
         Watch::TorqueContradicts => torque(Some(axis.power), view),
         Watch::ParkContradicts => {
             let parked = view.plant.has_contact(Contact::ParkSwitch)
-                && view.inputs.is_on(Contact::ParkSwitch, view.plant.field_budget);
+                && view.scene.contacts.is_on(Contact::ParkSwitch);
             let here = scene::position(scene.axis);
             Finding::of(parked && scene::contradicts_park(here, view.limits))
         }
@@ -60,7 +60,7 @@ pub(super) fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> Finding
 }
 
 fn rests(set_point: f64, view: &View<'_>) -> Finding {
-    Finding::of(view.scene.rested_for >= longest_rest(view.limits, set_point))
+    Finding::of(view.scene.rested_for.as_secs_f64() >= longest_rest(view.limits, set_point))
 }
 
 /// A hard limit counts while gas or powder is on, while homing, and when the carriage is asked
@@ -82,10 +82,10 @@ fn outside(view: &View<'_>) -> bool {
 }
 
 fn torque(power: Option<PowerState>, view: &View<'_>) -> Finding {
-    let budget = view.plant.field_budget;
-    let allowed = view.inputs.is_on(Contact::TorqueAllowed, budget);
-    let refused = view.inputs.is_off(Contact::TorqueAllowed, budget);
-    let stopped = view.inputs.is_off(Contact::EmergencyStop, budget);
+    let contacts = view.scene.contacts;
+    let allowed = contacts.is_on(Contact::TorqueAllowed);
+    let refused = contacts.is_off(Contact::TorqueAllowed);
+    let stopped = contacts.is_off(Contact::EmergencyStop);
     let has_torque = power == Some(PowerState::OperationEnabled);
     let fitted = view.plant.has_contact(Contact::TorqueAllowed);
     Finding::of(fitted && ((stopped && allowed) || (refused && has_torque)))

@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::feed::{Feed, Hose};
 use super::plant::Plant;
-use super::scene::{self, AT_REST, SPINDLE_AT_REST, Scene, on};
+use super::scene::{self, AT_REST, Contacts, SPINDLE_AT_REST, Scene, on};
 use super::{Limits, durations};
 use crate::cia402::PowerState;
 use crate::image::{
@@ -119,7 +119,7 @@ impl Memory {
         self.gas(&mut scene, inputs, last, plant);
         self.axis(&mut scene, inputs, last, plant);
         self.spindle(&mut scene, inputs, last, limits, plant);
-        self.place(&mut scene, inputs, last, limits, plant);
+        self.place(&mut scene, last, limits, plant);
         self.powder(&mut scene, inputs, last, plant);
         self.references(&mut scene, limits);
         scene.energised = scene.gas_present
@@ -135,14 +135,15 @@ impl Memory {
     }
 
     fn contacts(&mut self, scene: &mut Scene, inputs: &Inputs, plant: &Plant) {
-        for tag in Contact::ALL.iter().copied().filter(|tag| plant.has_contact(*tag)) {
-            let signal = inputs.contact(tag);
-            scene.field_known |= signal.trusted(inputs.now, plant.field_budget).is_some();
-            scene.field_frozen |= signal.kind == Kind::Failed(Failure::Frozen);
+        scene.contacts = Contacts::read(inputs, plant);
+        for (tag, signal) in Contact::ALL.iter().zip(&inputs.contacts) {
+            if plant.has_contact(*tag) {
+                scene.field_known |= scene.contacts.is_known(*tag);
+                scene.field_frozen |= signal.kind == Kind::Failed(Failure::Frozen);
+            }
         }
-        let flame = inputs.contact(Contact::Flame).trusted(inputs.now, plant.field_budget);
-        scene.flame_known = flame.is_some();
-        scene.seen = flame.is_some_and(on);
+        scene.flame_known = scene.contacts.is_known(Contact::Flame);
+        scene.seen = scene.contacts.is_on(Contact::Flame);
         self.flame.update(scene.seen, inputs.now);
     }
 
@@ -294,16 +295,9 @@ impl Memory {
         scene.spindle_high = either(f64::max);
     }
 
-    fn place(
-        &mut self,
-        scene: &mut Scene,
-        inputs: &Inputs,
-        last: &Outputs,
-        limits: &Limits,
-        plant: &Plant,
-    ) {
-        let now = inputs.now;
-        let place = scene::place(inputs, scene.axis, limits, plant);
+    fn place(&mut self, scene: &mut Scene, last: &Outputs, limits: &Limits, plant: &Plant) {
+        let now = scene.now;
+        let place = scene::place(scene.contacts, scene.axis, limits, plant);
         self.swung.update(plant.swings && on(last.coil(Coil::SwingAway)), now);
         let swung = self.swung.for_at_least(SWING_TAKES, now);
         scene.clear = place.clear || swung;

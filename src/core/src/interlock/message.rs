@@ -121,7 +121,7 @@ fn found(watch: Watch, set_point: f64, view: &View<'_>) -> String {
         Watch::TrialOver => format!(
             "fuel open for {:.1} s without a flame, expected at most {:.1} s",
             view.scene.fuel_open_for.as_secs_f64(),
-            trial(view.limits).as_secs_f64()
+            trial(view.limits)
         ),
         Watch::FuelNotShut => contact(Contact::FuelShut, "on", view),
         Watch::OxygenNotShut => contact(Contact::OxygenShut, "on", view),
@@ -199,7 +199,7 @@ fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> String {
         Watch::FlameRests => format!(
             "{:.1} s over one spot, expected at most {:.1} s",
             scene.rested_for.as_secs_f64(),
-            longest_rest(view.limits, set_point).as_secs_f64()
+            longest_rest(view.limits, set_point)
         ),
         _ => drive(),
     }

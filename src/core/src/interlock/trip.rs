@@ -2,10 +2,9 @@
 
 use super::durations;
 use super::memory::Memory;
-use super::plant::Plant;
 use super::scene::Scene;
 use super::verdict::CarriageEffect;
-use crate::image::{Contact, Inputs};
+use crate::image::Contact;
 use crate::moment::Moment;
 
 /// What a trip remembers of the moment it began.
@@ -35,14 +34,8 @@ impl Trip {
     }
 
     /// Trust once lost is not given back before the reset.
-    pub(super) fn follow(
-        &mut self,
-        memory: &Memory,
-        scene: &Scene,
-        inputs: &Inputs,
-        plant: &Plant,
-    ) {
-        let guard = inputs.is_on(Contact::Guard, plant.field_budget);
+    pub(super) fn follow(&mut self, memory: &Memory, scene: &Scene) {
+        let guard = scene.contacts.is_on(Contact::Guard);
         let in_time = scene.now.since(self.began) < durations::RETREAT;
         self.may_retreat &= memory.enabled_without_break() && guard && in_time;
         self.turn_at_most = match (self.turn_at_most, scene.spindle_asked) {

@@ -6,7 +6,7 @@ use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, Coil, Contact, Failure, Inputs, Level, Outputs, Referenced, SpindleDemand,
 };
-use crate::interlock::{Interlocks, Limits, PermissiveState};
+use crate::interlock::{CarriageEffect, Interlocks, Limits, PermissiveState};
 use crate::moment::Moment;
 use crate::quantity::{Length, Speed, SpindleSpeed};
 use crate::rig::LitBy;
@@ -356,4 +356,33 @@ fn valves_stroked_in_a_proof_test_behind_a_vented_pipe_trip_nothing() {
     bench.analogue(Analogue::FuelPressure, 0.3);
     bench.run(0.1);
     assert_eq!(bench.first(), "no_ignition");
+}
+
+#[test]
+fn a_pressure_behind_a_shut_supply_is_gas() {
+    let mut bench = Bench::idle();
+    bench.contact(Contact::Guard, Level::Off);
+    bench.run(10.0);
+    assert_eq!(bench.causes(), Vec::<&str>::new());
+    bench.axis(|axis| axis.velocity = Speed::from_mm_per_s(1.0));
+    bench.analogue(Analogue::OxygenPressure, 0.06);
+    bench.scan();
+    assert_eq!(bench.first(), "guard_open");
+}
+
+#[test]
+fn a_hold_stops_the_carriage_only_while_its_condition_lasts() {
+    let mut bench = Bench::spraying();
+    bench.axis(|axis| axis.position = Length::from_mm(600.0));
+    let mut travel = pass();
+    travel.to = Length::from_mm(860.0);
+    bench.outputs.axis = AxisDemand::Travel(travel);
+    bench.scan();
+    assert_eq!(bench.causes(), ["outside_travel"]);
+    assert_eq!(bench.verdict().effects.carriage, CarriageEffect::Stop);
+    travel.to = Length::from_mm(710.0);
+    bench.outputs.axis = AxisDemand::Travel(travel);
+    bench.scan();
+    assert_eq!(bench.verdict().effects.carriage, CarriageEffect::Free);
+    assert!(bench.verdict().effects.powder_off.is_imposed());
 }
