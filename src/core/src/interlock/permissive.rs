@@ -45,7 +45,10 @@ fn counts(row: &Row, extraction: bool) -> bool {
     let of_extraction = row.key.starts_with("extraction");
     // The stages of one cause would tell the same thing twice.
     let staged = row.key.ends_with("_trip");
-    let guarded = matches!(row.watch, Watch::Open(Contact::TorqueAllowed | Contact::Standoff));
+    let guarded = matches!(
+        row.watch,
+        Watch::Open(Contact::TorqueAllowed | Contact::Standoff) | Watch::DriveFault
+    );
     (lasting || guarded) && !staged && (extraction || !of_extraction)
 }
 

@@ -215,6 +215,8 @@ pub enum Raised {
     IgnitionLockout,
     /// Something waited for did not come in time; the words say what.
     Overdue,
+    /// The controller stood still for too long.
+    Stalled,
 }
 
 /// What is watched.
