@@ -1,7 +1,8 @@
 //! The interlocks of one rig: judge, latch, and say what is taken away.
 
+use super::Limits;
 use super::figures::{FigureProblem, figures};
-use super::judge::{Bench, Finding, armed, find};
+use super::judge::{Finding, View, armed, find};
 use super::latch::{Latch, Onset};
 use super::matrix::{AirEffect, ROWS, Raised, ResetRule, Watch};
 use super::memory::Memory;
@@ -9,11 +10,11 @@ use super::message::{message, raised};
 use super::news::News;
 use super::permissive::{Permissive, permissives};
 use super::plant::Plant;
-use super::scene::Scene;
-use super::slot::{Slot, Turn};
-use super::verdict::{Acknowledged, CarriageEffect, Class, Effects, SpindleEffect, Verdict, Veto};
-use super::{Limits, durations};
-use crate::image::{Coil, Contact, Inputs, Outputs};
+use super::scene::{Contacts, Scene};
+use super::slot::{Look, Slot};
+use super::trip::Trip;
+use super::verdict::{Acknowledged, Class, Effects, SpindleEffect, Verdict, Veto};
+use crate::image::{Coil, Inputs, Outputs};
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 use crate::rig::Rig;
@@ -43,19 +44,6 @@ pub enum Taken {
     Yes,
     /// Neither gas nor powder is asked, so there is nothing it could be about.
     NothingToAct,
-}
-
-/// What a trip remembers of the moment it began.
-#[derive(Debug, Clone, Copy)]
-struct Trip {
-    began: Moment,
-    /// The drive has had torque without a break since before the trip.
-    may_retreat: bool,
-    /// Since when the carriage has been stopping.
-    stopping: Option<Moment>,
-    /// The speed the spindle may keep; none once it was asked to stop.
-    turn_at_most: Option<f64>,
-    inspected: bool,
 }
 
 /// The interlocks.
@@ -105,18 +93,18 @@ impl Interlocks {
     pub fn step(&mut self, inputs: &Inputs, last: &Outputs, limits: &Limits) {
         let Self { plant, slots, memory, latch, trip, .. } = self;
         let scene = memory.update(inputs, last, limits, plant);
-        let bench = Bench { scene: &scene, inputs, limits, plant };
+        let view = View { scene: &scene, inputs, limits, plant };
         let now = scene.now;
         for slot in slots.iter_mut() {
-            match slot.look(&bench) {
-                Turn::Same => {}
-                Turn::Confirmed => {
-                    let words = |slot: &Slot| message(slot.row, &slot.figure, &bench);
+            match slot.look(&view) {
+                Look::Same => {}
+                Look::Confirmed => {
+                    let words = |slot: &Slot| message(slot.row, &slot.figure, &view);
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }
                 }
-                Turn::Returned => latch.return_to_normal(slot, now),
+                Look::Returned => latch.return_to_normal(slot, now),
             }
             let ends = slot.row.class == Class::Stop && slot.latched && !slot.present;
             if ends && !scene.energised {
@@ -124,7 +112,7 @@ impl Interlocks {
             }
         }
         if let Some(trip) = trip {
-            trip.follow(memory, &scene, inputs, plant);
+            trip.follow(memory, &scene);
         }
         self.scene = scene;
         self.limits = *limits;
@@ -146,15 +134,15 @@ impl Interlocks {
     /// The same with words about what was found: which deadline passed, which try failed.
     pub fn raise(&mut self, now: Moment, cause: Raised, words: &str) -> Taken {
         let inputs = Inputs::unknown();
-        let bench =
-            Bench { scene: &self.scene, inputs: &inputs, limits: &self.limits, plant: &self.plant };
+        let view =
+            View { scene: &self.scene, inputs: &inputs, limits: &self.limits, plant: &self.plant };
         let mut taken = Taken::NothingToAct;
         for slot in &mut self.slots {
             let is_it = match slot.row.watch {
                 Watch::Person(own) | Watch::PressedOr(_, own) => own == cause,
                 _ => false,
             };
-            if is_it && armed(slot.row.arming, &bench) {
+            if is_it && armed(slot.row.arming, &view) {
                 taken = Taken::Yes;
                 if self.latch.confirm(slot, now, |slot| raised(slot.row, words)) == Onset::First {
                     self.trip = Some(Trip::begin(&self.memory, &self.scene));
@@ -204,11 +192,13 @@ impl Interlocks {
         if inspected == Inspected::Yes {
             self.inspected();
         }
-        let bench = Bench { scene: &self.scene, inputs, limits: &self.limits, plant: &self.plant };
+        let contacts = Contacts::read(inputs, &self.plant);
+        let scene = Scene { contacts, ..self.scene };
+        let view = View { scene: &scene, inputs, limits: &self.limits, plant: &self.plant };
         for slot in self.slots.iter_mut().filter(|slot| slot.latched) {
             let lasting = slot.row.reset != ResetRule::AtRest;
             slot.present |=
-                lasting && find(slot.row, slot.figure.set_point, &bench) != Finding::Clear;
+                lasting && find(slot.row, slot.figure.set_point, &view) != Finding::Clear;
         }
         self.conclude();
         let mut needs = self.latch.verdict.reset_needs.clone();
@@ -260,7 +250,8 @@ impl Interlocks {
     pub fn permissives(&self, inputs: &Inputs, limits: &Limits) -> Vec<Permissive> {
         let mut slots: Vec<&Slot> = self.slots.iter().collect();
         slots.sort_by_key(|slot| slot.row.number);
-        permissives(&slots, &self.scene, self.extraction_asked, inputs, limits, &self.plant)
+        let scene = Scene { contacts: Contacts::read(inputs, &self.plant), ..self.scene };
+        permissives(&slots, &scene, self.extraction_asked, inputs, limits, &self.plant)
     }
 
     /// Works out class, effects, what comes later, and what a reset needs.
@@ -277,7 +268,8 @@ impl Interlocks {
     fn effects(&mut self) {
         let mut sum = Effects::default();
         let mut air = AirEffect::Keep;
-        for slot in self.slots.iter().filter(|slot| slot.latched) {
+        let slots = if self.latch.is_empty() { &[] } else { self.slots.as_slice() };
+        for slot in slots.iter().filter(|slot| slot.latched) {
             let row = slot.row.effects;
             sum.powder_off = sum.powder_off.max(row.powder);
             sum.fuel_shut = sum.fuel_shut.max(row.fuel);
@@ -318,6 +310,9 @@ impl Interlocks {
     fn pend(&mut self) {
         let now = self.scene.now;
         self.latch.verdict.pending.clear();
+        if self.latch.verdict.holds.is_empty() {
+            return;
+        }
         for slot in self.slots.iter().filter(|slot| slot.latched && slot.confirmed) {
             let Some(next) = slot.escalates_to.and_then(|place| self.slots.get(place)) else {
                 continue;
@@ -363,43 +358,6 @@ impl Interlocks {
         if self.memory.purge_owed {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");
         }
-    }
-}
-
-impl Trip {
-    fn begin(memory: &Memory, scene: &Scene) -> Self {
-        Self {
-            began: scene.now,
-            may_retreat: memory.enabled_without_break(),
-            stopping: None,
-            turn_at_most: scene.spindle_asked,
-            inspected: false,
-        }
-    }
-
-    /// Trust once lost is not given back before the reset.
-    fn follow(&mut self, memory: &Memory, scene: &Scene, inputs: &Inputs, plant: &Plant) {
-        let guard = inputs.is_on(Contact::Guard, plant.field_budget);
-        let in_time = scene.now.since(self.began) < durations::RETREAT;
-        self.may_retreat &= memory.enabled_without_break() && guard && in_time;
-        self.turn_at_most = match (self.turn_at_most, scene.spindle_asked) {
-            (Some(most), Some(asked)) => Some(most.min(asked)),
-            _ => None,
-        };
-    }
-
-    /// A retreat that is not trusted is a stop, and a stop that has had its time a cut.
-    fn carriage(&mut self, effect: CarriageEffect, now: Moment) -> CarriageEffect {
-        let effect = match effect {
-            CarriageEffect::Retreat if !self.may_retreat => CarriageEffect::Stop,
-            other => other,
-        };
-        if effect != CarriageEffect::Stop {
-            self.stopping = None;
-            return effect;
-        }
-        let since = *self.stopping.get_or_insert(now);
-        if now.since(since) >= durations::QUICK_STOP { CarriageEffect::Cut } else { effect }
     }
 }
 

@@ -1,12 +1,10 @@
 //! Whether a row is armed, and whether what it watches is so.
 
-use core::time::Duration;
-
+use super::judge_carriage::carriage;
 use super::matrix::{Arming, FUEL_LIMIT, Reference, Row, Watch};
 use super::plant::Plant;
 use super::scene::{self, SPINDLE_AT_REST, Scene};
 use super::{Limits, durations};
-use crate::cia402::PowerState;
 use crate::image::{Analogue, Contact, Inputs};
 use crate::quantity::Time;
 
@@ -19,10 +17,6 @@ const OWN_SPRAY_HIGH: f64 = 350.0;
 const OWN_FUSE_CEILING: f64 = 1204.0;
 /// A back-pressure is no higher than before by less than this, bar (arbitrary).
 const LEAST_RISE: f64 = 0.1;
-/// Under this expected speed a carriage is not judged, mm/s (arbitrary).
-const LEAST_SPEED: f64 = 0.5;
-/// A travel is outside its bounds by more than this, mm (arbitrary).
-const BOUND_TOLERANCE: f64 = 0.01;
 
 /// What became of one look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,13 +30,14 @@ pub(super) enum Finding {
 }
 
 impl Finding {
-    const fn of(is_so: bool) -> Self {
+    /// Present when it is so.
+    pub(super) const fn of(is_so: bool) -> Self {
         if is_so { Self::Present } else { Self::Clear }
     }
 }
 
 /// What a row is judged from.
-pub(super) struct Bench<'a> {
+pub(super) struct View<'a> {
     /// The facts.
     pub(super) scene: &'a Scene,
     /// The image.
@@ -54,8 +49,8 @@ pub(super) struct Bench<'a> {
 }
 
 /// Whether the row counts now.
-pub(super) fn armed(arming: Arming, bench: &Bench<'_>) -> bool {
-    let scene = bench.scene;
+pub(super) fn armed(arming: Arming, view: &View<'_>) -> bool {
+    let scene = view.scene;
     match arming {
         Arming::Always => true,
         Arming::Energised => scene.energised,
@@ -67,15 +62,15 @@ pub(super) fn armed(arming: Arming, bench: &Bench<'_>) -> bool {
         Arming::OxygenSettled => scene.oxygen_settled,
         Arming::CarrierSettled => scene.carrier_settled && (scene.powder || scene.fuel),
         Arming::Burning => scene.burning,
-        Arming::Lighting => scene.fuel && !scene.burning,
+        Arming::Lighting => scene.fuel && scene.gas_present && !scene.burning,
         Arming::Powder => scene.powder,
         Arming::PowderOverPart => scene.powder && scene.over_part,
         Arming::FlameOverPart => scene.heat && !scene.clear,
         Arming::SprayHeat => {
-            scene.powder || (scene.heat && !scene.clear && bench.limits.spray_window.is_some())
+            scene.powder || (scene.heat && !scene.clear && view.limits.spray_window.is_some())
         }
-        Arming::FuseHeat => scene.heat && !scene.clear && bench.limits.spray_window.is_none(),
-        Arming::Fusing => scene.heat && !scene.clear && bench.limits.fuse_ceiling.is_some(),
+        Arming::FuseHeat => scene.heat && !scene.clear && view.limits.spray_window.is_none(),
+        Arming::Fusing => scene.heat && !scene.clear && view.limits.fuse_ceiling.is_some(),
         Arming::SpindleSettled => {
             scene.spindle_settled && (scene.powder || (scene.heat && !scene.clear))
         }
@@ -83,26 +78,26 @@ pub(super) fn armed(arming: Arming, bench: &Bench<'_>) -> bool {
         Arming::DriveNeeded => scene.process || scene.axis_asked || scene.torque,
         Arming::Travelling => scene.travel.is_some() || scene.homing,
         Arming::WorkingMotion => {
-            scene.process || scene.travel.is_some_and(|travel| travel.at.abs() > bench.plant.jog)
+            scene.process || scene.travel.is_some_and(|travel| travel.at.abs() > view.plant.jog)
         }
         Arming::WatchdogBeating => scene.beating && scene.energised,
     }
 }
 
 /// Whether what the row watches is so, whatever is armed.
-pub(super) fn find(row: &Row, set_point: f64, bench: &Bench<'_>) -> Finding {
+pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
     match row.watch {
-        Watch::Open(tag) => open(tag, bench),
+        Watch::Open(tag) => open(tag, view),
         Watch::Pressed(tag) | Watch::PressedOr(tag, _) => {
-            Finding::of(bench.inputs.is_on(tag, bench.plant.field_budget))
+            Finding::of(view.scene.contacts.is_on(tag))
         }
         Watch::Person(_) => Finding::Clear,
-        Watch::Failed(tag) => failed(tag, bench),
+        Watch::Failed(tag) => failed(tag, view),
         Watch::Below(tag, reference) => {
-            compare(tag, reference, set_point, bench, |value, floor| value < floor)
+            compare(tag, reference, set_point, view, |value, floor| value < floor)
         }
         Watch::Above(tag, reference) => {
-            compare(tag, reference, set_point, bench, |value, ceiling| value > ceiling)
+            compare(tag, reference, set_point, view, |value, ceiling| value > ceiling)
         }
         Watch::NoFlame
         | Watch::FlameFromNothing
@@ -110,7 +105,7 @@ pub(super) fn find(row: &Row, set_point: f64, bench: &Bench<'_>) -> Finding {
         | Watch::TrialOver
         | Watch::FuelNotShut
         | Watch::OxygenNotShut
-        | Watch::FuelShutContradicts => flame(row.watch, set_point, bench),
+        | Watch::FuelShutContradicts => flame(row.watch, set_point, view),
         Watch::DriveSilent
         | Watch::DriveFault
         | Watch::DriveUnknown
@@ -123,40 +118,40 @@ pub(super) fn find(row: &Row, set_point: f64, bench: &Bench<'_>) -> Finding {
         | Watch::TorqueContradicts
         | Watch::ParkContradicts
         | Watch::CarriageStill
-        | Watch::FlameRests => carriage(row.watch, set_point, bench),
+        | Watch::FlameRests => carriage(row.watch, set_point, view),
         Watch::MissedPulses
         | Watch::SpindleSlow
         | Watch::TachometerSilent
         | Watch::Overspeed
         | Watch::SpeedError
-        | Watch::InverterNotOk => spindle(row.watch, set_point, bench),
+        | Watch::InverterNotOk => spindle(row.watch, set_point, view),
         Watch::FeedFalls
         | Watch::FeedPulses
         | Watch::HoseBlocked
         | Watch::FieldSilent
         | Watch::FieldFrozen
         | Watch::RelayDropped
-        | Watch::ScanGap => others(row.watch, set_point, bench),
+        | Watch::ScanGap => others(row.watch, set_point, view),
     }
 }
 
 /// A healthy contact: anything but known to be closed is open. A contact the rig does not have
 /// reads what the rig file says it reads.
-fn open(tag: Contact, bench: &Bench<'_>) -> Finding {
-    if bench.inputs.is_on(tag, bench.plant.field_budget) {
+pub(super) fn open(tag: Contact, view: &View<'_>) -> Finding {
+    if view.scene.contacts.is_on(tag) {
         Finding::Clear
-    } else if bench.scene.field_known {
+    } else if view.scene.field_known {
         Finding::Present
     } else {
         Finding::Inhibited
     }
 }
 
-fn failed(tag: Analogue, bench: &Bench<'_>) -> Finding {
-    let fitted = bench.plant.has_analogue(tag);
-    if !fitted || scene::value(bench.inputs, tag, bench.plant).is_some() {
+fn failed(tag: Analogue, view: &View<'_>) -> Finding {
+    let fitted = view.plant.has_analogue(tag);
+    if !fitted || scene::value(view.inputs, tag, view.plant).is_some() {
         Finding::Clear
-    } else if bench.scene.field_known {
+    } else if view.scene.field_known {
         Finding::Present
     } else {
         Finding::Inhibited
@@ -167,16 +162,16 @@ fn compare(
     tag: Analogue,
     reference: Reference,
     set_point: f64,
-    bench: &Bench<'_>,
+    view: &View<'_>,
     is_bad: fn(f64, f64) -> bool,
 ) -> Finding {
-    if !bench.plant.has_analogue(tag) {
+    if !view.plant.has_analogue(tag) {
         return Finding::Clear;
     }
-    let Some(value) = scene::value(bench.inputs, tag, bench.plant) else {
+    let Some(value) = scene::value(view.inputs, tag, view.plant) else {
         return Finding::Inhibited;
     };
-    match threshold(reference, set_point, bench.scene, bench.limits) {
+    match threshold(reference, set_point, view.scene, view.limits) {
         Some(threshold) => Finding::of(is_bad(value, threshold)),
         // A valve open without a figure to compare with counts as unsafe.
         None => Finding::Present,
@@ -216,30 +211,26 @@ pub(super) fn threshold(
     }
 }
 
-/// The trial time in force.
-pub(super) fn trial(limits: &Limits) -> Duration {
-    limits
-        .trial
-        .map_or(durations::FUEL_UNLIT_AT_LIGHTING, Time::to_duration)
-        .min(durations::LONGEST_TRIAL)
+/// The trial time in force, s.
+pub(super) fn trial(limits: &Limits) -> f64 {
+    let own = durations::FUEL_UNLIT_AT_LIGHTING.as_secs_f64();
+    limits.trial.map_or(own, Time::s).min(durations::LONGEST_TRIAL.as_secs_f64())
 }
 
-/// The longest rest of a flame in force.
-pub(super) fn longest_rest(limits: &Limits, set_point: f64) -> Duration {
-    let own = Duration::try_from_secs_f64(set_point).unwrap_or(durations::FLAME_AT_REST);
-    let tightened = own < durations::FLAME_AT_REST;
+/// The longest rest of a flame in force, s: the plan's, unless the rig has tightened the row's.
+pub(super) fn longest_rest(limits: &Limits, set_point: f64) -> f64 {
+    let tightened = set_point < durations::FLAME_AT_REST.as_secs_f64();
     match limits.longest_rest {
-        None => own,
-        Some(given) if tightened => given.to_duration().min(own),
-        Some(given) => given.to_duration().min(durations::LONGEST_FLAME_AT_REST),
+        None => set_point,
+        Some(given) if tightened => given.s().min(set_point),
+        Some(given) => given.s().min(durations::LONGEST_FLAME_AT_REST.as_secs_f64()),
     }
 }
 
-fn flame(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
-    let scene = bench.scene;
-    let span = Duration::try_from_secs_f64(set_point).unwrap_or(Duration::ZERO);
+fn flame(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
+    let scene = view.scene;
     let not_proved = |tag: Contact, asked_open: bool| {
-        if asked_open { Finding::Clear } else { open(tag, bench) }
+        if asked_open { Finding::Clear } else { open(tag, view) }
     };
     match watch {
         Watch::NoFlame if scene.seen => Finding::Clear,
@@ -247,105 +238,30 @@ fn flame(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
         Watch::NoFlame => Finding::Inhibited,
         Watch::FlameFromNothing => Finding::of(scene.seen && !scene.fuel && !scene.flame_unbroken),
         Watch::FlameRemains => Finding::of(
-            scene.seen && !scene.fuel && scene.flame_unbroken && scene.fuel_shut_for >= span,
+            scene.seen
+                && !scene.fuel
+                && scene.flame_unbroken
+                && scene.fuel_shut_for.as_secs_f64() >= set_point,
         ),
         Watch::TrialOver => {
-            Finding::of(!scene.seen && scene.fuel_open_for >= trial(bench.limits) + span)
+            let open_for = scene.fuel_open_for.as_secs_f64();
+            Finding::of(!scene.seen && open_for >= trial(view.limits) + set_point)
         }
         Watch::FuelNotShut => not_proved(Contact::FuelShut, scene.fuel),
         Watch::OxygenNotShut => not_proved(Contact::OxygenShut, scene.oxygen),
         Watch::FuelShutContradicts => {
-            let says_shut = bench.plant.has_contact(Contact::FuelShut)
-                && bench.inputs.is_on(Contact::FuelShut, bench.plant.field_budget);
+            let says_shut = view.plant.has_contact(Contact::FuelShut)
+                && view.scene.contacts.is_on(Contact::FuelShut);
             Finding::of(scene.fuel && says_shut)
         }
         _ => Finding::Clear,
     }
 }
 
-fn carriage(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
-    let scene = bench.scene;
-    let Some(axis) = scene.axis else {
-        return match watch {
-            Watch::DriveSilent => Finding::Present,
-            // What is not known to move rests.
-            Watch::CarriageStill => Finding::Present,
-            Watch::FlameRests => rests(set_point, bench),
-            Watch::TorqueContradicts => torque(None, bench),
-            Watch::LimitTowardChuck => limit(Contact::LimitMinus, None, bench),
-            Watch::LimitTowardTail => limit(Contact::LimitPlus, None, bench),
-            _ => Finding::Inhibited,
-        };
-    };
-    match watch {
-        Watch::DriveFault => {
-            Finding::of(matches!(axis.power, PowerState::Fault | PowerState::FaultReactionActive))
-        }
-        Watch::DriveUnknown => Finding::of(axis.power == PowerState::Unknown),
-        Watch::FollowingError => Finding::of(axis.following_error.abs().mm() > set_point),
-        Watch::Crawl => Finding::of(
-            scene.expected_speed >= LEAST_SPEED
-                && scene.speed_toward < scene.expected_speed * set_point / 100.0,
-        ),
-        Watch::LimitTowardChuck => {
-            let toward = scene.travel.map(|travel| travel.to < axis.position);
-            limit(Contact::LimitMinus, toward, bench)
-        }
-        Watch::LimitTowardTail => {
-            let toward = scene.travel.map(|travel| travel.to > axis.position);
-            limit(Contact::LimitPlus, toward, bench)
-        }
-        Watch::OutsideTravel => Finding::of(outside(bench)),
-        Watch::OutsideTravelLit => Finding::of(outside(bench) && scene.heat && !scene.clear),
-        Watch::TorqueContradicts => torque(Some(axis.power), bench),
-        Watch::ParkContradicts => {
-            let parked = bench.plant.has_contact(Contact::ParkSwitch)
-                && bench.inputs.is_on(Contact::ParkSwitch, bench.plant.field_budget);
-            let here = scene::position(scene.axis);
-            Finding::of(parked && scene::contradicts_park(here, bench.limits))
-        }
-        Watch::CarriageStill => Finding::of(!scene.moving),
-        Watch::FlameRests => rests(set_point, bench),
-        _ => Finding::Clear,
-    }
-}
-
-fn rests(set_point: f64, bench: &Bench<'_>) -> Finding {
-    Finding::of(bench.scene.rested_for >= longest_rest(bench.limits, set_point))
-}
-
-/// A hard limit counts while gas or powder is on, while homing, and when the carriage is asked
-/// toward it. Asked away from it, the carriage may leave it.
-fn limit(tag: Contact, toward: Option<bool>, bench: &Bench<'_>) -> Finding {
-    let scene = bench.scene;
-    let asked_there = toward.unwrap_or(scene.travel.is_some()) || scene.homing || scene.process;
-    if asked_there { open(tag, bench) } else { Finding::Clear }
-}
-
-fn outside(bench: &Bench<'_>) -> bool {
-    let bounds = bench.plant.travel;
-    scene::position(bench.scene.axis).is_some()
-        && bench.scene.travel.is_some_and(|travel| {
-            (bounds.low - travel.to).mm() > BOUND_TOLERANCE
-                || (travel.to - bounds.high).mm() > BOUND_TOLERANCE
-                || !travel.to.mm().is_finite()
-        })
-}
-
-fn torque(power: Option<PowerState>, bench: &Bench<'_>) -> Finding {
-    let budget = bench.plant.field_budget;
-    let allowed = bench.inputs.is_on(Contact::TorqueAllowed, budget);
-    let refused = bench.inputs.is_off(Contact::TorqueAllowed, budget);
-    let stopped = bench.inputs.is_off(Contact::EmergencyStop, budget);
-    let has_torque = power == Some(PowerState::OperationEnabled);
-    let fitted = bench.plant.has_contact(Contact::TorqueAllowed);
-    Finding::of(fitted && ((stopped && allowed) || (refused && has_torque)))
-}
-
-fn spindle(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
-    let scene = bench.scene;
+fn spindle(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
+    let scene = view.scene;
     if watch == Watch::InverterNotOk {
-        let ok = bench.inputs.inverter_ok.trusted(scene.now, bench.plant.inverter_budget);
+        let ok = view.inputs.inverter_ok.trusted(scene.now, view.plant.inverter_budget);
         return Finding::of(!ok.is_some_and(scene::on));
     }
     let Some(reading) = scene.spindle else {
@@ -374,8 +290,8 @@ fn spindle(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
     }
 }
 
-fn others(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
-    let scene = bench.scene;
+fn others(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
+    let scene = view.scene;
     match watch {
         Watch::FeedFalls => {
             Finding::of(scene.feed_share.is_some_and(|share| share * 100.0 < set_point))
@@ -383,12 +299,12 @@ fn others(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
         Watch::FeedPulses => Finding::of(
             scene.feed_share.is_some_and(|share| (share - 1.0).abs() * 100.0 > set_point),
         ),
-        Watch::HoseBlocked => blocked(set_point, bench),
+        Watch::HoseBlocked => blocked(set_point, view),
         Watch::FieldSilent => Finding::of(!scene.field_known && !scene.field_frozen),
         Watch::FieldFrozen => Finding::of(scene.field_frozen),
         Watch::RelayDropped => {
             if scene.beating {
-                open(Contact::WatchdogRelay, bench)
+                open(Contact::WatchdogRelay, view)
             } else {
                 Finding::Clear
             }
@@ -398,12 +314,12 @@ fn others(watch: Watch, set_point: f64, bench: &Bench<'_>) -> Finding {
     }
 }
 
-fn blocked(set_point: f64, bench: &Bench<'_>) -> Finding {
+fn blocked(set_point: f64, view: &View<'_>) -> Finding {
     let tag = Analogue::BackPressure;
-    if !bench.plant.has_analogue(tag) {
+    if !view.plant.has_analogue(tag) {
         return Finding::Clear;
     }
-    match (scene::value(bench.inputs, tag, bench.plant), bench.scene.back_pressure_before) {
+    match (scene::value(view.inputs, tag, view.plant), view.scene.back_pressure_before) {
         (None, _) => Finding::Inhibited,
         (Some(_), None) => Finding::Clear,
         (Some(value), Some(before)) => {

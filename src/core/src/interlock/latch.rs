@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use super::matrix::Row;
+use super::matrix::{Row, Watch};
 use super::news::{Change, MOST_NEWS, News};
 use super::slot::Slot;
 use super::verdict::{Acknowledged, Class, Occurrence, Presence, Verdict};
@@ -34,6 +34,11 @@ pub(super) enum Onset {
 }
 
 impl Latch {
+    /// Whether nothing is latched.
+    pub(super) fn is_empty(&self) -> bool {
+        self.verdict.first.is_none() && self.verdict.holds.is_empty()
+    }
+
     /// Takes in a confirmed cause. `words` are asked for only when it is not just a repeat.
     pub(super) fn confirm(
         &mut self,
@@ -96,7 +101,8 @@ impl Latch {
             occurrence.present = Presence::Returned;
         }
         slot.quiet_until = now + CHATTER;
-        if !told_before {
+        // What somebody raised is over in the same moment; that is no news.
+        if !told_before && !matches!(slot.row.watch, Watch::Person(_)) {
             self.tell(slot, now, Change::Returned, 0, slot.row.title.to_owned());
         }
     }

@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use super::feed::{Feed, Hose};
 use super::plant::Plant;
-use super::scene::{self, AT_REST, SPINDLE_AT_REST, Scene, on};
+use super::scene::{self, AT_REST, Contacts, SPINDLE_AT_REST, Scene, on};
 use super::{Limits, durations};
 use crate::cia402::PowerState;
 use crate::image::{
@@ -119,7 +119,7 @@ impl Memory {
         self.gas(&mut scene, inputs, last, plant);
         self.axis(&mut scene, inputs, last, plant);
         self.spindle(&mut scene, inputs, last, limits, plant);
-        self.place(&mut scene, inputs, last, limits, plant);
+        self.place(&mut scene, last, limits, plant);
         self.powder(&mut scene, inputs, last, plant);
         self.references(&mut scene, limits);
         scene.energised = scene.gas_present
@@ -135,14 +135,15 @@ impl Memory {
     }
 
     fn contacts(&mut self, scene: &mut Scene, inputs: &Inputs, plant: &Plant) {
-        for tag in Contact::ALL.iter().copied().filter(|tag| plant.has_contact(*tag)) {
-            let signal = inputs.contact(tag);
-            scene.field_known |= signal.trusted(inputs.now, plant.field_budget).is_some();
-            scene.field_frozen |= signal.kind == Kind::Failed(Failure::Frozen);
+        scene.contacts = Contacts::read(inputs, plant);
+        for (tag, signal) in Contact::ALL.iter().zip(&inputs.contacts) {
+            if plant.has_contact(*tag) {
+                scene.field_known |= scene.contacts.is_known(*tag);
+                scene.field_frozen |= signal.kind == Kind::Failed(Failure::Frozen);
+            }
         }
-        let flame = inputs.contact(Contact::Flame).trusted(inputs.now, plant.field_budget);
-        scene.flame_known = flame.is_some();
-        scene.seen = flame.is_some_and(on);
+        scene.flame_known = scene.contacts.is_known(Contact::Flame);
+        scene.seen = scene.contacts.is_on(Contact::Flame);
         self.flame.update(scene.seen, inputs.now);
     }
 
@@ -154,7 +155,6 @@ impl Memory {
             if plant.isolates { on(last.coil(Coil::Supply)) } else { scene.fuel || scene.oxygen };
         scene.powder = on(last.powder.now)
             || last.powder.next.is_some_and(|edge| on(edge.to) && edge.at <= now);
-        scene.process = scene.fuel || scene.oxygen || scene.powder;
         self.fuel_open.update(scene.fuel, now);
         self.fuel_shut.update(!scene.fuel, now);
         self.oxygen_open.update(scene.oxygen, now);
@@ -167,16 +167,17 @@ impl Memory {
         self.flame_unbroken = scene.fuel || (self.flame_unbroken && !dark);
         self.burning = scene.fuel && (self.burning || self.flame.for_at_least(FLAME_PROVES, now));
         self.presence(scene, inputs, plant);
+        scene.gas_present = self.gas_present;
+        scene.process = scene.powder || (scene.gas_present && (scene.fuel || scene.oxygen));
         if scene.process {
             self.purge_owed = true;
         }
-        self.purge.update(air && !scene.process, now);
+        self.purge.update(air && !scene.powder && !scene.fuel && !scene.oxygen, now);
         if self.purge.for_at_least(durations::PURGE, now) {
             self.purge_owed = false;
         }
-        scene.gas_present = self.gas_present;
         scene.burning = self.burning;
-        scene.heat = scene.fuel || (scene.seen && scene.gas_present);
+        scene.heat = scene.gas_present && (scene.fuel || scene.seen);
         scene.flame_unbroken = self.flame_unbroken;
         scene.fuel_open_for = self.fuel_open.lasted(now);
         scene.fuel_shut_for = self.fuel_shut.lasted(now);
@@ -188,27 +189,27 @@ impl Memory {
         scene.carrier_settled = self.carrier.for_at_least(CARRIER_SETTLES, now);
     }
 
-    /// Gas is present from the first valve opened, or the first pressure seen, until supply and
-    /// valves are shut and every transmitter shows the pipe vented. Without transmitters the
-    /// time that venting takes must do.
+    /// Gas is present while the supply is open, and after that until every transmitter shows the
+    /// pipe vented. Without transmitters the time that venting takes must do. A valve opened
+    /// behind a shut supply and a vented pipe, as in a proof test, is open to nothing.
     fn presence(&mut self, scene: &Scene, inputs: &Inputs, plant: &Plant) {
         let pipes = [Analogue::FuelPressure, Analogue::OxygenPressure];
         let reading =
             |tag| plant.has_analogue(tag).then(|| scene::value(inputs, tag, plant).map(f64::abs));
-        let pressure =
-            pipes.iter().any(|tag| reading(*tag).flatten().is_some_and(|p| p > plant.vented_below));
-        if scene.fuel || scene.oxygen || scene.supply || (plant.isolates && pressure) {
+        let waited = self.supply_shut.for_at_least(plant.vents_within, inputs.now);
+        let is_vented = |tag: &Analogue| match reading(*tag) {
+            Some(reading) if plant.isolates => reading.is_some_and(|p| p <= plant.vented_below),
+            _ => waited,
+        };
+        let holds_pressure =
+            |tag: &Analogue| reading(*tag).flatten().is_some_and(|p| p > plant.vented_below);
+        let vented = pipes.iter().all(is_vented);
+        let opened = scene.fuel || scene.oxygen;
+        let pressure = plant.isolates && pipes.iter().any(holds_pressure);
+        if scene.supply || pressure || (opened && !vented) {
             self.gas_present = true;
-        } else {
-            let waited = self.supply_shut.for_at_least(plant.vents_within, inputs.now);
-            let vented = plant.isolates
-                && pipes.iter().all(|tag| match reading(*tag) {
-                    Some(reading) => reading.is_some_and(|p| p <= plant.vented_below),
-                    None => waited,
-                });
-            if vented || (!plant.isolates && waited) {
-                self.gas_present = false;
-            }
+        } else if vented {
+            self.gas_present = false;
         }
     }
 
@@ -294,16 +295,9 @@ impl Memory {
         scene.spindle_high = either(f64::max);
     }
 
-    fn place(
-        &mut self,
-        scene: &mut Scene,
-        inputs: &Inputs,
-        last: &Outputs,
-        limits: &Limits,
-        plant: &Plant,
-    ) {
-        let now = inputs.now;
-        let place = scene::place(inputs, scene.axis, limits, plant);
+    fn place(&mut self, scene: &mut Scene, last: &Outputs, limits: &Limits, plant: &Plant) {
+        let now = scene.now;
+        let place = scene::place(scene.contacts, scene.axis, limits, plant);
         self.swung.update(plant.swings && on(last.coil(Coil::SwingAway)), now);
         let swung = self.swung.for_at_least(SWING_TAKES, now);
         scene.clear = place.clear || swung;

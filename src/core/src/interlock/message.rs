@@ -4,18 +4,18 @@ use core::fmt::Write as _;
 use core::time::Duration;
 
 use super::figures::Figure;
-use super::judge::{Bench, longest_rest, threshold, trial};
+use super::judge::{View, longest_rest, threshold, trial};
 use super::matrix::{Reference, Row, Watch};
 use super::scene;
 use crate::image::{Analogue, Contact, Failure, Kind, Level, Signal};
 
 /// The sentence that tells a confirmed cause.
-pub(super) fn message(row: &Row, figure: &Figure, bench: &Bench<'_>) -> String {
+pub(super) fn message(row: &Row, figure: &Figure, view: &View<'_>) -> String {
     let mut text = row.title.to_owned();
-    if let Some(here) = scene::position(bench.scene.axis) {
+    if let Some(here) = scene::position(view.scene.axis) {
         add(&mut text, format_args!(" at {here:.1}"));
     }
-    let found = found(row.watch, figure.set_point, bench);
+    let found = found(row.watch, figure.set_point, view);
     if !found.is_empty() {
         add(&mut text, format_args!(": {found}"));
     }
@@ -36,11 +36,11 @@ fn add(text: &mut String, words: core::fmt::Arguments<'_>) {
 }
 
 /// How old a signal is, or why it says nothing.
-fn standing<T: Copy>(signal: Signal<T>, bench: &Bench<'_>, budget: Duration) -> String {
-    let age = signal.age(bench.scene.now).as_secs_f64();
+fn standing<T: Copy>(signal: Signal<T>, view: &View<'_>, budget: Duration) -> String {
+    let age = signal.age(view.scene.now).as_secs_f64();
     match signal.kind {
         Kind::Failed(why) => reason(why).to_owned(),
-        Kind::Measured | Kind::Held if signal.age(bench.scene.now) > budget => {
+        Kind::Measured | Kind::Held if signal.age(view.scene.now) > budget => {
             format!("not read for {age:.2} s")
         }
         Kind::Measured => format!("read {age:.3} s ago"),
@@ -60,15 +60,15 @@ const fn reason(why: Failure) -> &'static str {
     }
 }
 
-fn contact(tag: Contact, expected: &str, bench: &Bench<'_>) -> String {
-    let signal = bench.inputs.contact(tag);
-    let budget = bench.plant.field_budget;
-    let level = match signal.trusted(bench.scene.now, budget) {
+fn contact(tag: Contact, expected: &str, view: &View<'_>) -> String {
+    let signal = view.inputs.contact(tag);
+    let budget = view.plant.field_budget;
+    let level = match signal.trusted(view.scene.now, budget) {
         Some(Level::On) => "on",
         Some(Level::Off) => "off",
         None => "not known",
     };
-    format!("{} {level} ({}), expected {expected}", tag.title(), standing(signal, bench, budget))
+    format!("{} {level} ({}), expected {expected}", tag.title(), standing(signal, view, budget))
 }
 
 const fn unit(tag: Analogue) -> &'static str {
@@ -89,95 +89,95 @@ fn value(
     reference: Reference,
     set_point: f64,
     side: &str,
-    bench: &Bench<'_>,
+    view: &View<'_>,
 ) -> String {
-    let signal = bench.inputs.analogue(tag);
+    let signal = view.inputs.analogue(tag);
     let unit = unit(tag);
-    let age = standing(signal, bench, bench.plant.field_budget);
+    let age = standing(signal, view, view.plant.field_budget);
     let found = format!("{} {:.2} {unit} ({age})", tag.title(), signal.value);
-    match threshold(reference, set_point, bench.scene, bench.limits) {
+    match threshold(reference, set_point, view.scene, view.limits) {
         Some(limit) => format!("{found}, expected at {side} {limit:.2} {unit}"),
         None => format!("{found}, but nobody has set a figure to compare it with"),
     }
 }
 
-fn found(watch: Watch, set_point: f64, bench: &Bench<'_>) -> String {
+fn found(watch: Watch, set_point: f64, view: &View<'_>) -> String {
     match watch {
-        Watch::Open(tag) => contact(tag, "on", bench),
-        Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag, "off", bench),
+        Watch::Open(tag) => contact(tag, "on", view),
+        Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag, "off", view),
         Watch::Person(_) => String::new(),
         Watch::Failed(tag) => {
-            let signal = bench.inputs.analogue(tag);
-            let why = standing(signal, bench, bench.plant.field_budget);
+            let signal = view.inputs.analogue(tag);
+            let why = standing(signal, view, view.plant.field_budget);
             format!("{} says nothing: {why}", tag.title())
         }
-        Watch::Below(tag, reference) => value(tag, reference, set_point, "least", bench),
-        Watch::Above(tag, reference) => value(tag, reference, set_point, "most", bench),
-        Watch::NoFlame => contact(Contact::Flame, "on", bench),
+        Watch::Below(tag, reference) => value(tag, reference, set_point, "least", view),
+        Watch::Above(tag, reference) => value(tag, reference, set_point, "most", view),
+        Watch::NoFlame => contact(Contact::Flame, "on", view),
         Watch::FlameFromNothing | Watch::FlameRemains => {
-            let shut = bench.scene.fuel_shut_for.as_secs_f64();
-            format!("{}; fuel shut for {shut:.1} s", contact(Contact::Flame, "off", bench))
+            let shut = view.scene.fuel_shut_for.as_secs_f64();
+            format!("{}; fuel shut for {shut:.1} s", contact(Contact::Flame, "off", view))
         }
         Watch::TrialOver => format!(
             "fuel open for {:.1} s without a flame, expected at most {:.1} s",
-            bench.scene.fuel_open_for.as_secs_f64(),
-            trial(bench.limits).as_secs_f64()
+            view.scene.fuel_open_for.as_secs_f64(),
+            trial(view.limits)
         ),
-        Watch::FuelNotShut => contact(Contact::FuelShut, "on", bench),
-        Watch::OxygenNotShut => contact(Contact::OxygenShut, "on", bench),
-        Watch::FuelShutContradicts => contact(Contact::FuelShut, "off", bench),
-        Watch::RelayDropped => contact(Contact::WatchdogRelay, "on", bench),
+        Watch::FuelNotShut => contact(Contact::FuelShut, "on", view),
+        Watch::OxygenNotShut => contact(Contact::OxygenShut, "on", view),
+        Watch::FuelShutContradicts => contact(Contact::FuelShut, "off", view),
+        Watch::RelayDropped => contact(Contact::WatchdogRelay, "on", view),
         Watch::FieldSilent => {
-            let signal = bench.inputs.contact(Contact::EmergencyStop);
-            format!("no contact is known: {}", standing(signal, bench, bench.plant.field_budget))
+            let signal = view.inputs.contact(Contact::EmergencyStop);
+            format!("no contact is known: {}", standing(signal, view, view.plant.field_budget))
         }
         Watch::FieldFrozen => "its cycle counter stands still".to_owned(),
         Watch::ScanGap => format!(
             "{:.2} s since the scan before, expected at most {set_point:.2} s",
-            bench.scene.gap.as_secs_f64()
+            view.scene.gap.as_secs_f64()
         ),
         Watch::MissedPulses
         | Watch::SpindleSlow
         | Watch::TachometerSilent
         | Watch::Overspeed
         | Watch::SpeedError
-        | Watch::InverterNotOk => spindle(watch, set_point, bench),
+        | Watch::InverterNotOk => spindle(watch, set_point, view),
         Watch::FeedFalls | Watch::FeedPulses => format!(
             "the hopper lost {:.0} % of what it lost at first",
-            bench.scene.feed_share.unwrap_or_default() * 100.0
+            view.scene.feed_share.unwrap_or_default() * 100.0
         ),
         Watch::HoseBlocked => format!(
             "back-pressure {:.2} bar, {:.2} bar with air alone",
-            bench.inputs.analogue(Analogue::BackPressure).value,
-            bench.scene.back_pressure_before.unwrap_or_default()
+            view.inputs.analogue(Analogue::BackPressure).value,
+            view.scene.back_pressure_before.unwrap_or_default()
         ),
-        _ => carriage(watch, set_point, bench),
+        _ => carriage(watch, set_point, view),
     }
 }
 
-fn carriage(watch: Watch, set_point: f64, bench: &Bench<'_>) -> String {
-    let scene = bench.scene;
+fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> String {
+    let scene = view.scene;
     let drive = || {
-        let axis = bench.inputs.axis;
+        let axis = view.inputs.axis;
         format!(
             "drive {:?}, code {} ({})",
             axis.value.power,
             axis.value.fault_code,
-            standing(axis, bench, bench.plant.drive_budget)
+            standing(axis, view, view.plant.drive_budget)
         )
     };
     match watch {
         Watch::FollowingError => format!(
             "{:.2} mm behind, expected at most {set_point:.2} mm",
-            bench.inputs.axis.value.following_error.abs().mm()
+            view.inputs.axis.value.following_error.abs().mm()
         ),
         Watch::Crawl => {
             format!("{:.2} mm/s, expected {:.2} mm/s", scene.speed_toward, scene.expected_speed)
         }
-        Watch::LimitTowardChuck => contact(Contact::LimitMinus, "on", bench),
-        Watch::LimitTowardTail => contact(Contact::LimitPlus, "on", bench),
+        Watch::LimitTowardChuck => contact(Contact::LimitMinus, "on", view),
+        Watch::LimitTowardTail => contact(Contact::LimitPlus, "on", view),
         Watch::OutsideTravel | Watch::OutsideTravelLit => {
-            let bounds = bench.plant.travel;
+            let bounds = view.plant.travel;
             match scene.travel {
                 Some(travel) => format!(
                     "asked to {:.1}, bounds {:.1} to {:.1}",
@@ -188,25 +188,25 @@ fn carriage(watch: Watch, set_point: f64, bench: &Bench<'_>) -> String {
         }
         Watch::TorqueContradicts => format!(
             "{}; {}; {}",
-            contact(Contact::EmergencyStop, "to agree", bench),
-            contact(Contact::TorqueAllowed, "to agree", bench),
+            contact(Contact::EmergencyStop, "to agree", view),
+            contact(Contact::TorqueAllowed, "to agree", view),
             drive()
         ),
-        Watch::ParkContradicts => contact(Contact::ParkSwitch, "off over the part", bench),
+        Watch::ParkContradicts => contact(Contact::ParkSwitch, "off over the part", view),
         Watch::CarriageStill => {
-            format!("{:.2}, expected to move", bench.inputs.axis.value.velocity)
+            format!("{:.2}, expected to move", view.inputs.axis.value.velocity)
         }
         Watch::FlameRests => format!(
             "{:.1} s over one spot, expected at most {:.1} s",
             scene.rested_for.as_secs_f64(),
-            longest_rest(bench.limits, set_point).as_secs_f64()
+            longest_rest(view.limits, set_point)
         ),
         _ => drive(),
     }
 }
 
-fn spindle(watch: Watch, set_point: f64, bench: &Bench<'_>) -> String {
-    let signal = bench.inputs.spindle;
+fn spindle(watch: Watch, set_point: f64, view: &View<'_>) -> String {
+    let signal = view.inputs.spindle;
     let measured = signal.value.measured;
     let against = |reference: Option<f64>| {
         let reference = reference.unwrap_or_default();
@@ -215,14 +215,14 @@ fn spindle(watch: Watch, set_point: f64, bench: &Bench<'_>) -> String {
     match watch {
         Watch::InverterNotOk => format!(
             "fault, open run latch or silence ({})",
-            standing(bench.inputs.inverter_ok, bench, bench.plant.inverter_budget)
+            standing(view.inputs.inverter_ok, view, view.plant.inverter_budget)
         ),
         Watch::MissedPulses => format!(
             "{measured:.1}, {:.0} pulses missing, expected fewer than {set_point:.0}",
             signal.value.missed_pulses
         ),
-        Watch::Overspeed => against(bench.scene.spindle_high),
-        Watch::SpindleSlow | Watch::SpeedError => against(bench.scene.spindle_low),
-        _ => standing(signal, bench, bench.plant.field_budget),
+        Watch::Overspeed => against(view.scene.spindle_high),
+        Watch::SpindleSlow | Watch::SpeedError => against(view.scene.spindle_low),
+        _ => standing(signal, view, view.plant.field_budget),
     }
 }

@@ -9,6 +9,7 @@ mod feed;
 mod figures;
 mod interlocks;
 mod judge;
+mod judge_carriage;
 mod latch;
 mod limits;
 pub mod matrix;
@@ -19,6 +20,7 @@ mod permissive;
 mod plant;
 mod scene;
 mod slot;
+mod trip;
 mod verdict;
 
 #[cfg(test)]

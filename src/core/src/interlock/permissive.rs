@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::Limits;
-use super::judge::{Bench, Finding, find};
+use super::judge::{Finding, View, find};
 use super::matrix::{ResetRule, Row, Watch};
 use super::message::message;
 use super::plant::Plant;
@@ -45,7 +45,10 @@ fn counts(row: &Row, extraction: bool) -> bool {
     let of_extraction = row.key.starts_with("extraction");
     // The stages of one cause would tell the same thing twice.
     let staged = row.key.ends_with("_trip");
-    let guarded = matches!(row.watch, Watch::Open(Contact::TorqueAllowed | Contact::Standoff));
+    let guarded = matches!(
+        row.watch,
+        Watch::Open(Contact::TorqueAllowed | Contact::Standoff) | Watch::DriveFault
+    );
     (lasting || guarded) && !staged && (extraction || !of_extraction)
 }
 
@@ -58,15 +61,15 @@ pub(super) fn permissives(
     limits: &Limits,
     plant: &Plant,
 ) -> Vec<Permissive> {
-    let bench = Bench { scene, inputs, limits, plant };
+    let view = View { scene, inputs, limits, plant };
     slots
         .iter()
         .map(|slot| (slot.row, &slot.figure))
         .filter(|(row, _)| counts(row, extraction))
         .map(|(row, figure)| {
-            let missing = find(row, figure.set_point, &bench) != Finding::Clear;
+            let missing = find(row, figure.set_point, &view) != Finding::Clear;
             let (state, found) = if missing {
-                (PermissiveState::Missing, message(row, figure, &bench))
+                (PermissiveState::Missing, message(row, figure, &view))
             } else {
                 (PermissiveState::Given, String::new())
             };

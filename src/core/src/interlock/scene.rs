@@ -15,6 +15,50 @@ pub(super) const AT_REST: Speed = Speed::from_mm_per_s(0.5);
 /// Below this the spindle counts as at rest, rpm.
 pub(super) const SPINDLE_AT_REST: f64 = 1.0;
 
+/// The contacts of one image, each known to be on, known to be off, or neither.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Contacts {
+    on: u64,
+    off: u64,
+}
+
+// One bit for each contact.
+const _: () = assert!(Contact::COUNT <= 64);
+
+impl Contacts {
+    /// Reads them all once: each is looked at by several rows.
+    pub(super) fn read(inputs: &Inputs, plant: &Plant) -> Self {
+        let mut contacts = Self::default();
+        for (place, signal) in inputs.contacts.iter().enumerate() {
+            match signal.trusted(inputs.now, plant.field_budget) {
+                Some(Level::On) => contacts.on |= 1 << place,
+                Some(Level::Off) => contacts.off |= 1 << place,
+                None => {}
+            }
+        }
+        contacts
+    }
+
+    /// Whether it is known to be on.
+    pub(super) const fn is_on(self, tag: Contact) -> bool {
+        self.on & Self::bit(tag) != 0
+    }
+
+    /// Whether it is known to be off.
+    pub(super) const fn is_off(self, tag: Contact) -> bool {
+        self.off & Self::bit(tag) != 0
+    }
+
+    /// Whether it is known.
+    pub(super) const fn is_known(self, tag: Contact) -> bool {
+        self.is_on(tag) || self.is_off(tag)
+    }
+
+    const fn bit(tag: Contact) -> u64 {
+        1 << tag.index()
+    }
+}
+
 /// The facts of one scan. Everything that could not be trusted is absent.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Scene {
@@ -22,6 +66,8 @@ pub(super) struct Scene {
     pub(super) now: Moment,
     /// Time since the scan before.
     pub(super) gap: Duration,
+    /// The contacts.
+    pub(super) contacts: Contacts,
     /// At least one contact of the module is known.
     pub(super) field_known: bool,
     /// A contact says that the module's cycle stands still.
@@ -38,13 +84,13 @@ pub(super) struct Scene {
     pub(super) seen: bool,
     /// The flame sensor's reading is known.
     pub(super) flame_known: bool,
-    /// Gas asked, or asked before and not seen to vent.
+    /// Gas supply open, or open before and the pipe not seen to vent.
     pub(super) gas_present: bool,
     /// A flame was proved since fuel was opened.
     pub(super) burning: bool,
     /// A flame may burn.
     pub(super) heat: bool,
-    /// Fuel, oxygen or powder asked.
+    /// Powder asked, or a gas valve with gas before it.
     pub(super) process: bool,
     /// Any energy asked or present.
     pub(super) energised: bool,
@@ -163,7 +209,7 @@ pub(super) fn park(limits: &Limits, plant: &Plant) -> Length {
 /// Where the torch is. Beyond the part counts as clear only on the park's side: on the other
 /// there is the chuck or the centre.
 pub(super) fn place(
-    inputs: &Inputs,
+    contacts: Contacts,
     axis: Option<AxisReading>,
     limits: &Limits,
     plant: &Plant,
@@ -177,7 +223,7 @@ pub(super) fn place(
         _ => false,
     };
     let switch = plant.has_contact(Contact::ParkSwitch)
-        && inputs.is_on(Contact::ParkSwitch, plant.field_budget)
+        && contacts.is_on(Contact::ParkSwitch)
         && !contradicts_park(here, limits);
     let over_part = match (here, limits.part) {
         (Some(here), Some(part)) => part.contains(here),

@@ -1,7 +1,7 @@
 //! One row at work: its figures on this rig and how long its condition has held.
 
 use super::figures::Figure;
-use super::judge::{Bench, Finding, armed, find};
+use super::judge::{Finding, View, armed, find};
 use super::matrix::{ResetRule, Row, Watch};
 use crate::moment::Moment;
 
@@ -30,7 +30,7 @@ pub(super) struct Slot {
 
 /// What changed in one look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Turn {
+pub(super) enum Look {
     /// Nothing.
     Same,
     /// Its delay has just passed, or a latched condition is back.
@@ -56,31 +56,31 @@ impl Slot {
     }
 
     /// Looks once.
-    pub(super) fn look(&mut self, bench: &Bench<'_>) -> Turn {
+    pub(super) fn look(&mut self, view: &View<'_>) -> Look {
         if matches!(self.row.watch, Watch::Person(_)) {
             // Raised in a moment, and in that moment gone.
             let was = core::mem::replace(&mut self.present, false);
-            return if was { Turn::Returned } else { Turn::Same };
+            return if was { Look::Returned } else { Look::Same };
         }
-        let is_armed = armed(self.row.arming, bench);
+        let is_armed = armed(self.row.arming, view);
         if !is_armed && !self.latched && !self.confirmed {
             self.since = None;
-            return Turn::Same;
+            return Look::Same;
         }
-        let finding = find(self.row, self.figure.set_point, bench);
+        let finding = find(self.row, self.figure.set_point, view);
         let live = is_armed && finding == Finding::Present;
-        let now = bench.scene.now;
+        let now = view.scene.now;
         self.since = live.then(|| self.since.unwrap_or(now));
         self.confirmed = self.since.is_some_and(|since| now.since(since) >= self.figure.delay);
         let was_present = self.present;
         self.present = self.confirmed
             || (self.latched && self.row.reset != ResetRule::AtRest && finding != Finding::Clear);
         if self.present && !was_present {
-            Turn::Confirmed
+            Look::Confirmed
         } else if was_present && !self.present {
-            Turn::Returned
+            Look::Returned
         } else {
-            Turn::Same
+            Look::Same
         }
     }
 }

@@ -130,9 +130,9 @@ pub enum Arming {
     /// As energised, except while the torch is lit by hand: spindle at rest, carriage still at
     /// the park, no powder.
     GuardNeeded,
-    /// While gas is asked, or was and has not been seen to vent.
+    /// While gas supply is open, and until the pipe has been seen to vent.
     GasPresent,
-    /// While fuel, oxygen or powder is asked.
+    /// While powder is asked, or a gas valve with gas before it.
     Process,
     /// While the supply is open.
     SupplyOpen,
@@ -144,7 +144,7 @@ pub enum Arming {
     CarrierSettled,
     /// From a proved flame until fuel is shut.
     Burning,
-    /// While fuel is open and no flame is proved yet.
+    /// While fuel is open, with gas before it, and no flame is proved yet.
     Lighting,
     /// While the feeder runs.
     Powder,
@@ -215,6 +215,8 @@ pub enum Raised {
     IgnitionLockout,
     /// Something waited for did not come in time; the words say what.
     Overdue,
+    /// The controller stood still for too long.
+    Stalled,
 }
 
 /// What is watched.

@@ -20,7 +20,7 @@ use super::row::{
 use crate::image::{Analogue, Contact};
 use crate::interlock::verdict::{CarriageEffect, Class, SpindleEffect, Veto};
 
-use Raised::{Abort, Attendance, BadFlame, CoatLifting, IgnitionLockout, Overdue};
+use Raised::{Abort, Attendance, BadFlame, CoatLifting, IgnitionLockout, Overdue, Stalled};
 use Watch::{Above, Below, Failed, Open, Person, PressedOr};
 
 /// Customary limit of free acetylene, bar gauge (15 psi); the step may name another gas's.
@@ -134,7 +134,7 @@ pub(in crate::interlock) const ROWS: &[Row] = matrix! {
         [X X X X UntilClear Retreat Turn _ _], Healthy,   Red,    "Fuel valve not proved shut", "Shut the isolation valve outside the cell; look at valve and contact.";
     210, "oxygen_not_shut",     4, Trip, GasPresent,      Watch::OxygenNotShut,                     NONE,               1000,
         [X X X X UntilClear Retreat Turn _ _], Healthy,   Red,    "Oxygen valve not proved shut", "Shut the isolation valve outside the cell; look at valve and contact.";
-    211, "fuel_contact_wrong",  8, Hold, Lighting,        Watch::FuelShutContradicts,               NONE,               1000,
+    211, "fuel_contact_wrong",  8, Hold, Process,         Watch::FuelShutContradicts,               NONE,               1000,
         [X _ _ _ Keep       Free    Free _ _], AtRest,    Yellow, "Fuel valve open, contact says shut", "Its contact can't prove the valve shut: look at valve and contact.";
 
     // Pressures. A transmitter's failure is told as that, sooner than any value row, and
@@ -206,8 +206,9 @@ pub(in crate::interlock) const ROWS: &[Row] = matrix! {
     // The carriage. What can't be moved can't be withdrawn: gas is shut where it stands.
     501, "drive_silent",        4, Trip, DriveNeeded,     Watch::DriveSilent,                       ceiling(0.3, "s"),     0,
         [X X X _ UntilClear Cut     Turn _ _], Healthy,   Red,    "Carriage drive silent", "Look at the drive's supply and serial cable; home again.";
+    // The drive keeps its own fault until the reset clears it; one that stays trips again.
     502, "drive_fault",         4, Trip, DriveNeeded,     Watch::DriveFault,                        NONE,                  0,
-        [X X X _ UntilClear Cut     Turn _ _], Healthy,   Red,    "Carriage drive in fault", "Read the drive's code, mend the cause, clear the fault; home again.";
+        [X X X _ UntilClear Cut     Turn _ _], AtRest,    Red,    "Carriage drive in fault", "Read the drive's code, mend the cause; the reset clears the fault; home again.";
     503, "drive_unknown",       4, Trip, DriveNeeded,     Watch::DriveUnknown,                      NONE,                100,
         [X X X _ UntilClear Cut     Turn _ _], Healthy,   Red,    "State of the carriage drive unknown", "Its status word matches no state: look at unit address and register map.";
     504, "following_error",     4, Trip, Travelling,      Watch::FollowingError,                    ceiling(2.0, "mm"),  300,
@@ -304,4 +305,6 @@ pub(in crate::interlock) const ROWS: &[Row] = matrix! {
         [X X X _ UntilClear Retreat Turn _ _], Healthy,   Red,    "Watchdog relay dropped", "It has shut gas and powder by itself: look at relay and beat.";
     904, "scan_late",           3, Trip, Energised,       Watch::ScanGap,                           ceiling(0.3, "s"),     0,
         [X X X _ UntilClear Stop    Turn _ _], AtRest,    Red,    "Controller stalled", "The controller stood still: find out what kept its computer busy.";
+    905, "stall_reported",      3, Trip, Always,          Person(Stalled),                          NONE,                  0,
+        [X X X _ UntilClear Stop    Turn _ _], AtRest,    Red,    "Controller stall reported", "The controller stood still: find out what kept its computer busy.";
 };

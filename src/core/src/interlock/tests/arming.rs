@@ -1,11 +1,12 @@
 //! Nothing trips for nothing: when rows count and when they do not.
 
-use super::bench::{Bench, limits, pass, rig};
+use super::bench::{Bench, pass, rig};
+use super::job::{light_by_hand, open_gas_at_park};
 use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, Coil, Contact, Failure, Inputs, Level, Outputs, Referenced, SpindleDemand,
 };
-use crate::interlock::{Interlocks, Limits, PermissiveState};
+use crate::interlock::{CarriageEffect, Interlocks, Limits, PermissiveState};
 use crate::moment::Moment;
 use crate::quantity::{Length, Speed, SpindleSpeed};
 use crate::rig::LitBy;
@@ -68,10 +69,8 @@ fn a_machine_of_which_nothing_is_known_yet_is_not_ready_and_not_tripped() {
     }
     assert!(!interlocks.verdict().tripped());
     let lacking = interlocks.permissives(&inputs, &Limits::default());
-    let missing = |permissive: &&_| match permissive {
-        crate::interlock::Permissive { state, .. } => *state == PermissiveState::Missing,
-    };
-    assert!(lacking.iter().filter(missing).count() > 20);
+    let missing = lacking.iter().filter(|one| one.state == PermissiveState::Missing);
+    assert!(missing.count() > 20);
 }
 
 #[test]
@@ -107,109 +106,6 @@ fn extraction_is_a_permissive_once_it_is_asked_to_run() {
     bench.outputs.set(Coil::Extraction, Level::On);
     bench.scan();
     assert_eq!(lacks(&bench), ["extraction_flow", "extraction_lost"]);
-}
-
-/// Lights the torch by hand at the park: guard open, spindle at rest.
-fn light_by_hand(bench: &mut Bench) {
-    open_gas_at_park(bench);
-    bench.run(3.0);
-    bench.contact(Contact::Flame, Level::On);
-    bench.run(3.0);
-}
-
-/// The same up to the gas, 60 ms ago, and no flame yet.
-fn open_gas_at_park(bench: &mut Bench) {
-    bench.limits = limits();
-    bench.outputs.axis = AxisDemand::Still;
-    bench.outputs.set(Coil::Extraction, Level::On);
-    bench.outputs.watchdog = Level::On;
-    bench.run(2.0);
-    bench.axis(|axis| axis.power = PowerState::OperationEnabled);
-    bench.outputs.set(Coil::CarrierAir, Level::On);
-    bench.analogue(Analogue::CarrierPressure, 3.0);
-    bench.contact(Contact::Guard, Level::Off);
-    bench.run(5.0);
-    bench.outputs.set(Coil::Supply, Level::On);
-    for (fuel, oxygen) in [(0.2, 0.8), (0.4, 1.6), (0.5, 2.0)] {
-        bench.run(0.3);
-        bench.analogue(Analogue::FuelPressure, fuel);
-        bench.analogue(Analogue::OxygenPressure, oxygen);
-    }
-    bench.outputs.set(Coil::Fuel, Level::On);
-    bench.outputs.set(Coil::Oxygen, Level::On);
-    bench.run(0.06);
-    bench.contact(Contact::FuelShut, Level::Off);
-    bench.contact(Contact::OxygenShut, Level::Off);
-}
-
-#[test]
-fn a_job_without_a_fault_lights_by_hand_sprays_and_stops_without_any_cause() {
-    let mut bench = Bench::idle();
-    light_by_hand(&mut bench);
-    assert_eq!(bench.causes(), Vec::<&str>::new(), "lighting");
-    bench.contact(Contact::Guard, Level::On);
-    bench.run(1.0);
-    bench.outputs.spindle = SpindleDemand::Turn(SpindleSpeed::from_rpm(125.0));
-    for rpm in [0.0, 30.0, 60.0, 90.0, 120.0, 125.0] {
-        bench.spindle(rpm);
-        bench.run(0.4);
-    }
-    assert_eq!(bench.causes(), Vec::<&str>::new(), "spinning up");
-    bench.contact(Contact::ParkSwitch, Level::Off);
-    travel(&mut bench, 241.8, 50.0);
-    bench.outputs.powder.now = Level::On;
-    travel(&mut bench, 78.2, 10.0);
-    assert_eq!(bench.causes(), Vec::<&str>::new(), "first pass");
-    travel(&mut bench, 241.8, 10.0);
-    bench.outputs.powder.now = Level::Off;
-    travel(&mut bench, 710.0, 50.0);
-    bench.contact(Contact::ParkSwitch, Level::On);
-    assert_eq!(bench.causes(), Vec::<&str>::new(), "back at the park");
-    for coil in [Coil::Fuel, Coil::Oxygen, Coil::Supply] {
-        bench.outputs.set(coil, Level::Off);
-    }
-    bench.run(0.06);
-    bench.contact(Contact::FuelShut, Level::On);
-    bench.contact(Contact::OxygenShut, Level::On);
-    bench.run(0.1);
-    bench.contact(Contact::Flame, Level::Off);
-    bench.run(1.0);
-    bench.analogue(Analogue::FuelPressure, 0.0);
-    bench.analogue(Analogue::OxygenPressure, 0.0);
-    bench.run(6.0);
-    bench.outputs = Outputs::default();
-    bench.spindle(0.0);
-    bench.run(1.0);
-    bench.contact(Contact::Guard, Level::Off);
-    bench.run(10.0);
-    assert_eq!(bench.causes(), Vec::<&str>::new(), "stopped, cooled, opened");
-}
-
-/// Travels as a drive would, with its ramps and 60 ms behind the demand.
-fn travel(bench: &mut Bench, to: f64, speed: f64) {
-    let mut travel = pass();
-    travel.to = Length::from_mm(to);
-    travel.at = Speed::from_mm_per_s(speed);
-    bench.outputs.axis = AxisDemand::Travel(travel);
-    bench.run(0.06);
-    let mut now = bench.inputs.axis.value.velocity.mm_per_s();
-    let mut at = bench.inputs.axis.value.position.mm();
-    while (to - at).abs() > 0.02 {
-        let toward = (to - at).signum();
-        let most = (2.0 * 100.0 * (to - at).abs()).sqrt().min(speed).max(0.4);
-        now += (toward * most - now).clamp(-2.0, 2.0);
-        at += now * 0.02;
-        if (to - at) * toward <= 0.0 {
-            at = to;
-        }
-        bench.axis(|axis| {
-            axis.position = Length::from_mm(at);
-            axis.velocity = Speed::from_mm_per_s(now);
-        });
-        bench.scan();
-    }
-    bench.axis(|axis| axis.velocity = Speed::ZERO);
-    bench.scan();
 }
 
 #[test]
@@ -439,4 +335,54 @@ fn a_stop_ends_by_itself_once_nothing_is_energised() {
     rest.interlocks = bench.interlocks.clone();
     rest.run(0.1);
     assert_eq!(rest.causes(), Vec::<&str>::new());
+}
+
+#[test]
+fn valves_stroked_in_a_proof_test_behind_a_vented_pipe_trip_nothing() {
+    let mut bench = Bench::idle();
+    bench.run(6.0);
+    bench.contact(Contact::Guard, Level::Off);
+    bench.contact(Contact::Extraction, Level::Off);
+    bench.outputs = Outputs::default().with(Coil::Fuel).with(Coil::Oxygen);
+    bench.contact(Contact::FuelShut, Level::Off);
+    bench.contact(Contact::OxygenShut, Level::Off);
+    bench.run(20.0);
+    assert_eq!(bench.causes(), Vec::<&str>::new());
+    // The same with gas in the pipe, or with nobody knowing, is gas open unlit.
+    let mut blind = bench.clone();
+    blind.fail_analogue(Analogue::FuelPressure, Failure::BrokenWire);
+    blind.run(0.1);
+    assert_eq!(blind.first(), "no_ignition");
+    bench.analogue(Analogue::FuelPressure, 0.3);
+    bench.run(0.1);
+    assert_eq!(bench.first(), "no_ignition");
+}
+
+#[test]
+fn a_pressure_behind_a_shut_supply_is_gas() {
+    let mut bench = Bench::idle();
+    bench.contact(Contact::Guard, Level::Off);
+    bench.run(10.0);
+    assert_eq!(bench.causes(), Vec::<&str>::new());
+    bench.axis(|axis| axis.velocity = Speed::from_mm_per_s(1.0));
+    bench.analogue(Analogue::OxygenPressure, 0.06);
+    bench.scan();
+    assert_eq!(bench.first(), "guard_open");
+}
+
+#[test]
+fn a_hold_stops_the_carriage_only_while_its_condition_lasts() {
+    let mut bench = Bench::spraying();
+    bench.axis(|axis| axis.position = Length::from_mm(600.0));
+    let mut travel = pass();
+    travel.to = Length::from_mm(860.0);
+    bench.outputs.axis = AxisDemand::Travel(travel);
+    bench.scan();
+    assert_eq!(bench.causes(), ["outside_travel"]);
+    assert_eq!(bench.verdict().effects.carriage, CarriageEffect::Stop);
+    travel.to = Length::from_mm(710.0);
+    bench.outputs.axis = AxisDemand::Travel(travel);
+    bench.scan();
+    assert_eq!(bench.verdict().effects.carriage, CarriageEffect::Free);
+    assert!(bench.verdict().effects.powder_off.is_imposed());
 }

@@ -3,6 +3,7 @@
 use core::time::Duration;
 
 use super::bench::{Bench, pass};
+use super::dice::Dice;
 use crate::cia402::PowerState;
 use crate::image::{
     AxisDemand, Coil, Contact, DriveEnable, Failure, HomingRequest, Inputs, Level, Outputs,
@@ -12,22 +13,7 @@ use crate::interlock::{CarriageEffect, Effects, SpindleEffect, Verdict, Veto, en
 use crate::moment::Moment;
 use crate::quantity::{Length, Speed, SpindleSpeed};
 
-/// Reproducible numbers (splitmix64, public domain algorithm).
-struct Dice(u64);
-
 impl Dice {
-    fn roll(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
-    }
-
-    fn of(&mut self, sides: u64) -> u64 {
-        self.roll() % sides
-    }
-
     fn level(&mut self) -> Level {
         Level::from_bit(self.of(2) == 1)
     }

@@ -4,6 +4,7 @@ use core::time::Duration;
 
 use super::bench::Bench;
 use super::provoke::{act, provoke, start};
+use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, Coil, Contact, Level, Outputs, SpindleDemand, SpindleReading,
 };
@@ -335,4 +336,19 @@ fn a_carriage_that_rests_under_powder_holds_before_half_a_second() {
     assert_eq!(bench.first(), "no trip");
     bench.run_enforced(0.2);
     assert_eq!(bench.first(), "flame_at_rest");
+}
+
+#[test]
+fn a_drive_in_fault_does_not_hinder_the_reset_that_clears_it_and_trips_again_when_it_stays() {
+    let mut bench = calm(provoke(row("drive_fault").expect("in the matrix")));
+    bench.axis(|axis| axis.power = PowerState::Fault);
+    bench.run(0.1);
+    let now = bench.inputs.now;
+    bench.interlocks.acknowledge(now);
+    assert_eq!(reset(&mut bench), Ok(()));
+    bench.run(0.1);
+    assert!(!bench.verdict().tripped());
+    bench.outputs.axis = AxisDemand::Still;
+    bench.scan();
+    assert_eq!(bench.first(), "drive_fault");
 }

@@ -2,8 +2,11 @@
 
 mod arming;
 mod bench;
+mod chaos;
+mod dice;
 mod enforcement;
 mod figures;
+mod job;
 mod latching;
 mod provoke;
 mod speed;
