@@ -6,7 +6,7 @@ use crate::quantity::Length;
 use crate::request::{Answer, Origin, Request};
 
 use super::cause::Cause;
-use super::chart::Leaf;
+use super::leaf::Leaf;
 use super::prompt::Ask;
 
 /// What happened.

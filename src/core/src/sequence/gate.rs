@@ -8,9 +8,9 @@ use crate::interlock::{Acknowledged, Presence, Verdict};
 use crate::request::{Answer, Denial, Origin, Request};
 
 use super::buttons::stop_not_at_rest;
-use super::chart::State;
 use super::leaf::Phase;
 use super::machine::Figures;
+use super::state::State;
 use super::states::manual::LONGEST_NUDGE;
 
 /// A cell of the table.

@@ -14,13 +14,14 @@ use crate::request::Request;
 use crate::rig::{LitBy, Rig, SpindleSpec};
 
 use super::cause::Cause;
-use super::chart::{Event, Flame, Leaf, Spin, State};
+use super::chart::Event;
 use super::context::Scan;
 use super::event::{Happening, Wish};
-use super::leaf::Phase;
+use super::leaf::{Leaf, Phase};
 use super::motion::Leg;
 use super::powder::Feeder;
 use super::prompt::Prompt;
+use super::state::{Flame, Spin, State};
 use super::states::{aborting, stopping};
 
 /// How the spindle gets its speed.
@@ -117,7 +118,7 @@ pub enum Suspect {
 }
 
 /// Shared storage of the chart.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Machine {
     pub(super) figures: Figures,
     pub(super) leaf: Leaf,
@@ -221,7 +222,7 @@ impl Machine {
                 | Phase::Complete,
             ) => Outcome::Handled,
             (Event::Stop(cause), Phase::Manual) => self.go(State::NotReady, cause),
-            (Event::Stop(cause), _) => stopping::begin(cause, self, scan),
+            (Event::Stop(cause), _) => stopping::begin(cause, self),
             (Event::Ask(Request::BlastedNow), _) => {
                 self.blasted_at = Some(scan.now);
                 Outcome::Handled

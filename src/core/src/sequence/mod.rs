@@ -3,7 +3,8 @@
 //!
 //! | file | what |
 //! | --- | --- |
-//! | `chart`, `leaf`, `states/` | states, super-states and transitions |
+//! | `chart` | the diagram, super-states and which of them answers what |
+//! | `state`, `leaf`, `states/` | the states: data, names, behaviour |
 //! | `gate` | which request is let through where |
 //! | `steps` | from one step of the program to the next |
 //! | `motion`, `powder` | the carriage along a leg, and the powder edges on it |
@@ -26,6 +27,7 @@ mod powder;
 mod prompt;
 mod propose;
 mod sequence;
+mod state;
 mod states;
 mod status;
 mod steps;

@@ -9,7 +9,7 @@ const EVENTS: usize = 256;
 /// Wishes kept; a scan makes a few. Arbitrary.
 const WISHES: usize = 16;
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Outbox {
     events: VecDeque<Event>,
     wishes: VecDeque<Wish>,

@@ -134,10 +134,6 @@ impl Feeder {
         self.level
     }
 
-    pub(super) const fn epoch(&self) -> u32 {
-        self.epoch
-    }
-
     pub(super) const fn next(&self) -> Option<PowderEdge> {
         self.next
     }

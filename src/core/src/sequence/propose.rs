@@ -7,12 +7,12 @@ use crate::image::{Coil, Level};
 use crate::interlock::{Acknowledged, Class};
 use crate::moment::Moment;
 
-use super::chart::State;
 use super::context::Scan;
 use super::event::Happening;
 use super::leaf::{Leaf, Phase};
 use super::machine::{Machine, Owed};
 use super::prompt::{Ask, Prompt};
+use super::state::State;
 use super::states::{access, holding};
 
 /// Extraction runs on after the last gas or powder (cause-and-effect practice: at least 5 min).

@@ -16,13 +16,14 @@ use crate::rig::Rig;
 use super::attendance::{Attendance, Demand};
 use super::buttons::Buttons;
 use super::cause::Cause;
-use super::chart::{Event as Told, State};
+use super::chart::Event as Told;
 use super::context::{Permitted, Scan};
 use super::event::{Event, Happening, Wish};
 use super::gate;
 use super::leaf::{Leaf, Phase};
 use super::machine::Machine;
 use super::outbox::Outbox;
+use super::state::State;
 use super::status::{self, Status};
 
 /// Two scans farther apart than this are a stall: what was due in between is not made up for.
@@ -43,6 +44,7 @@ const CHAIN: usize = 8;
 ///   each of the two above until empty; wishes go to the interlocks before their next step.
 ///
 /// Time never goes back: a call with an earlier moment than the last counts as the same moment.
+#[derive(Clone)]
 pub struct Sequence {
     chart: StateMachine<Machine>,
     program: Option<Arc<Program>>,

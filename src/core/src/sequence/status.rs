@@ -7,11 +7,11 @@ use crate::program::{Program, Step};
 use crate::quantity::{Length, SpindleSpeed, Time};
 
 use super::cause::Cause;
-use super::chart::State;
 use super::leaf::{Leaf, Phase};
 use super::machine::{Job, Machine, Owed, Suspect};
 use super::motion::feed_at;
 use super::prompt::Prompt;
+use super::state::State;
 
 /// Where a job stands, counted from 1.
 #[derive(Debug, Clone, PartialEq, Eq)]

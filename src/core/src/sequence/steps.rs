@@ -8,9 +8,9 @@ use crate::moment::Moment;
 use crate::program::Step;
 
 use super::cause::Cause;
-use super::chart::{Errand, Flame, Proof, State, Warming};
 use super::context::Scan;
 use super::machine::{Cursor, Machine, Owed};
+use super::state::{Errand, Flame, Proof, State, Warming};
 use super::states::{access, cooling, fusing, preheating, spraying, starting};
 
 /// Longest wait for a part to cool before it is sprayed again; 683 s in still air from 350 to

@@ -6,11 +6,11 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Leaf, Spin, State};
 use super::super::context::Scan;
 use super::super::event::Wish;
-use super::super::leaf::Phase as Group;
+use super::super::leaf::{Leaf, Phase as Group};
 use super::super::machine::{Job, Machine, Owed, Suspect};
+use super::super::state::{Spin, State};
 use super::super::steps::is_late;
 use super::spraying;
 use crate::cia402::PowerState;

@@ -6,10 +6,11 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Errand, Flame, Leaf, Proof, Spin, State};
 use super::super::context::Scan;
+use super::super::leaf::Leaf;
 use super::super::machine::{Cursor, Machine};
 use super::super::prompt::Ask;
+use super::super::state::{Errand, Flame, Proof, Spin, State};
 use super::super::steps::{self, is_late};
 use super::cooling::Shutting;
 use super::holding;
@@ -64,7 +65,7 @@ impl Isolating {
             }
             Self::Clearing { until, .. } if is_late(until, scan) => {
                 machine.setback = Some(Cause::NotParked);
-                holding::begin(Cause::NotParked, machine, scan)
+                holding::begin(Cause::NotParked, machine)
             }
             Self::Shutting(shutting) if shutting.is_done(machine, scan) => {
                 *self = Self::venting(scan);

@@ -6,10 +6,10 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Flame, State};
 use super::super::context::Scan;
 use super::super::machine::{Machine, Owed};
 use super::super::prompt::Ask;
+use super::super::state::{Flame, State};
 use super::super::steps::{self, is_late};
 use crate::catalogue::ShutOrder;
 use crate::image::{Coil, Level};

@@ -6,10 +6,11 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{State, Toward};
 use super::super::context::Scan;
 use super::super::event::Happening;
+use super::super::leaf::Leaf;
 use super::super::machine::Machine;
+use super::super::state::{State, Toward};
 use super::super::steps::{self, is_late};
 use super::holding;
 use crate::catalogue::Range;
@@ -64,7 +65,7 @@ pub(in super::super) fn heating(
     };
     if is_late(until, scan) {
         machine.setback = Some(Cause::FuseTooLong);
-        return holding::begin(Cause::FuseTooLong, machine, scan);
+        return holding::begin(Cause::FuseTooLong, machine);
     }
     let coat = scan.coat_temperature();
     match place {
@@ -156,7 +157,7 @@ pub(in super::super) fn wetting(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine, scan);
+        return holding::begin(Cause::CarriageLate, machine);
     }
     Outcome::Handled
 }
@@ -176,9 +177,9 @@ pub(in super::super) fn ask(
 ) -> Outcome<State> {
     let cause = Cause::Asked(request);
     match (request, machine.leaf) {
-        (Request::Wet, super::super::chart::Leaf::Wetting) => Outcome::Handled,
+        (Request::Wet, Leaf::Wetting) => Outcome::Handled,
         (Request::Wet, _) => wet(cause, machine, scan),
-        (Request::NotWet, super::super::chart::Leaf::Wetting) => {
+        (Request::NotWet, Leaf::Wetting) => {
             let to = first_state(machine, scan);
             machine.go(to, cause)
         }

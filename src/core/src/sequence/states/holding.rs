@@ -5,11 +5,12 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Flame, Leaf, Spin, State};
 use super::super::context::Scan;
 use super::super::event::Wish;
+use super::super::leaf::Leaf;
 use super::super::machine::Machine;
 use super::super::prompt::Ask;
+use super::super::state::{Flame, Spin, State};
 use super::super::steps::is_late;
 use super::cooling::Shutting;
 use super::{spraying, starting};
@@ -34,6 +35,13 @@ pub(in super::super) struct Holding {
 /// Where it stands; an orderly stop begins with the same.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub(in super::super) enum Withdrawal {
+    /// Powder is off from the next proposal on.
+    Begun {
+        /// Whether it flowed.
+        flowed: Level,
+        /// Out of which state.
+        out_of: Leaf,
+    },
     /// What is in the hose still lands on the part: the pass goes on until it is empty.
     Emptying { until: Moment },
     /// To the park.
@@ -41,16 +49,11 @@ pub(in super::super) enum Withdrawal {
 }
 
 impl Withdrawal {
-    /// Turns powder off for good and notes where it ceases to arrive.
-    pub(in super::super) fn begin(machine: &mut Machine, scan: &mut Scan<'_>) -> Self {
-        let flowing = machine.feeder.level() == Level::On;
+    /// Turns powder off for good.
+    pub(in super::super) fn begin(machine: &mut Machine) -> Self {
+        let flowed = machine.feeder.level();
         machine.feeder.void();
-        let empty = scan.now + spraying::emptying(machine, scan);
-        if machine.leaf == Leaf::Crossing {
-            spraying::lose_powder(empty, machine, scan);
-        }
-        let spraying = matches!(machine.leaf, Leaf::Crossing | Leaf::SprayTurning);
-        if flowing && spraying { Self::Emptying { until: empty } } else { Self::clearing(scan) }
+        Self::Begun { flowed, out_of: machine.leaf }
     }
 
     fn clearing(scan: &Scan<'_>) -> Self {
@@ -58,8 +61,27 @@ impl Withdrawal {
     }
 
     /// Whether the withdrawal is over; goes from phase to phase by itself.
-    pub(in super::super) fn advance(&mut self, scan: &Scan<'_>) -> Withdrawn {
+    pub(in super::super) fn advance(
+        &mut self,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Withdrawn {
+        if let Self::Begun { flowed, out_of } = *self {
+            // Counted from this scan, whose proposal is the first without powder, and not from
+            // the request before it.
+            let empty = scan.now + spraying::emptying(machine, scan);
+            let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
+            if out_of == Leaf::Crossing {
+                spraying::lose_powder(empty, machine, scan);
+            }
+            *self = if flowed.is_on() && spraying {
+                Self::Emptying { until: empty }
+            } else {
+                Self::clearing(scan)
+            };
+        }
         match *self {
+            Self::Begun { .. } => Withdrawn::NotYet,
             Self::Emptying { until } => {
                 if is_late(until, scan) {
                     *self = Self::clearing(scan);
@@ -85,7 +107,9 @@ impl Withdrawal {
         }
         machine.propose_spin(spin, scan);
         match self {
-            Self::Emptying { .. } => scan.outputs.axis = machine.propose_leg(scan),
+            Self::Begun { .. } | Self::Emptying { .. } => {
+                scan.outputs.axis = machine.propose_leg(scan);
+            }
             Self::Clearing { .. } => Machine::propose_park(scan),
         }
     }
@@ -103,12 +127,8 @@ pub(in super::super) enum Withdrawn {
 }
 
 /// The root's answer to a hold.
-pub(in super::super) fn begin(
-    cause: Cause,
-    machine: &mut Machine,
-    scan: &mut Scan<'_>,
-) -> Outcome<State> {
-    let phase = Withdrawal::begin(machine, scan);
+pub(in super::super) fn begin(cause: Cause, machine: &mut Machine) -> Outcome<State> {
+    let phase = Withdrawal::begin(machine);
     let (flame, spin) = (machine.flame(), machine.spin());
     machine.go(State::Holding(Holding { flame, spin, phase }), cause)
 }
@@ -120,7 +140,7 @@ impl Holding {
         scan: &mut Scan<'_>,
     ) -> Outcome<State> {
         let spin = self.spin;
-        match (self.phase.advance(scan), self.flame) {
+        match (self.phase.advance(machine, scan), self.flame) {
             (Withdrawn::NotYet, _) => Outcome::Handled,
             (Withdrawn::Clear, Flame::Lit) => {
                 machine.go(State::HeldLit { until: scan.now + LIT_FOR, spin }, Cause::ClearLit)

@@ -5,9 +5,9 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Errand, State};
 use super::super::context::{Permitted, Scan};
 use super::super::machine::{Cursor, Job, Machine, Owed, Suspect};
+use super::super::state::{Errand, State};
 use super::manual;
 use crate::request::Request;
 

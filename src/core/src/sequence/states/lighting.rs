@@ -10,11 +10,11 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Errand, Proof, State};
 use super::super::context::Scan;
 use super::super::event::Wish;
 use super::super::machine::{Machine, Owed};
 use super::super::prompt::Ask;
+use super::super::state::{Errand, Proof, State};
 use super::super::steps::{self, is_late};
 use super::starting::SpinUp;
 use super::stopping;
@@ -227,7 +227,7 @@ fn failed(
         scan.wish(Wish::LockedOut);
         let cause = Cause::LockedOut { tries };
         machine.setback = Some(cause);
-        return stopping::begin(cause, machine, scan);
+        return stopping::begin(cause, machine);
     }
     let span = allowed.map_or(PURGE_ALLOWANCE, |rules| rules.wait.to_duration());
     machine.fall_back(State::Purging(Purging::new(errand, span, scan)), cause)

@@ -5,11 +5,11 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::State;
 use super::super::context::Scan;
 use super::super::event::Happening;
 use super::super::machine::Machine;
 use super::super::prompt::Ask;
+use super::super::state::State;
 use super::super::steps::is_late;
 use crate::image::{AxisDemand, Contact, HomingRequest, Level, Referenced};
 use crate::moment::Moment;

@@ -6,9 +6,9 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{State, Toward, Warming};
 use super::super::context::Scan;
 use super::super::machine::Machine;
+use super::super::state::{State, Toward, Warming};
 use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
 use crate::catalogue::Range;
@@ -102,7 +102,7 @@ pub(in super::super) fn traversing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine, scan);
+        return holding::begin(Cause::ProgramShort, machine);
     };
     if scan.temperature().is_some_and(|part| part >= figures.window.low) {
         let to = soak(warming, machine, scan);
@@ -110,7 +110,7 @@ pub(in super::super) fn traversing(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::PreheatTooLong);
-        return holding::begin(Cause::PreheatTooLong, machine, scan);
+        return holding::begin(Cause::PreheatTooLong, machine);
     }
     if scan.is_at(end(figures.span, toward)) {
         let to = State::PreheatTurning { warming, toward: toward.other(), until };
@@ -153,7 +153,7 @@ pub(in super::super) fn soaking(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine, scan);
+        return holding::begin(Cause::ProgramShort, machine);
     };
     let part = scan.temperature();
     if part.is_some_and(|part| part < figures.window.low) {
@@ -180,7 +180,7 @@ pub(in super::super) fn soaking(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::SoakTooLong);
-        return holding::begin(Cause::SoakTooLong, machine, scan);
+        return holding::begin(Cause::SoakTooLong, machine);
     }
     Outcome::Handled
 }

@@ -6,12 +6,12 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::State;
 use super::super::context::Scan;
 use super::super::event::Happening;
 use super::super::machine::{Machine, Owed};
 use super::super::motion::{feed_at, patience};
 use super::super::powder::{After, Anchor, Crossing, Touching};
+use super::super::state::State;
 use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
 use crate::image::{AxisDemand, Level};
@@ -61,7 +61,7 @@ pub(in super::super) fn approaching(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine, scan);
+        return holding::begin(Cause::CarriageLate, machine);
     }
     Outcome::Handled
 }
@@ -181,7 +181,7 @@ pub(in super::super) fn crossing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine, scan);
+        return holding::begin(Cause::ProgramShort, machine);
     };
     if scan.now > start && scan.is_at(pass.to) {
         let (number, of) = (machine.cursor.step + 1, machine.cursor.pass + 1);
@@ -192,7 +192,7 @@ pub(in super::super) fn crossing(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine, scan);
+        return holding::begin(Cause::CarriageLate, machine);
     }
     Outcome::Handled
 }
@@ -200,7 +200,7 @@ pub(in super::super) fn crossing(
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine, scan);
+        return holding::begin(Cause::PassDoneThenHold, machine);
     }
     let Some(next) = step.passes.get(machine.cursor.pass) else {
         machine.feeder.void();
@@ -250,7 +250,7 @@ pub(in super::super) fn turning(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((_, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine, scan);
+        return holding::begin(Cause::ProgramShort, machine);
     };
     if !scan.is_at(pass.from) {
         machine.feeder.void();
@@ -278,11 +278,11 @@ pub(in super::super) fn waiting(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(step) = scan.spray(machine.cursor) else {
-        return holding::begin(Cause::ProgramShort, machine, scan);
+        return holding::begin(Cause::ProgramShort, machine);
     };
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine, scan);
+        return holding::begin(Cause::PassDoneThenHold, machine);
     }
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < step.resume_below) {
         let to = approach(machine, scan);
@@ -290,7 +290,7 @@ pub(in super::super) fn waiting(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::WaitTooLong);
-        return holding::begin(Cause::WaitTooLong, machine, scan);
+        return holding::begin(Cause::WaitTooLong, machine);
     }
     Outcome::Handled
 }
@@ -310,8 +310,9 @@ pub(in super::super) fn emptying(machine: &Machine, scan: &Scan<'_>) -> Duration
 pub(in super::super) fn lose_powder(when: Moment, machine: &mut Machine, scan: &mut Scan<'_>) {
     let Some((step, pass)) = pass_in_hand(machine, scan) else { return };
     let Some(position) = scan.position() else { return };
-    let moved = machine.leg.distance_to(position);
-    if moved <= 0.02 {
+    // A pass that is finished has handed on to the next one, whose leg is not laid out yet.
+    let laid_out = machine.leg.from() == pass.from && machine.leg.to() == pass.to;
+    if !laid_out || machine.leg.distance_to(position) <= 0.02 {
         return;
     }
     let anchor = Anchor { at: scan.inputs.axis.at, time: machine.leg.time_at(position) };

@@ -5,10 +5,10 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Errand, Flame, Proof, Spin, State};
 use super::super::context::Scan;
 use super::super::machine::{Drive, Machine};
 use super::super::prompt::Ask;
+use super::super::state::{Errand, Flame, Proof, Spin, State};
 use super::super::steps::{self, is_late};
 use super::lighting;
 use crate::image::{Coil, SpindleDemand};

@@ -3,9 +3,9 @@
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::chart::{Flame, Spin, State};
 use super::super::context::Scan;
 use super::super::machine::{Job, Machine};
+use super::super::state::{Flame, Spin, State};
 use super::super::steps::is_late;
 use super::cooling::{Shutting, cool_step, is_cool};
 use super::holding::{Withdrawal, Withdrawn};
@@ -36,12 +36,8 @@ enum Phase {
 }
 
 /// The root's answer to a stop.
-pub(in super::super) fn begin(
-    cause: Cause,
-    machine: &mut Machine,
-    scan: &mut Scan<'_>,
-) -> Outcome<State> {
-    let phase = Phase::Withdrawing(Withdrawal::begin(machine, scan));
+pub(in super::super) fn begin(cause: Cause, machine: &mut Machine) -> Outcome<State> {
+    let phase = Phase::Withdrawing(Withdrawal::begin(machine));
     let (flame, spin) = (machine.flame(), machine.spin());
     machine.job = Job::Ending;
     machine.go(State::Stopping(Stopping { flame, spin, phase }), cause)
@@ -54,7 +50,7 @@ impl Stopping {
         scan: &mut Scan<'_>,
     ) -> Outcome<State> {
         match &mut self.phase {
-            Phase::Withdrawing(withdrawal) => match withdrawal.advance(scan) {
+            Phase::Withdrawing(withdrawal) => match withdrawal.advance(machine, scan) {
                 Withdrawn::NotYet => Outcome::Handled,
                 // Stuck: the gas is shut where the torch is.
                 Withdrawn::Clear | Withdrawn::Stuck => {

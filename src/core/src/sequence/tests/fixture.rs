@@ -1,0 +1,275 @@
+//! A rig and jobs for the tests; all figures invented, except that the spraying job has the
+//! reference job's: 120 mm zone, 15 mm overrun, 625 mm/min, delays 0.6 and 0.8 s, ramp 100 mm/s2.
+
+use std::sync::Arc;
+
+use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
+use crate::image::{Analogue, Coil, Contact, Level};
+use crate::program::{
+    CoolStep, FeedPoint, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
+    TorchPlan,
+};
+use crate::quantity::{
+    Acceleration, Length, Mass, MassFlow, Power, Pressure, Speed, SpindleSpeed, Temperature, Time,
+    VolumeFlow,
+};
+use crate::recipe::{End, SlowCooling};
+use crate::rig::{
+    AnalogueSpec, Attendance, AxisRegisters, AxisSpec, CoilSpec, CommunicationLoss, ContactSpec,
+    FieldSpec, GearTable, InverterRegisters, InverterSpec, IsolationSpec, LineId, LineSpec, LitBy,
+    Parity, Rig, RigKind, Sense, SpindleSpec, StopBits, SwingAway, TachometerSpec, WatchdogSpec,
+    WordOrder,
+};
+
+pub(super) fn mm(value: f64) -> Length {
+    Length::from_mm(value)
+}
+
+pub(super) fn s(value: f64) -> Time {
+    Time::from_s(value)
+}
+
+fn celsius(value: f64) -> Temperature {
+    Temperature::from_celsius(value)
+}
+
+pub(super) const PARK: f64 = 330.0;
+pub(super) const FEED: f64 = 625.0 / 60.0;
+
+fn line(name: &str) -> LineSpec {
+    LineSpec {
+        name: name.to_owned(),
+        port: None,
+        baud: 115_200,
+        parity: Parity::Even,
+        stop_bits: StopBits::One,
+        reply_within: s(0.025),
+        quarantine: s(0.03),
+        turn_round: s(0.003),
+        misses: 3,
+        probe_every: s(1.0),
+    }
+}
+
+fn loss() -> CommunicationLoss {
+    CommunicationLoss { after: s(0.2), reaction: 2 }
+}
+
+fn inverter() -> InverterSpec {
+    InverterSpec {
+        line: LineId(1),
+        unit: 3,
+        registers: InverterRegisters { write_block: 0, read_block: 16 },
+        rpm_per_count: 0.1,
+        speeds: Range { low: SpindleSpeed::from_rpm(20.0), high: SpindleSpeed::from_rpm(500.0) },
+        age_budget: s(0.5),
+        poll_every: s(0.2),
+        communication_loss: loss(),
+        ride_on: s(600.0),
+    }
+}
+
+/// A rig lit by hand, with an inverter.
+pub(super) fn rig() -> Rig {
+    Rig {
+        title: "test rig".to_owned(),
+        kind: RigKind::Twin,
+        lit_by: LitBy::Hand,
+        scan: s(0.02),
+        lines: vec![line("field"), line("drives")],
+        field: FieldSpec {
+            line: LineId(0),
+            unit: 1,
+            contacts: Contact::ALL
+                .iter()
+                .map(|tag| ContactSpec {
+                    tag: *tag,
+                    input: Some(0),
+                    absent: Level::Off,
+                    sense: Sense::Straight,
+                })
+                .collect(),
+            analogues: Analogue::ALL
+                .iter()
+                .map(|tag| AnalogueSpec {
+                    tag: *tag,
+                    register: Some(0),
+                    microampere_per_count: 1.0,
+                    at_4_ma: 0.0,
+                    at_20_ma: 10.0,
+                })
+                .collect(),
+            coils: Coil::ALL.iter().map(|coil| CoilSpec { coil: *coil, output: Some(0) }).collect(),
+            tachometer: TachometerSpec {
+                pulses_per_turn: 8,
+                period_register: 0,
+                count_register: 2,
+                since_register: 3,
+            },
+            cycle_register: 4,
+            communication_register: None,
+            communication_loss: s(0.3),
+            coil_latency: s(0.002),
+            age_budget: s(0.2),
+            poll_every: s(0.02),
+            registers_every: s(0.05),
+            watchdog: WatchdogSpec { relay: s(0.3), beat: s(0.05) },
+            isolation: IsolationSpec { vented_below: Pressure::from_bar(0.05), within: s(10.0) },
+            swing_away: SwingAway::NotFitted,
+        },
+        axis: AxisSpec {
+            line: LineId(1),
+            unit: 2,
+            registers: AxisRegisters {
+                read_block: 0,
+                write_block: 32,
+                word_order: WordOrder::HighFirst,
+            },
+            pulses_per_mm: 400.0,
+            datum: mm(0.0),
+            travel: Range { low: mm(-10.0), high: mm(350.0) },
+            park: mm(PARK),
+            park_tolerance: mm(1.0),
+            positioning: Speed::from_mm_per_s(50.0),
+            jog: Speed::from_mm_per_s(10.0),
+            homing: Speed::from_mm_per_s(20.0),
+            ramp: Acceleration::from_mm_per_s2(100.0),
+            quick_stop: Acceleration::from_mm_per_s2(250.0),
+            backlash: mm(0.0),
+            speed_step: Speed::from_mm_per_s(0.02),
+            age_budget: s(0.15),
+            poll_every: s(0.02),
+            communication_loss: loss(),
+        },
+        spindle: SpindleSpec::Inverter(inverter()),
+        attendance: Attendance { every: s(900.0), answer_within: s(60.0) },
+        interlocks: Vec::new(),
+    }
+}
+
+/// The same with a gear table.
+pub(super) fn geared_rig() -> Rig {
+    let speeds = [31.5, 63.0, 125.0, 180.0].map(SpindleSpeed::from_rpm).to_vec();
+    Rig { spindle: SpindleSpec::Gears(GearTable { speeds, motor: inverter() }), ..rig() }
+}
+
+pub(super) fn torch(key: &str, order: ShutOrder) -> TorchPlan {
+    TorchPlan {
+        key: key.to_owned(),
+        title: key.to_owned(),
+        lighting: LightingRules {
+            purge: s(2.0),
+            trial: s(5.0),
+            wait: s(20.0),
+            tries: 3,
+            proving: s(3.0),
+        },
+        gas: GasSetting {
+            fuel: VolumeFlow::from_l_per_min(18.0),
+            oxygen: VolumeFlow::from_l_per_min(20.0),
+            net_power: Power::from_kw(3.0),
+        },
+        fuel_pressure: Pressure::from_bar(0.8),
+        fuel_pressure_limit: Pressure::from_bar(1.03),
+        oxygen_pressure: Pressure::from_bar(2.0),
+        carrier_pressure: Pressure::from_bar(3.0),
+        shut_order: order,
+        shut_lag: s(1.0),
+        purge_after: s(5.0),
+        carrier_may_purge: Level::On,
+    }
+}
+
+/// A pass of the reference job in one direction.
+pub(super) fn pass(toward_tail: Level) -> Pass {
+    let (from, to, on, off) =
+        if toward_tail.is_on() { (78.2, 241.8, 85.0, 235.0) } else { (241.8, 78.2, 235.0, 85.0) };
+    Pass {
+        from: mm(from),
+        to: mm(to),
+        feed: vec![FeedPoint { at: mm(0.0), feed: Speed::from_mm_per_s(FEED) }],
+        powder: vec![PowderWindow { on: mm(on), off: mm(off) }],
+    }
+}
+
+pub(super) fn spray(passes: usize) -> SprayStep {
+    let directions = [Level::On, Level::Off].into_iter().cycle();
+    SprayStep {
+        zone: "seat".to_owned(),
+        edges: Range { low: mm(100.0), high: mm(220.0) },
+        torch: 0,
+        spindle: SpindleSpeed::from_rpm(125.0),
+        powder_rate: MassFlow::from_g_per_min(60.0),
+        lead_on: s(0.6),
+        lead_off: s(0.8),
+        window: Range { low: celsius(200.0), high: celsius(350.0) },
+        resume_below: celsius(250.0),
+        dwell: s(0.2),
+        passes: directions.take(passes).map(pass).collect(),
+        powder: Mass::from_g(129.6),
+        thickness_per_pass: mm(0.0787),
+    }
+}
+
+pub(super) fn program(steps: Vec<Step>) -> Program {
+    Program {
+        title: "test job".to_owned(),
+        park: mm(PARK),
+        part: Range { low: mm(0.0), high: mm(300.0) },
+        clear_by: mm(18.0),
+        ramp: Acceleration::from_mm_per_s2(100.0),
+        positioning: Speed::from_mm_per_s(50.0),
+        steps,
+        torches: vec![
+            torch("spraying", ShutOrder::FuelFirst),
+            torch("fusing", ShutOrder::Together),
+        ],
+        blasted_within: s(7200.0),
+    }
+}
+
+pub(super) fn preheat() -> Step {
+    Step::Preheat(PreheatStep {
+        torch: 0,
+        spindle: SpindleSpeed::from_rpm(125.0),
+        feed: Speed::from_mm_per_s(40.0),
+        span: Range { low: mm(80.0), high: mm(240.0) },
+        window: Range { low: celsius(210.0), high: celsius(300.0) },
+        soak: s(2.0),
+        longest: s(120.0),
+        expected: s(20.0),
+    })
+}
+
+pub(super) fn fuse() -> Step {
+    Step::Fuse(FuseStep {
+        zone: "seat".to_owned(),
+        torch: 1,
+        spindle: SpindleSpeed::from_rpm(63.0),
+        starts: End::ChuckSide,
+        bands: vec![
+            Range { low: mm(85.0), high: mm(125.0) },
+            Range { low: mm(125.0), high: mm(165.0) },
+        ],
+        oscillation: Speed::from_mm_per_s(30.0),
+        feed: Speed::from_mm_per_s(5.0),
+        window: Range { low: celsius(1020.0), high: celsius(1080.0) },
+        ceiling: celsius(1120.0),
+        longest: s(60.0),
+    })
+}
+
+pub(super) fn cool() -> Step {
+    Step::Cool(CoolStep {
+        spindle: SpindleSpeed::from_rpm(63.0),
+        turn_until: celsius(150.0),
+        at_least: s(5.0),
+        longest: s(600.0),
+        slow: SlowCooling::NotNeeded,
+    })
+}
+
+/// Preheat, three passes, change of torch, two bands, cooling.
+pub(super) fn whole_job() -> Arc<Program> {
+    Arc::new(program(vec![preheat(), Step::Spray(spray(3)), Step::ChangeTorch(1), fuse(), cool()]))
+}

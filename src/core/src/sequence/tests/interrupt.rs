@@ -1,0 +1,187 @@
+//! Hold, stop, abort and trips in every state.
+
+use super::plant::{Plant, occurrence};
+use super::reach::reach;
+use crate::image::{Coil, Contact, Level};
+use crate::interlock::{CarriageEffect, Class, Presence};
+use crate::request::{Answer, Origin, Request};
+use crate::sequence::{Leaf, Phase};
+
+fn settle(plant: &mut Plant, phase: Phase, seconds: f64) {
+    let end = plant.now + core::time::Duration::from_secs_f64(seconds);
+    while plant.phase() != phase {
+        assert!(plant.now < end, "no {phase:?}, but {:?}: {}", plant.leaf(), plant.story());
+        plant.scan();
+    }
+}
+
+#[test]
+fn hold_in_every_running_state_withdraws_and_a_restart_finishes_the_job() {
+    for leaf in Leaf::ALL.iter().filter(|leaf| leaf.phase().is_running()) {
+        let mut plant = reach(*leaf);
+        assert_eq!(plant.ask_from(Request::Hold, Origin::Watcher), Answer::Accepted, "{leaf:?}");
+        plant.set(Contact::Extraction, Level::On);
+        settle(&mut plant, Phase::Held, 60.0);
+        assert_eq!(plant.outputs.powder.now, Level::Off);
+        plant.run(8.0);
+        assert!(plant.sequence.status().restart.is_some(), "{leaf:?}");
+        plant.set(Contact::Guard, Level::On);
+        plant.press(Contact::StartButton);
+        plant.run(0.2);
+        assert_ne!(plant.phase(), Phase::Held, "{leaf:?}: {}", plant.story());
+        // The person of the tests looks at no surface.
+        if plant.leaf() == Leaf::Restarting {
+            plant.press(Contact::AcceptButton);
+        }
+        plant.until(Leaf::Complete, 1500.0);
+        assert!(plant.is_safe());
+    }
+}
+
+#[test]
+fn stop_in_every_state_is_taken_from_a_watcher_and_ends_safely() {
+    for leaf in Leaf::ALL {
+        let mut plant = reach(*leaf);
+        plant.set(Contact::EnablingKey, Level::Off);
+        let answer = plant.ask_from(Request::Stop, Origin::Watcher);
+        assert!(!matches!(answer, Answer::Denied(_)), "{leaf:?}: {answer:?}");
+        plant.run(700.0);
+        let rest = [Phase::Idle, Phase::Stopped, Phase::Aborted, Phase::Complete];
+        assert!(rest.contains(&plant.phase()), "{leaf:?} ended in {:?}", plant.leaf());
+        assert!(plant.is_safe());
+    }
+}
+
+#[test]
+fn abort_in_every_state_is_taken_from_a_watcher_and_removes_energy_in_the_same_call() {
+    for leaf in Leaf::ALL {
+        let mut plant = reach(*leaf);
+        plant.set(Contact::EnablingKey, Level::Off);
+        let answer = plant.ask_from(Request::Abort, Origin::Watcher);
+        assert!(!matches!(answer, Answer::Denied(_)), "{leaf:?}: {answer:?}");
+        plant.scan();
+        assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "{leaf:?}");
+        assert!(!plant.outputs.coil(Coil::Oxygen).is_on(), "{leaf:?}");
+        assert_eq!(plant.outputs.powder.now, Level::Off, "{leaf:?}");
+        plant.until(Leaf::Aborted, 60.0);
+    }
+}
+
+#[test]
+fn a_trip_in_every_state_is_answered_in_its_scan_and_reset_only_by_acts_at_the_machine() {
+    for leaf in Leaf::ALL {
+        let mut plant = reach(*leaf);
+        plant.trip(CarriageEffect::Retreat);
+        plant.scan();
+        assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "{leaf:?}");
+        assert!(plant.outputs.coil(Coil::LampRed).is_on());
+        assert!(plant.outputs.coil(Coil::Horn).is_on());
+        plant.until(Leaf::Aborted, 60.0);
+        plant.set(Contact::Guard, Level::On);
+        plant.set(Contact::Extraction, Level::On);
+        let denied = plant.ask(Request::Reset);
+        assert!(matches!(denied, Answer::Denied(_)), "{leaf:?}: reset without acknowledgement");
+        plant.run(30.0);
+        assert_eq!(plant.leaf(), Leaf::Aborted, "nothing leaves by itself");
+        plant.reset();
+        let phase = plant.phase();
+        assert!(
+            matches!(phase, Phase::Idle | Phase::Held | Phase::Stopped),
+            "{leaf:?} came to {phase:?}"
+        );
+        assert!(plant.is_safe());
+        plant.run(30.0);
+        assert!(plant.velocity.abs() < 0.2 && !plant.lit, "{leaf:?}: nothing starts by itself");
+    }
+}
+
+#[test]
+fn a_job_tripped_in_any_running_state_may_go_on_after_a_reset() {
+    for leaf in Leaf::ALL.iter().filter(|leaf| leaf.phase().is_running()) {
+        let mut plant = reach(*leaf);
+        plant.trip(CarriageEffect::Retreat);
+        plant.until(Leaf::Aborted, 60.0);
+        plant.set(Contact::Guard, Level::On);
+        plant.set(Contact::Extraction, Level::On);
+        plant.reset();
+        assert_eq!(plant.leaf(), Leaf::HeldUnlit, "{leaf:?}");
+        plant.press(Contact::StartButton);
+        plant.run(0.2);
+        if plant.leaf() == Leaf::Restarting {
+            plant.press(Contact::AcceptButton);
+        }
+        plant.until(Leaf::Complete, 1500.0);
+    }
+}
+
+#[test]
+fn a_trip_that_stops_the_carriage_makes_no_retreat() {
+    for effect in [CarriageEffect::Stop, CarriageEffect::Cut] {
+        let mut plant = reach(Leaf::Crossing);
+        plant.run(8.0);
+        plant.trip(effect);
+        plant.run(1.0);
+        let rest = plant.position;
+        plant.run(20.0);
+        assert!((plant.position - rest).abs() < 0.01, "{effect:?}");
+        assert_eq!(plant.leaf(), Leaf::Aborted);
+        assert!(!plant.outputs.coil(Coil::CarrierAir).is_on(), "no purge over the part");
+    }
+}
+
+#[test]
+fn a_hold_of_the_interlocks_that_has_not_returned_denies_the_restart_in_its_own_words() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.hold_by_interlock(Presence::Active);
+    settle(&mut plant, Phase::Held, 30.0);
+    let Answer::Denied(denial) = plant.ask(Request::Restart) else { panic!("restarted") };
+    assert_eq!(denial.why, "part_too_cold in the test");
+    plant.hold_by_interlock(Presence::Returned);
+    plant.scan();
+    assert_eq!(plant.ask(Request::Restart), Answer::Accepted);
+    plant.run(1.0);
+    assert_ne!(plant.phase(), Phase::Held);
+    plant.until(Leaf::Complete, 900.0);
+}
+
+#[test]
+fn a_stop_of_the_interlocks_ends_the_job_in_order() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.verdict.class = Some(Class::Stop);
+    plant.verdict.holds = vec![occurrence("hopper_empty", Class::Stop, plant.now, plant.now)];
+    plant.scan();
+    assert_eq!(plant.leaf(), Leaf::Stopping);
+    plant.until(Leaf::Stopped, 700.0);
+}
+
+#[test]
+fn a_held_flame_is_put_out_in_order_after_a_minute() {
+    let mut plant = reach(Leaf::HeldLit);
+    plant.run(58.0);
+    assert!(plant.outputs.coil(Coil::Fuel).is_on());
+    plant.until(Leaf::HeldUnlit, 3.0);
+    // Fuel first, oxygen a second later, then five seconds of air: the test torch's rules.
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+    assert!(plant.outputs.coil(Coil::Oxygen).is_on());
+    plant.run(1.1);
+    assert!(!plant.outputs.coil(Coil::Oxygen).is_on());
+    assert!(plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(!plant.outputs.coil(Coil::Supply).is_on());
+    plant.run(5.1);
+    assert!(!plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(plant.rpm > 100.0, "the part turns on");
+}
+
+#[test]
+fn a_controller_that_stood_still_trips_and_starts_nothing() {
+    for leaf in [Leaf::Crossing, Leaf::Heating, Leaf::Opening, Leaf::Jogging] {
+        let mut plant = reach(leaf);
+        plant.set(Contact::StartButton, Level::On);
+        plant.now = plant.now + core::time::Duration::from_secs(2);
+        plant.scan();
+        assert_eq!(plant.phase(), Phase::Aborting, "{leaf:?}");
+        assert!(plant.outputs.powder.next.is_none());
+        assert!(plant.wishes.contains(&crate::sequence::Wish::Stalled));
+        plant.until(Leaf::Aborted, 60.0);
+    }
+}
