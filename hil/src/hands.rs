@@ -31,7 +31,6 @@ pub(crate) struct Sight {
     pub(crate) carriage_free: bool,
     /// They have pressed start for this part, and something has come of it.
     pub(crate) job_started: bool,
-    pub(crate) fusing_torch: bool,
     /// The coat near the flame shines.
     pub(crate) coat_wet: bool,
 }
@@ -68,7 +67,7 @@ pub(crate) fn decide(s: &Sight) -> Act {
         (s.lamp_red,                                                                 Act::Reset),
         (s.flame && s.guard_open,                                                    Act::ShutAfterLighting),
         (s.gas_flows && !s.flame && s.at_park,                                       Act::Spark),
-        (s.flame && s.fusing_torch && s.coat_wet,                                    Act::Wet),
+        (s.flame && s.coat_wet,                                                      Act::Wet),
         (!s.job_started && !s.spindle_turns && !s.supply_open && !s.gas_flows,       Act::Start),
         (s.supply_open && !s.flame && !s.spindle_turns && s.at_park && !s.guard_open, Act::OpenToLight),
         (!s.supply_open && s.gauges_zero && s.carriage_free && !s.spindle_turns,     Act::Access),
@@ -305,7 +304,6 @@ mod tests {
         at_park: true,
         carriage_free: true,
         job_started: false,
-        fusing_torch: false,
         coat_wet: false,
     };
 
@@ -324,7 +322,7 @@ mod tests {
             (Sight { gas_flows: true, flame: true, ..inside },                      Act::ShutAfterLighting),
             (Sight { gas_flows: true, flame: true, spindle_turns: true, ..supply }, Act::Accept),
             (started,                                                               Act::Access),
-            (Sight { flame: true, gas_flows: true, fusing_torch: true, coat_wet: true, spindle_turns: true, ..supply }, Act::Wet),
+            (Sight { flame: true, gas_flows: true, coat_wet: true, spindle_turns: true, ..supply }, Act::Wet),
             (Sight { lamp_red: true, ..started },                                   Act::Reset),
         ];
         for (sight, act) in rows {

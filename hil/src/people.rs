@@ -16,11 +16,9 @@ impl Bench {
     pub(crate) fn sight(&self) -> Sight {
         let now = self.now_us;
         let lamps = if self.powered { self.field_io.acting() } else { 0 };
-        let fusing = self.mounted().is_some_and(|t| !t.takes_powder);
         let lamp_blue = lamps & Coil::LampBlue.mask() != 0;
         // Nobody looks closely at what does not call.
         let wet = lamp_blue
-            && fusing
             && self.flame.is_lit()
             && self.bar.highest_near_c(self.carriage.torch_mm(now), 10.0) >= self.spec.heat.wet_c;
         Sight {
@@ -35,7 +33,6 @@ impl Bench {
             at_park: self.carriage.switches(now).park,
             carriage_free: !self.drive.state().has_torque(),
             job_started: false,
-            fusing_torch: fusing,
             coat_wet: wet,
         }
     }

@@ -121,7 +121,7 @@ impl Bench {
                 (bar, 0.0, sensors.carrier_full_scale_bar)
             }
             Analogue::ExtractionFlow => (self.extraction.value(now), 0.0, 100.0),
-            Analogue::PreheatTemperature => (self.preheat_sensor_c(), 0.0, 600.0),
+            Analogue::PreheatTemperature => (self.preheat_sensor_c(), 0.0, 1000.0),
             Analogue::PyrometerTemperature => (self.pyrometer_c(), 250.0, 1_300.0),
             Analogue::HopperWeight => (self.powder.hopper_g(now), 0.0, 5_000.0),
             Analogue::CarrierBackPressure => (self.back_pressure_bar(), 0.0, 1.0),

@@ -173,7 +173,7 @@ pub enum Analogue {
     CarrierPressure = 2,
     /// Extraction flow.
     ExtractionFlow = 3,
-    /// Long-wave temperature, 0 to 600 degC.
+    /// Long-wave temperature, 0 to 1000 degC.
     PreheatTemperature = 4,
     /// Short-wave temperature, 250 to 1300 degC.
     PyrometerTemperature = 5,

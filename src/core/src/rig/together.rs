@@ -258,19 +258,22 @@ fn sensors(problems: &mut Problems, recipe: &Recipe, rig: &Rig) {
         rig.field.analogues.iter().find(|spec| spec.tag == tag && spec.register.is_some())
     };
     if let Some(part) = scale(Analogue::PartTemperature) {
-        let high = recipe.spray.window.high.celsius();
-        if high >= part.at_20_ma {
-            problems.push(
-                Problem::error(
-                    "spray.window.to",
-                    "the part's temperature sensor does not reach that far",
-                )
-                .accepted(format!(
-                    "less than {} degC, its value at 20 mA on \"{}\"",
-                    part.at_20_ma, rig.title
-                ))
-                .help("lower the window, or fit a sensor of a wider range"),
-            );
+        // A sensor at its upper end reads "at least": it must see beyond what is waited for.
+        let beyond = [
+            ("spray.window.to", recipe.spray.window.high, "lower the window"),
+            ("cool.turn_until", recipe.cool.turn_until, "turn until the part is cooler"),
+        ];
+        for (path, temperature, instead) in beyond {
+            if temperature.celsius() >= part.at_20_ma {
+                problems.push(
+                    Problem::error(path, "the part's temperature sensor does not reach that far")
+                        .accepted(format!(
+                            "less than {} degC, its value at 20 mA on \"{}\"",
+                            part.at_20_ma, rig.title
+                        ))
+                        .help(format!("{instead}, or fit a sensor of a wider range")),
+                );
+            }
         }
     }
     let Some(fuse) = &recipe.fuse else { return };

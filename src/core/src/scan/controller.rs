@@ -326,7 +326,7 @@ impl Controller {
                 Wish::Stalled => {
                     self.interlocks.raise(
                         now,
-                        Raised::Abort,
+                        Raised::Stalled,
                         "the controller stood still for too long",
                     );
                 }
