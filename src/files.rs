@@ -33,7 +33,8 @@ pub struct Job {
 }
 
 /// The bench's own rig, so that the twin runs wherever the program is.
-const BENCH_RIG: (&str, &str) = ("bench.toml (built in)", include_str!("../config/rigs/bench.toml"));
+const BENCH_RIG: (&str, &str) =
+    ("bench.toml (built in)", include_str!("../config/rigs/bench.toml"));
 /// The shipped catalogue, for recipes that have none beside them.
 const POWDERS: (&str, &str) = ("powders.toml (built in)", include_str!("../config/powders.toml"));
 /// The shipped torches.
@@ -46,7 +47,9 @@ const TORCHES: (&str, &str) = ("torches.toml (built in)", include_str!("../confi
 pub fn read(path: &Path) -> Result<Source, String> {
     let name = path.display().to_string();
     let bytes = fs::read(path).map_err(|trouble| {
-        format!("{name}: cannot be read: {trouble}\nhelp: check the name and the right to read it\n")
+        format!(
+            "{name}: cannot be read: {trouble}\nhelp: check the name and the right to read it\n"
+        )
     })?;
     let text = String::from_utf8(bytes).map_err(|wrong| {
         format!(
@@ -76,8 +79,7 @@ pub fn job(recipe: &Path, places: Places<'_>) -> Result<Job, String> {
     let (catalogue, _) = catalogue(places.catalogue, recipe)?;
     let (rig, rig_source) = rig(places.rig)?;
     let Source { name, text } = &recipe_source;
-    let checked = Recipe::read(text, &catalogue)
-        .map_err(|problems| problems.render(name, text))?;
+    let checked = Recipe::read(text, &catalogue).map_err(|problems| problems.render(name, text))?;
     warn(&checked.warnings(&catalogue), name, text);
     let together = check_together(&checked, &rig, &catalogue);
     if together.forbid() {

@@ -59,7 +59,9 @@ fn breaches(source: &str) -> Vec<(usize, &'static str)> {
             break;
         }
         let code = line.split("//").next().unwrap_or_default();
-        found.extend(BANNED.iter().filter(|word| code.contains(**word)).map(|word| (index + 1, *word)));
+        found.extend(
+            BANNED.iter().filter(|word| code.contains(**word)).map(|word| (index + 1, *word)),
+        );
     }
     found
 }

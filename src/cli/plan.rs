@@ -43,10 +43,7 @@ pub(super) fn answer(arguments: &PlanArguments) -> Exit {
 ///
 /// # Errors
 /// Every problem, as a person is to read it.
-pub(super) fn prepare(
-    recipe: &std::path::Path,
-    setting: &Setting,
-) -> Result<(Job, Plan), String> {
+pub(super) fn prepare(recipe: &std::path::Path, setting: &Setting) -> Result<(Job, Plan), String> {
     let job = files::job(recipe, setting.places())?;
     let plan = evenpass_core::plan::plan(&job.recipe, &job.rig, &job.catalogue)
         .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;

@@ -1,7 +1,7 @@
 //! `rehearse`: the job on the twin in virtual time, before any gas is lit.
-use std::path::PathBuf;
-use clap::Args;
 use super::{Exit, Setting, say};
+use clap::Args;
+use std::path::PathBuf;
 #[derive(Debug, Args)]
 pub(super) struct RehearseArguments {
     /// The recipe.
@@ -21,7 +21,12 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
     let bench = crate::embed::bench(&job, &plan, arguments.seed).unwrap();
     let mut controller = evenpass_core::scan::Controller::new(&job.rig).unwrap();
     controller.load(&plan);
-    let mut time = crate::clock::virtual_time::VirtualTime::new(&job.rig, controller, bench, crate::clock::virtual_time::Unwitnessed);
+    let mut time = crate::clock::virtual_time::VirtualTime::new(
+        &job.rig,
+        controller,
+        bench,
+        crate::clock::virtual_time::Unwitnessed,
+    );
     let began = std::time::Instant::now();
     let mut homed = false;
     for step in 1..200_000u64 {
@@ -29,7 +34,15 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
         let now = time.now();
         while let Some(e) = time.controller().take_entry() {
             if e.kind != evenpass_core::ledger::EntryKind::Sample {
-            let _ = writeln!(std::io::stdout(), "{:10.3} {:?} {} [{}]", e.at.as_seconds(), e.kind, e.text, e.cause); }
+                let _ = writeln!(
+                    std::io::stdout(),
+                    "{:10.3} {:?} {} [{}]",
+                    e.at.as_seconds(),
+                    e.kind,
+                    e.text,
+                    e.cause
+                );
+            }
         }
         if step == 20 {
             let s = time.controller().snapshot();
@@ -37,16 +50,52 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
         }
         if step == 20 && !homed {
             homed = true;
-            let a = time.controller().request(now, evenpass_core::request::Request::Home, evenpass_core::request::Origin::Seat);
+            let a = time.controller().request(
+                now,
+                evenpass_core::request::Request::Home,
+                evenpass_core::request::Origin::Seat,
+            );
             let _ = writeln!(std::io::stdout(), "{a:?}");
         }
-        if step % 100 == 0 { let s = time.controller().snapshot(); let t = time.bench().truth();
-            let _ = writeln!(std::io::stdout(), "{:?} {:?} z {:.2} rpm {:.1} T {:.0} {:?}", s.status.text, s.status.missing, t.torch_z_mm, t.spindle_rpm, t.part_highest_c, t.person); }
-        if matches!(time.controller().phase(), evenpass_core::sequence::Phase::Complete | evenpass_core::sequence::Phase::Aborted| evenpass_core::sequence::Phase::Stopped) { break; }
+        if step % 100 == 0 {
+            let s = time.controller().snapshot();
+            let t = time.bench().truth();
+            let _ = writeln!(
+                std::io::stdout(),
+                "{:?} {:?} z {:.2} rpm {:.1} T {:.0} {:?}",
+                s.status.text,
+                s.status.missing,
+                t.torch_z_mm,
+                t.spindle_rpm,
+                t.part_highest_c,
+                t.person
+            );
+        }
+        if matches!(
+            time.controller().phase(),
+            evenpass_core::sequence::Phase::Complete
+                | evenpass_core::sequence::Phase::Aborted
+                | evenpass_core::sequence::Phase::Stopped
+        ) {
+            break;
+        }
     }
-    let _ = writeln!(std::io::stdout(), "{:?} in {:?}: {:?}", time.now(), began.elapsed(), time.controller().snapshot().beat);
+    let _ = writeln!(
+        std::io::stdout(),
+        "{:?} in {:?}: {:?}",
+        time.now(),
+        began.elapsed(),
+        time.controller().snapshot().beat
+    );
     let t = time.bench().truth();
     let _ = writeln!(std::io::stdout(), "{t:?}");
-    for zone in &job.recipe.zones { let _ = writeln!(std::io::stdout(), "{} mean {}", zone.name, time.bench().mean_thickness_mm(zone.from.mm(), zone.to.mm())); }
+    for zone in &job.recipe.zones {
+        let _ = writeln!(
+            std::io::stdout(),
+            "{} mean {}",
+            zone.name,
+            time.bench().mean_thickness_mm(zone.from.mm(), zone.to.mm())
+        );
+    }
     Exit::Done
 }

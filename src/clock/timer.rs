@@ -42,8 +42,8 @@ impl Timer {
     #[must_use]
     pub fn now(&self) -> Moment {
         let now = monotonic();
-        let nanos = (now.tv_sec - self.start.tv_sec) * 1_000_000_000 + now.tv_nsec
-            - self.start.tv_nsec;
+        let nanos =
+            (now.tv_sec - self.start.tv_sec) * 1_000_000_000 + now.tv_nsec - self.start.tv_nsec;
         Moment::from_micros(u64::try_from(nanos / 1000).unwrap_or(0))
     }
 

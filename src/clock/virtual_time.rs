@@ -72,11 +72,7 @@ impl<W: Witness> VirtualTime<W> {
             })
             .collect::<Vec<_>>();
         for index in 0..rig.lines.len() {
-            controller.handle_link(
-                Moment::START,
-                LineId(index),
-                evenpass_core::line::Link::Up,
-            );
+            controller.handle_link(Moment::START, LineId(index), evenpass_core::line::Link::Up);
         }
         Self {
             controller,
@@ -134,7 +130,9 @@ impl<W: Witness> VirtualTime<W> {
         while self.flights.front().is_some_and(|flight| flight.arrives <= now) {
             let Some(flight) = self.flights.pop_front() else { break };
             match flight.way {
-                Way::Request => self.bench.receive(bench_line(flight.line), now.as_micros(), flight.bytes()),
+                Way::Request => {
+                    self.bench.receive(bench_line(flight.line), now.as_micros(), flight.bytes())
+                }
                 Way::Reply => {
                     self.controller.handle_bytes(now, LineId(flight.line), flight.bytes());
                 }

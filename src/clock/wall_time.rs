@@ -8,8 +8,8 @@ use std::sync::Arc;
 use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
-use evenpass_core::line::Link;
 use evenpass_core::ledger::Entry;
+use evenpass_core::line::Link;
 use evenpass_core::moment::Moment;
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::rig::LineId;

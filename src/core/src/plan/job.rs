@@ -12,7 +12,7 @@ use crate::catalogue::{Carrier, FuelGas, GasSetting, Range, Torch};
 use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
-use crate::quantity::{Length, Power, SpindleSpeed, Time};
+use crate::quantity::{Length, Power, SpindleSpeed, Temperature, Time};
 use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
 
@@ -117,7 +117,8 @@ fn preheat(
     let lump = Lump::of(&recipe.part, wished);
     let thinnest = zones.iter().map(|zone| zone.mean).reduce(Length::min).unwrap_or(Length::ZERO);
     let net = net_into(thinnest, torch, &torch.spraying);
-    let expected = lump.time(lump.room, wanted.window.low, net);
+    let aim = preheat_aim(wanted.window);
+    let expected = lump.time(lump.room, aim, net);
     let expected = match expected {
         Some(time) if time <= wanted.longest => time,
         Some(time) => {
@@ -126,7 +127,7 @@ fn preheat(
                 "preheat, longest",
                 format!(
                     "{} of net heat need {:.0} or more to reach {}, {} are allowed",
-                    net, time, wanted.window.low, wanted.longest
+                    net, time, aim, wanted.longest
                 ),
                 "allow more time, or use a larger flame",
             );
@@ -140,7 +141,7 @@ fn preheat(
                     "{} of net heat bring the part to {:.0} at most, {} is wanted",
                     net,
                     lump.hottest(net),
-                    wanted.window.low
+                    aim
                 ),
                 "use a larger flame",
             );
@@ -154,34 +155,31 @@ fn preheat(
         feed: wanted.feed,
         span,
         window: wanted.window,
+        aim,
         soak: wanted.soak,
         longest: wanted.longest,
         expected,
     }
 }
 
+/// What the preheat heats to: the middle of its window, so that neither the soak nor the heat
+/// that still spreads takes the part out of it.
+fn preheat_aim(window: Range<Temperature>) -> Temperature {
+    window.low + (window.high - window.low) / 2.0
+}
+
 /// The soak is spent clear of the part: it must not cool out of the window meanwhile.
 fn check_soak(recipe: &Recipe, lump: &Lump, findings: &mut Findings) {
     let wanted = &recipe.preheat;
     let low = wanted.window.low;
-    let lost = low.above(lump.after(low, Power::ZERO, wanted.soak));
-    if lost > wanted.window.high.above(low) {
+    let aim = preheat_aim(wanted.window);
+    let lost = aim.above(lump.after(aim, Power::ZERO, wanted.soak));
+    if lost > aim.above(low) {
         findings.problem(
             Limit::Preheat,
             "preheat, soak",
-            format!(
-                "in {} the part loses {lost}, more than from {} to {}",
-                wanted.soak, wanted.window.high, low
-            ),
+            format!("in {} the part loses {lost}, more than from {aim} to {low}", wanted.soak),
             "shorten the soak or widen the window",
-        );
-    } else if lost.kelvin() >= 0.5 {
-        findings.note(
-            "preheat, soak",
-            format!(
-                "the part loses about {lost} in {}: heat it that much above {low} first",
-                wanted.soak
-            ),
         );
     }
 }

@@ -108,6 +108,9 @@ pub struct PreheatStep {
     pub span: Range<Length>,
     /// The window to reach and stay under.
     pub window: Range<Temperature>,
+    /// What the flame heats to, seen with the torch off the part: far enough inside the window
+    /// that the soak does not fall out of it.
+    pub aim: Temperature,
     /// How long it must stay in the window, with the torch at the park.
     pub soak: Time,
     /// Longest time to reach it.

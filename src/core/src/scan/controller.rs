@@ -224,8 +224,7 @@ impl Controller {
         let limits = self.sequence.limits();
         self.interlocks.step(&inputs, &self.outputs, &limits);
         self.look_for_permissives(&inputs);
-        let mut proposed =
-            self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
+        let mut proposed = self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
         self.grant_wishes(&inputs);
         if !on_time.is_on() {
             proposed.watchdog = Level::Off;
@@ -298,12 +297,8 @@ impl Controller {
                 Wish::Acknowledge => self.interlocks.acknowledge(now),
                 Wish::Reset => {
                     // What is still needed stays in the verdict and is shown with it.
-                    let _ = self.interlocks.reset(
-                        inputs,
-                        &self.outputs,
-                        PurgeDone::No,
-                        Inspected::No,
-                    );
+                    let _ =
+                        self.interlocks.reset(inputs, &self.outputs, PurgeDone::No, Inspected::No);
                 }
                 Wish::Abort => {
                     self.interlocks.request(now, Raised::Abort);

@@ -104,9 +104,7 @@ impl Teller {
         let place = planned.and_then(|planned| {
             self.fixed.filter(|(moment, _)| *moment == planned).map(|(_, place)| place)
         });
-        let late = planned.map(|planned| {
-            Time::from_s(at.as_seconds() - planned.as_seconds())
-        });
+        let late = planned.map(|planned| Time::from_s(at.as_seconds() - planned.as_seconds()));
         ledger.write(
             at,
             EntryKind::Powder,

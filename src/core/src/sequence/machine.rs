@@ -9,7 +9,9 @@ use crate::image::{AxisDemand, Coil, Outputs, SpindleDemand, Travel};
 use crate::interlock::Class;
 use crate::moment::Moment;
 use crate::program::TorchPlan;
-use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed};
+use crate::quantity::{
+    Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep,
+};
 use crate::request::Request;
 use crate::rig::{LitBy, Rig, SpindleSpec};
 
@@ -134,6 +136,11 @@ pub(super) struct Machine {
     /// Where powder has ceased to arrive in the pass in hand; nothing is sprayed before it.
     pub(super) done_to: Option<Length>,
     pub(super) feeder: Feeder,
+    /// The part's temperature when the pass in hand began, and its peak since.
+    pub(super) pass_begin: Option<Temperature>,
+    pub(super) pass_peak: Temperature,
+    /// What the last pass added at its peak.
+    pub(super) pass_rise: Option<TemperatureStep>,
     /// From the start of a crossing until the carriage is seen to move, s; as last observed.
     pub(super) start_latency: f64,
     pub(super) hold_after_pass: Owed,
@@ -168,6 +175,9 @@ impl Machine {
             leg: Leg::with_room(),
             done_to: None,
             feeder: Feeder::default(),
+            pass_begin: None,
+            pass_peak: Temperature::ZERO,
+            pass_rise: None,
             start_latency: 0.0,
             hold_after_pass: Owed::Nothing,
             purge: Owed::Nothing,

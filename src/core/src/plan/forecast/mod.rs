@@ -154,7 +154,7 @@ fn thinnest(planned: &[ZonePlan<'_>]) -> Length {
 /// What one step is called on the page.
 fn title_of(step: &Step, program: &Program) -> String {
     match step {
-        Step::Preheat(step) => format!("preheat to {}, soak", step.window.low),
+        Step::Preheat(step) => format!("preheat to {}, soak", step.aim),
         Step::Spray(step) => {
             format!("spray \"{}\", {}", step.zone, counted(step.passes.len(), "pass"))
         }

@@ -61,9 +61,9 @@ impl Run<'_> {
     fn preheat(&mut self, step: &PreheatStep, planned: &[ZonePlan<'_>]) -> Outcome {
         let torch = self.basis.torches.spray;
         let net = net_into(thinnest(planned), torch, &torch.spraying);
-        let heating = self.lump.time(self.at, step.window.low, net).unwrap_or(step.longest);
+        let heating = self.lump.time(self.at, step.aim, net).unwrap_or(step.longest);
         // The soak is spent clear of the part, where the flame heats nothing.
-        self.at = self.lump.after(step.window.low, Power::ZERO, step.soak);
+        self.at = self.lump.after(step.aim, Power::ZERO, step.soak);
         let takes = heating + step.soak;
         (takes, Certainty::Estimated, Some((step.torch, takes)))
     }

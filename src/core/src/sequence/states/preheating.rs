@@ -20,6 +20,7 @@ struct Figures {
     span: Range<Length>,
     feed: Speed,
     window: Range<Temperature>,
+    aim: Temperature,
     soak: Duration,
 }
 
@@ -31,6 +32,7 @@ fn figures(warming: Warming, machine: &Machine, scan: &Scan<'_>) -> Option<Figur
                 span: step.edges,
                 feed: Machine::positioning(scan),
                 window: step.window,
+                aim: step.window.low,
                 soak: Duration::ZERO,
             })
         },
@@ -39,6 +41,7 @@ fn figures(warming: Warming, machine: &Machine, scan: &Scan<'_>) -> Option<Figur
                 span: step.span,
                 feed: step.feed,
                 window: step.window,
+                aim: step.aim,
                 soak: step.soak.to_duration(),
             })
         },
@@ -49,6 +52,7 @@ fn figures(warming: Warming, machine: &Machine, scan: &Scan<'_>) -> Option<Figur
             low: figures.window.low.max(step.window.low),
             high: step.window.high.max(figures.window.low),
         };
+        figures.aim = figures.aim.max(figures.window.low).min(figures.window.high);
     }
     Some(figures)
 }
@@ -61,7 +65,7 @@ pub(in super::super) fn first_state(
 ) -> State {
     let warm = figures(warming, machine, scan)
         .zip(scan.temperature())
-        .is_some_and(|(figures, part)| part >= figures.window.low);
+        .is_some_and(|(figures, part)| part >= figures.aim);
     if warm {
         return soak(warming, machine, scan);
     }
@@ -104,15 +108,16 @@ pub(in super::super) fn traversing(
     let Some(figures) = figures(warming, machine, scan) else {
         return holding::begin(Cause::ProgramShort, machine);
     };
-    if scan.temperature().is_some_and(|part| part >= figures.window.low) {
-        let to = soak(warming, machine, scan);
-        return machine.go(to, Cause::Warm);
-    }
     if is_late(until, scan) {
         machine.setback = Some(Cause::PreheatTooLong);
         return holding::begin(Cause::PreheatTooLong, machine);
     }
+    // Judged at the end of the span only: under the torch the surface is hotter than the part.
     if scan.is_at(end(figures.span, toward)) {
+        if scan.temperature().is_some_and(|part| part >= figures.aim) {
+            let to = soak(warming, machine, scan);
+            return machine.go(to, Cause::Warm);
+        }
         let to = State::PreheatTurning { warming, toward: toward.other(), until };
         return machine.go(to, Cause::AtEnd);
     }

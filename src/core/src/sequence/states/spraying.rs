@@ -17,7 +17,7 @@ use super::holding;
 use crate::image::{AxisDemand, Level};
 use crate::moment::Moment;
 use crate::program::{Pass, SprayStep};
-use crate::quantity::Length;
+use crate::quantity::{Length, Temperature, TemperatureStep};
 
 /// How long before an ON edge the line must know it: an exchange in flight, a free guard window
 /// and the edge's own exchange at 115,200 baud, with room; arbitrary within those.
@@ -66,7 +66,9 @@ pub(in super::super) fn approaching(
     Outcome::Handled
 }
 
-fn announce(machine: &Machine, scan: &mut Scan<'_>) {
+fn announce(machine: &mut Machine, scan: &mut Scan<'_>) {
+    machine.pass_begin = scan.temperature();
+    machine.pass_peak = machine.pass_begin.unwrap_or(Temperature::ZERO);
     let (step, pass) = (machine.cursor.step + 1, machine.cursor.pass + 1);
     scan.tell(Happening::PassBegan { step, pass });
 }
@@ -108,7 +110,7 @@ fn crossing_of<'a>(
 
 /// What follows the pass in hand, as far as its powder is concerned.
 fn after(step: &SprayStep, pass: &Pass, machine: &Machine, scan: &Scan<'_>) -> After {
-    let waits = scan.temperature().is_none_or(|part| part > step.window.high);
+    let waits = too_hot_for_next(step, machine, scan);
     let next = step.passes.get(machine.cursor.pass.saturating_add(1));
     let Some(next) = next.filter(|_| !waits && machine.hold_after_pass == Owed::Nothing) else {
         return After::Off;
@@ -183,6 +185,7 @@ pub(in super::super) fn crossing(
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
         return holding::begin(Cause::ProgramShort, machine);
     };
+    follow_temperature(machine, scan);
     if scan.now > start && scan.is_at(pass.to) {
         let (number, of) = (machine.cursor.step + 1, machine.cursor.pass + 1);
         scan.tell(Happening::PassEnded { step: number, pass: of });
@@ -197,6 +200,33 @@ pub(in super::super) fn crossing(
     Outcome::Handled
 }
 
+/// How far under the ceiling a pass is to stay: clear of the warning 20 K below it.
+const CLEAR_OF_CEILING: f64 = 25.0;
+/// How far over the low end of its window a part is at least when a wait ends; arbitrary.
+const OVER_LOW: f64 = 10.0;
+
+/// Follows the part's temperature over a pass: its peak under the torch, over where it began, is
+/// what the next pass is expected to add.
+fn follow_temperature(machine: &mut Machine, scan: &Scan<'_>) {
+    if let Some(part) = scan.temperature() {
+        machine.pass_peak = machine.pass_peak.max(part);
+    }
+}
+
+/// The hottest the part may be when a pass begins, so that the pass stays under the ceiling if
+/// it adds what the last one added.
+fn hottest_start(step: &SprayStep, machine: &Machine) -> Temperature {
+    let rise = machine.pass_rise.unwrap_or(TemperatureStep::ZERO).kelvin();
+    let high = step.window.high.celsius() - if rise > 0.0 { rise + CLEAR_OF_CEILING } else { 0.0 };
+    let low = step.window.low.celsius() + OVER_LOW;
+    Temperature::from_celsius(high.max(low).min(step.window.high.celsius()))
+}
+
+fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> bool {
+    let hottest = hottest_start(step, machine);
+    scan.temperature().is_none_or(|part| part > hottest)
+}
+
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
@@ -206,7 +236,8 @@ fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> O
         machine.feeder.void();
         return steps::next_step(Cause::PassDone, machine, scan);
     };
-    if scan.temperature().is_none_or(|part| part > step.window.high) {
+    machine.pass_rise = machine.pass_begin.map(|begin| machine.pass_peak.above(begin));
+    if too_hot_for_next(step, machine, scan) {
         machine.feeder.void();
         let until = scan.now + LONGEST_WAIT;
         return machine.go(State::WaitingForTemperature { until }, Cause::TooHot);
@@ -284,7 +315,9 @@ pub(in super::super) fn waiting(
         machine.hold_after_pass = Owed::Nothing;
         return holding::begin(Cause::PassDoneThenHold, machine);
     }
-    if scan.is_parked() && scan.temperature().is_some_and(|part| part < step.resume_below) {
+    let low = Temperature::from_celsius(step.window.low.celsius() + OVER_LOW);
+    let below = step.resume_below.min(hottest_start(step, machine)).max(low);
+    if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
         return machine.go(to, Cause::Cool);
     }

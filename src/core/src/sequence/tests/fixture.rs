@@ -235,6 +235,7 @@ pub(super) fn preheat() -> Step {
         feed: Speed::from_mm_per_s(40.0),
         span: Range { low: mm(80.0), high: mm(240.0) },
         window: Range { low: celsius(210.0), high: celsius(300.0) },
+        aim: celsius(230.0),
         soak: s(2.0),
         longest: s(120.0),
         expected: s(20.0),
