@@ -3,6 +3,7 @@
 //!
 //! | file | what |
 //! | --- | --- |
+//! | `calls` | what the scan layer calls |
 //! | `chart` | the diagram, super-states and which of them answers what |
 //! | `state`, `leaf`, `states/` | the states: data, names, behaviour |
 //! | `gate` | which request is let through where |
@@ -14,6 +15,7 @@
 
 mod attendance;
 mod buttons;
+mod calls;
 mod cause;
 mod chart;
 mod context;
@@ -26,7 +28,6 @@ mod outbox;
 mod powder;
 mod prompt;
 mod propose;
-mod sequence;
 mod state;
 mod states;
 mod status;
@@ -34,10 +35,10 @@ mod steps;
 #[cfg(test)]
 mod tests;
 
+pub use calls::Sequence;
 pub use cause::Cause;
 pub use event::{Event, Happening, Wish};
 pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};
-pub use sequence::Sequence;
 pub use status::{Progress, Status, TimeLeft};

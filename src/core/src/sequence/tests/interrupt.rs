@@ -185,3 +185,22 @@ fn a_controller_that_stood_still_trips_and_starts_nothing() {
         plant.until(Leaf::Aborted, 60.0);
     }
 }
+
+/// A flashback: no air until somebody has inspected torch and hoses; then the purge is made.
+#[test]
+fn a_purge_forbidden_by_the_interlocks_is_made_once_they_allow_it_and_then_told() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.trip(CarriageEffect::Retreat);
+    plant.verdict.effects.air_off = crate::interlock::Veto::Imposed;
+    plant.until(Leaf::Aborted, 60.0);
+    plant.run(20.0);
+    let told = crate::sequence::Wish::PurgeDone;
+    assert!(!plant.wishes.contains(&told));
+    plant.verdict.effects.air_off = crate::interlock::Veto::None;
+    plant.run(4.9);
+    assert!(plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(!plant.wishes.contains(&told));
+    plant.run(0.3);
+    assert!(!plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(plant.wishes.contains(&told));
+}

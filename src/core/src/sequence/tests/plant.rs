@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use core::time::Duration;
 
-use super::fixture::{self, PARK};
+use super::fixture::PARK;
 use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, AxisReading, Coil, Contact, Inputs, Level, Outputs, PowderEdge,
@@ -62,6 +62,7 @@ pub(super) struct Plant {
     pub(super) frozen: bool,
     pub(super) drive_delay: Duration,
     pub(super) vents: bool,
+    pub(super) lies: bool,
     moves_from: Option<Moment>,
     target: f64,
     powder: Level,
@@ -97,6 +98,7 @@ impl Plant {
             frozen: false,
             drive_delay: Duration::ZERO,
             vents: true,
+            lies: false,
             moves_from: None,
             target: f64::NAN,
             powder: Level::Off,
@@ -132,14 +134,6 @@ impl Plant {
         assert_eq!(plant.sequence.load(program), Answer::Accepted);
         plant.scan();
         assert_eq!(plant.leaf(), Leaf::Ready);
-        plant
-    }
-
-    /// The whole job, started and brought to a state.
-    pub(super) fn whole_job_in(leaf: Leaf) -> Self {
-        let mut plant = Self::ready(&fixture::rig(), fixture::whole_job());
-        plant.press(Contact::StartButton);
-        plant.until(leaf, 900.0);
         plant
     }
 
@@ -264,9 +258,14 @@ impl Plant {
 
     /// One scan: the machine moves on, is read, judged and told.
     pub(super) fn scan(&mut self) {
-        for _ in 0..SCAN.as_millis() {
-            self.now = self.now + Duration::from_millis(1);
-            self.physics(1e-3);
+        // Where nothing moves there is nothing to resolve inside a scan.
+        let travels = matches!(self.outputs.axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
+        let rests = !travels && self.velocity == 0.0 && self.pending.is_none();
+        let steps = if rests { 1 } else { 20 };
+        for _ in 0..steps {
+            let step = SCAN / steps;
+            self.now = self.now + step;
+            self.physics(step.as_secs_f64());
         }
         self.helper();
         self.read();
@@ -317,7 +316,7 @@ impl Plant {
         let over = self.position < 300.0;
         let part = if self.lit && over && self.part < 300.0 { 20.0 } else { -1.0 };
         self.part = (self.part + part * dt).clamp(20.0, 400.0);
-        let coat = if self.lit && over { 120.0 } else { -30.0 };
+        let coat = if self.lit && self.position < 180.0 { 40.0 } else { -5.0 };
         self.coat = (self.coat + coat * dt).clamp(20.0, 1100.0);
     }
 
@@ -370,7 +369,7 @@ impl Plant {
         for contact in over {
             self.set(contact, released(contact));
         }
-        let prompt = self.sequence.status().prompt;
+        let prompt = self.sequence.prompt();
         let Some(prompt) = prompt.filter(|_| self.person == Person::Helpful) else {
             self.asked = None;
             return;
@@ -413,7 +412,7 @@ impl Plant {
         for contact in &mut self.inputs.contacts {
             contact.at = now;
         }
-        self.set(Contact::Flame, Level::from_bit(self.lit));
+        self.set(Contact::Flame, Level::from_bit(self.lit || self.lies));
         let supply = self.outputs.coil(Coil::Supply).is_on();
         let gas = if supply || !self.vents { 1.0 } else { 0.0 };
         for (tag, value) in [
@@ -465,6 +464,11 @@ impl Plant {
             && !self.outputs.coil(Coil::Oxygen).is_on()
             && self.powder == Level::Off
             && self.velocity.abs() < 0.2
+    }
+
+    pub(super) fn unhome(&mut self) {
+        self.homed = false;
+        self.scan();
     }
 
     pub(super) fn phase(&self) -> Phase {

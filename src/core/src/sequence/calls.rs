@@ -23,6 +23,7 @@ use super::gate;
 use super::leaf::{Leaf, Phase};
 use super::machine::Machine;
 use super::outbox::Outbox;
+use super::prompt::Prompt;
 use super::state::State;
 use super::status::{self, Status};
 
@@ -331,6 +332,12 @@ impl Sequence {
     #[must_use]
     pub fn phase(&self) -> Phase {
         self.chart.state().phase()
+    }
+
+    /// What a person is asked, as of the last step.
+    #[must_use]
+    pub fn prompt(&self) -> Option<Prompt> {
+        self.chart.inner().prompt
     }
 
     /// What the step in hand sets for the interlocks.
