@@ -1,6 +1,7 @@
 //! Hold, stop, abort and trips in every state.
 
-use super::plant::{Plant, occurrence};
+use super::person::occurrence;
+use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{Coil, Contact, Level};
 use crate::interlock::{CarriageEffect, Class, Presence};

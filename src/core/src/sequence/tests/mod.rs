@@ -1,6 +1,7 @@
 //! Tests of the sequence in virtual time.
 
 mod access;
+mod chaos;
 mod diagram;
 mod fixture;
 mod gate;
@@ -9,6 +10,7 @@ mod job;
 mod lighting;
 mod manual;
 mod pace;
+mod person;
 mod plant;
 mod powder;
 mod reach;
