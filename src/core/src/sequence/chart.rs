@@ -246,7 +246,7 @@ impl State {
                 holding::ask_restarting(request, *flame, *spin, machine, scan)
             }
             Self::Stopped | Self::Complete => stopping::ask(request, machine),
-            Self::Aborted(_) => aborting::ask(request, machine),
+            Self::Aborted(_) => aborting::ask(request, machine, scan),
             Self::Checking { .. }
             | Self::Parking { .. }
             | Self::Purging(_)

@@ -6,7 +6,7 @@
 //! | `calls` | what the scan layer calls |
 //! | `chart` | the diagram, super-states and which of them answers what |
 //! | `state`, `leaf`, `states/` | the states: data, names, behaviour |
-//! | `gate` | which request is let through where |
+//! | `gate`, `conditions` | which request is let through where |
 //! | `steps` | from one step of the program to the next |
 //! | `motion`, `powder` | the carriage along a leg, and the powder edges on it |
 //! | `propose` | what every proposal ends with: air, extraction, prompt, lamps |
@@ -18,6 +18,7 @@ mod buttons;
 mod calls;
 mod cause;
 mod chart;
+mod conditions;
 mod context;
 mod event;
 mod gate;

@@ -4,7 +4,7 @@
 use core::time::Duration;
 
 use crate::cia402::PowerState;
-use crate::image::{AxisDemand, Coil, Level};
+use crate::image::{AxisDemand, Coil, DriveEnable, Level};
 use crate::interlock::{Acknowledged, Class};
 use crate::moment::Moment;
 
@@ -64,6 +64,9 @@ impl State {
         }) && !scan.at_rest();
         if scan.outputs.axis == AxisDemand::Off && moves {
             scan.outputs.axis = AxisDemand::QuickStop;
+        }
+        if scan.now < machine.clear_fault_until {
+            scan.outputs.drive = DriveEnable::ClearFault;
         }
         self.prompt(machine, scan);
         self.lamps(machine, scan);

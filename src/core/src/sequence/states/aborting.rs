@@ -14,7 +14,7 @@ use super::super::state::{Spin, State};
 use super::super::steps::is_late;
 use super::spraying;
 use crate::cia402::PowerState;
-use crate::image::{AxisDemand, Coil, DriveEnable, Level};
+use crate::image::{AxisDemand, Coil, Level};
 use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
 use crate::moment::Moment;
 use crate::request::Request;
@@ -26,6 +26,9 @@ const PURGE: Duration = Duration::from_secs(5);
 /// How long the purge waits for the interlocks to give the air back; after a flashback they do
 /// not, and the purge is left to the next lighting. Arbitrary.
 const AIR_WITHIN: Duration = Duration::from_secs(5);
+/// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
+/// line, then no more; arbitrary.
+const CLEAR_FAULT_FOR: Duration = Duration::from_millis(200);
 /// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
 /// the longest delay of a tripping row that matters to the coat is 1 s.
 const LOOK_BACK: Duration = Duration::from_secs(1);
@@ -214,15 +217,17 @@ impl Aborted {
         scan.energise(Coil::Extraction);
         machine.propose_spin(self.spin, scan);
         self.purge.propose(machine, scan);
-        if machine.reset == Owed::Owed {
-            scan.outputs.drive = DriveEnable::ClearFault;
-        }
     }
 }
 
-pub(in super::super) fn ask(request: Request, machine: &mut Machine) -> Outcome<State> {
+pub(in super::super) fn ask(
+    request: Request,
+    machine: &mut Machine,
+    scan: &Scan<'_>,
+) -> Outcome<State> {
     match request {
         Request::Reset => {
+            machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
             machine.reset = Owed::Owed;
             Outcome::Handled
         }

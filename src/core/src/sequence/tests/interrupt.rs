@@ -205,3 +205,50 @@ fn a_purge_forbidden_by_the_interlocks_is_made_once_they_allow_it_and_then_told(
     assert!(!plant.outputs.coil(Coil::CarrierAir).is_on());
     assert!(plant.wishes.contains(&told));
 }
+
+#[test]
+fn a_drive_in_fault_is_cleared_by_the_first_reset_and_the_trip_by_the_next() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.drive_fault = true;
+    plant.trip(CarriageEffect::Cut);
+    plant.until(Leaf::Aborted, 30.0);
+    plant.run(30.0);
+    assert!(plant.drive_fault, "nothing clears a drive by itself");
+    plant.ask(Request::Acknowledge);
+    plant.verdict.reset_needs = vec!["the drive's fault is still there"];
+    plant.scan();
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.run(0.1);
+    assert!(!plant.drive_fault);
+    assert_eq!(plant.leaf(), Leaf::Aborted, "the trip is latched still");
+    plant.verdict.reset_needs.clear();
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.scan();
+    assert_eq!(plant.leaf(), Leaf::HeldUnlit);
+}
+
+/// A carrier that is oxygen must not purge once the fuel is shut.
+#[test]
+fn a_torch_with_an_oxygen_carrier_is_never_purged_after_its_gases_are_shut() {
+    let mut program = super::fixture::whole_job();
+    for torch in &mut std::sync::Arc::make_mut(&mut program).torches {
+        torch.carrier_may_purge = Level::Off;
+    }
+    for trip in [Level::Off, Level::On] {
+        let mut plant = Plant::ready(&super::fixture::rig(), program.clone());
+        plant.press(Contact::StartButton);
+        plant.until(Leaf::Crossing, 200.0);
+        plant.run(8.0);
+        if trip.is_on() {
+            plant.trip(CarriageEffect::Retreat);
+        } else {
+            plant.ask(Request::Stop);
+        }
+        for _ in 0..3000 {
+            plant.scan();
+            let gas = [Coil::Fuel, Coil::Oxygen].iter().any(|gas| plant.outputs.coil(*gas).is_on());
+            assert!(gas || !plant.outputs.coil(Coil::CarrierAir).is_on(), "{}", plant.story());
+        }
+        assert!(matches!(plant.phase(), Phase::Stopped | Phase::Stopping | Phase::Aborted));
+    }
+}

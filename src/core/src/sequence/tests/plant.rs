@@ -8,8 +8,8 @@ use core::time::Duration;
 use super::fixture::PARK;
 use crate::cia402::PowerState;
 use crate::image::{
-    Analogue, AxisDemand, AxisReading, Coil, Contact, Inputs, Level, Outputs, PowderEdge,
-    Referenced, Signal, SpindleDemand, SpindleReading,
+    Analogue, AxisDemand, AxisReading, Coil, Contact, DriveEnable, Inputs, Level, Outputs,
+    PowderEdge, Referenced, Signal, SpindleDemand, SpindleReading,
 };
 use crate::interlock::{Acknowledged, CarriageEffect, Presence, Verdict};
 use crate::moment::Moment;
@@ -60,6 +60,7 @@ pub(super) struct Plant {
     pub(super) drive_delay: Duration,
     pub(super) vents: bool,
     pub(super) lies: bool,
+    pub(super) drive_fault: bool,
     moves_from: Option<Moment>,
     target: f64,
     powder: Level,
@@ -96,6 +97,7 @@ impl Plant {
             drive_delay: Duration::ZERO,
             vents: true,
             lies: false,
+            drive_fault: false,
             moves_from: None,
             target: f64::NAN,
             powder: Level::Off,
@@ -208,7 +210,9 @@ impl Plant {
                     self.verdict.acknowledged = Acknowledged::Yes;
                     self.verdict.reset_needs.clear();
                 }
-                Wish::Reset => self.verdict = Verdict::default(),
+                Wish::Reset if self.verdict.reset_needs.is_empty() => {
+                    self.verdict = Verdict::default();
+                }
                 Wish::Restarted | Wish::Ended => {
                     self.verdict.holds.retain(|hold| hold.present == Presence::Active);
                     if self.verdict.holds.is_empty() && !self.verdict.tripped() {
@@ -342,13 +346,16 @@ impl Plant {
         ] {
             self.inputs.analogues[tag.index()] = Signal::measured(value, now);
         }
+        if self.outputs.drive == DriveEnable::ClearFault {
+            self.drive_fault = false;
+        }
         let powered = !matches!(self.outputs.axis, AxisDemand::Off);
         let homing_attained = Level::from_bit(self.homed);
         let reading = AxisReading {
-            power: if powered {
-                PowerState::OperationEnabled
-            } else {
-                PowerState::SwitchOnDisabled
+            power: match (self.drive_fault, powered) {
+                (true, _) => PowerState::Fault,
+                (false, true) => PowerState::OperationEnabled,
+                (false, false) => PowerState::SwitchOnDisabled,
             },
             position: Length::from_mm(self.position),
             velocity: Speed::from_mm_per_s(self.velocity),
