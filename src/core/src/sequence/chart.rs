@@ -167,7 +167,7 @@ impl State {
             }
             Self::Stopping(stopping) => stopping.scan(machine, scan),
             Self::Aborting(aborting) => aborting.scan(machine, scan),
-            Self::Aborted { spin } => aborting::aborted(spin, machine, scan),
+            Self::Aborted(aborted) => aborted.scan(machine, scan),
         }
     }
 
@@ -217,7 +217,7 @@ impl State {
             }
             Self::Stopping(stopping) => stopping.propose(machine, scan),
             Self::Aborting(aborting) => aborting.propose(machine, scan),
-            Self::Aborted { spin } => aborting::propose_aborted(*spin, machine, scan),
+            Self::Aborted(aborted) => aborted.propose(machine, scan),
         }
     }
 
@@ -246,7 +246,7 @@ impl State {
                 holding::ask_restarting(request, *flame, *spin, machine, scan)
             }
             Self::Stopped | Self::Complete => stopping::ask(request, machine),
-            Self::Aborted { .. } => aborting::ask(request, machine),
+            Self::Aborted(_) => aborting::ask(request, machine, scan),
             Self::Checking { .. }
             | Self::Parking { .. }
             | Self::Purging(_)

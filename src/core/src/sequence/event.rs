@@ -103,7 +103,7 @@ pub enum Wish {
     /// The purge that a reset needs is done, or is not to be made (oxygen carrier, flashback,
     /// torch not clear).
     PurgeDone,
-    /// The job restarts: holds whose cause has returned may be dropped.
+    /// The job starts or restarts: holds whose cause has returned may be dropped.
     Restarted,
     /// The job ended: holds may be dropped.
     Ended,

@@ -148,6 +148,8 @@ pub(super) struct Machine {
     pub(super) purge: Owed,
     /// Whether a reset was let through and waits for the interlocks to drop the trip.
     pub(super) reset: Owed,
+    /// Until when the drive may leave its fault by a person's reset.
+    pub(super) clear_fault_until: Moment,
     pub(super) lever: Option<SpindleSpeed>,
     pub(super) started_at: Moment,
     pub(super) blasted_at: Option<Moment>,
@@ -182,6 +184,7 @@ impl Machine {
             hold_after_pass: Owed::Nothing,
             purge: Owed::Nothing,
             reset: Owed::Nothing,
+            clear_fault_until: Moment::START,
             lever: None,
             started_at: Moment::START,
             blasted_at: None,

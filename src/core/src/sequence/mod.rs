@@ -3,9 +3,10 @@
 //!
 //! | file | what |
 //! | --- | --- |
+//! | `calls` | what the scan layer calls |
 //! | `chart` | the diagram, super-states and which of them answers what |
 //! | `state`, `leaf`, `states/` | the states: data, names, behaviour |
-//! | `gate` | which request is let through where |
+//! | `gate`, `conditions` | which request is let through where |
 //! | `steps` | from one step of the program to the next |
 //! | `motion`, `powder` | the carriage along a leg, and the powder edges on it |
 //! | `propose` | what every proposal ends with: air, extraction, prompt, lamps |
@@ -14,8 +15,10 @@
 
 mod attendance;
 mod buttons;
+mod calls;
 mod cause;
 mod chart;
+mod conditions;
 mod context;
 mod event;
 mod gate;
@@ -26,7 +29,6 @@ mod outbox;
 mod powder;
 mod prompt;
 mod propose;
-mod sequence;
 mod state;
 mod states;
 mod status;
@@ -34,10 +36,10 @@ mod steps;
 #[cfg(test)]
 mod tests;
 
+pub use calls::Sequence;
 pub use cause::Cause;
 pub use event::{Event, Happening, Wish};
 pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};
-pub use sequence::Sequence;
 pub use status::{Progress, Status, TimeLeft};

@@ -3,7 +3,8 @@
 
 use core::time::Duration;
 
-use crate::image::{Coil, Level};
+use crate::cia402::PowerState;
+use crate::image::{AxisDemand, Coil, DriveEnable, Level};
 use crate::interlock::{Acknowledged, Class};
 use crate::moment::Moment;
 
@@ -56,6 +57,16 @@ impl State {
         }
         if scan.now < machine.extraction_until {
             scan.energise(Coil::Extraction);
+        }
+        // Torque is only taken from a carriage at rest: one that moves is stopped first.
+        let moves = scan.axis().is_some_and(|axis| {
+            matches!(axis.power, PowerState::OperationEnabled | PowerState::QuickStopActive)
+        }) && !scan.at_rest();
+        if scan.outputs.axis == AxisDemand::Off && moves {
+            scan.outputs.axis = AxisDemand::QuickStop;
+        }
+        if scan.now < machine.clear_fault_until {
+            scan.outputs.drive = DriveEnable::ClearFault;
         }
         self.prompt(machine, scan);
         self.lamps(machine, scan);

@@ -266,11 +266,9 @@ pub(super) enum State {
     /// A trip: energy is off, the torch leaves the part if it may, then the purge. Deadline in
     /// each phase.
     Aborting(aborting::Aborting),
-    /// At rest after a trip; the part turns if it may. Left by reset, nothing else.
-    Aborted {
-        /// Whether the part turns.
-        spin: Spin,
-    },
+    /// At rest after a trip; the part turns if it may, and a purge that had to wait (after a
+    /// flashback, for its inspection) is made up for. Left by reset, nothing else.
+    Aborted(aborting::Aborted),
     /// The job is done. Energises nothing. Left by reset or accept.
     Complete,
 }
@@ -312,7 +310,7 @@ impl State {
             Self::Stopping(_) => Leaf::Stopping,
             Self::Stopped => Leaf::Stopped,
             Self::Aborting(_) => Leaf::Aborting,
-            Self::Aborted { .. } => Leaf::Aborted,
+            Self::Aborted(_) => Leaf::Aborted,
             Self::Complete => Leaf::Complete,
         }
     }

@@ -1,6 +1,6 @@
 //! What a screen shows, built when it is asked for.
 
-use crate::image::{AxisDemand, Level, PowderEdge};
+use crate::image::{AxisDemand, Level, PowderEdge, SpindleDemand};
 use crate::interlock::Limits;
 use crate::moment::Moment;
 use crate::program::{Program, Step};
@@ -259,7 +259,11 @@ pub(super) fn limits(machine: &Machine, program: Option<&Program>) -> Limits {
     if machine.job == Job::None {
         return limits;
     }
-    limits.spindle = speed(machine, program);
+    // The speed that is asked for now; a step's own until the spindle is asked to turn.
+    limits.spindle = match machine.last.spindle {
+        SpindleDemand::Turn(speed) => Some(speed),
+        SpindleDemand::Stop => speed(machine, program),
+    };
     match program.steps.get(machine.cursor.step) {
         Some(Step::Spray(step)) => limits.spray_window = Some(step.window),
         Some(Step::Fuse(step)) => limits.fuse_ceiling = Some(step.ceiling),

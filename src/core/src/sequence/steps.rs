@@ -50,6 +50,11 @@ pub(super) fn next_step(
     machine.hold_after_pass = Owed::Nothing;
     let next = scan.step(machine.cursor);
     if next.is_none() {
+        // A program that does not end with cooling ends with the torch clear all the same.
+        if machine.flame() == Flame::Lit {
+            let to = cooling::first_state(machine, scan);
+            return machine.go(to, cause);
+        }
         machine.end_job(scan);
         return machine.go(State::Complete, cause);
     }

@@ -14,7 +14,7 @@ use super::super::state::{Spin, State};
 use super::super::steps::is_late;
 use super::spraying;
 use crate::cia402::PowerState;
-use crate::image::{AxisDemand, Coil, DriveEnable, Level};
+use crate::image::{AxisDemand, Coil, Level};
 use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
 use crate::moment::Moment;
 use crate::request::Request;
@@ -26,6 +26,9 @@ const PURGE: Duration = Duration::from_secs(5);
 /// How long the purge waits for the interlocks to give the air back; after a flashback they do
 /// not, and the purge is left to the next lighting. Arbitrary.
 const AIR_WITHIN: Duration = Duration::from_secs(5);
+/// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
+/// line, then no more; arbitrary.
+const CLEAR_FAULT_FOR: Duration = Duration::from_millis(200);
 /// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
 /// the longest delay of a tripping row that matters to the coat is 1 s.
 const LOOK_BACK: Duration = Duration::from_secs(1);
@@ -44,7 +47,43 @@ enum Phase {
     /// Coming to rest where it is.
     Resting { until: Moment },
     /// Air through the torch, clear of the part.
-    Purging { since: Option<Moment>, air_until: Moment },
+    Purging { purge: Purge, air_until: Moment },
+}
+
+/// The purge that a reset needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+enum Purge {
+    /// To be made; since when air has flowed for it.
+    Due(Option<Moment>),
+    /// Made, or not to be made: told to the interlocks.
+    Told,
+}
+
+impl Purge {
+    /// Counts the time in which air may flow; tells the interlocks when it is over, or that
+    /// there is none to be made.
+    fn advance(&mut self, machine: &mut Machine, scan: &mut Scan<'_>) -> Owed {
+        let Self::Due(since) = self else { return Owed::Nothing };
+        if purge_is_possible(machine, scan) {
+            if scan.verdict.effects.air_off == Veto::Imposed {
+                *since = None;
+                return Owed::Owed;
+            }
+            if scan.now.since(*since.get_or_insert(scan.now)) < PURGE {
+                return Owed::Owed;
+            }
+            machine.purge = Owed::Nothing;
+        }
+        scan.wish(Wish::PurgeDone);
+        *self = Self::Told;
+        Owed::Nothing
+    }
+
+    fn propose(self, machine: &Machine, scan: &mut Scan<'_>) {
+        if matches!(self, Self::Due(_)) && purge_is_possible(machine, scan) {
+            scan.energise(Coil::CarrierAir);
+        }
+    }
 }
 
 /// The root's answer to a trip.
@@ -54,6 +93,7 @@ pub(in super::super) fn begin(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     machine.feeder.void();
+    machine.hold_after_pass = Owed::Nothing;
     if machine.leaf == Leaf::Crossing {
         let confirmed = scan.now.before(LOOK_BACK);
         let since = scan.verdict.first.as_ref().map_or(scan.now, |first| first.since);
@@ -111,25 +151,16 @@ impl Aborting {
             Phase::Resting { until } => {
                 if scan.at_rest() || is_late(*until, scan) {
                     let air_until = scan.now + AIR_WITHIN;
-                    self.phase = Phase::Purging { since: None, air_until };
+                    self.phase = Phase::Purging { purge: Purge::Due(None), air_until };
                 }
                 Outcome::Handled
             }
-            Phase::Purging { since, air_until } => {
-                if !purge_is_possible(machine, scan) {
-                    return safe(self.spin, machine, scan);
-                }
-                if scan.verdict.effects.air_off == Veto::None {
-                    let begun = *since.get_or_insert(scan.now);
-                    if scan.now.since(begun) >= PURGE {
-                        machine.purge = Owed::Nothing;
-                        return safe(self.spin, machine, scan);
-                    }
-                } else {
-                    *since = None;
-                    if is_late(*air_until, scan) {
-                        return safe(self.spin, machine, scan);
-                    }
+            Phase::Purging { purge, air_until } => {
+                let purged = purge.advance(machine, scan);
+                let waits = scan.verdict.effects.air_off == Veto::Imposed;
+                if purged == Owed::Nothing || (waits && is_late(*air_until, scan)) {
+                    let aborted = Aborted { spin: self.spin, purge: *purge };
+                    return machine.go(State::Aborted(aborted), Cause::Safe);
                 }
                 Outcome::Handled
             }
@@ -142,11 +173,7 @@ impl Aborting {
         match self.phase {
             Phase::Retreating { .. } => Machine::propose_park(scan),
             Phase::Resting { .. } => scan.outputs.axis = AxisDemand::QuickStop,
-            Phase::Purging { .. } => {
-                if purge_is_possible(machine, scan) {
-                    scan.energise(Coil::CarrierAir);
-                }
-            }
+            Phase::Purging { purge, .. } => purge.propose(machine, scan),
         }
     }
 }
@@ -158,41 +185,49 @@ fn give_up_spin(spin: &mut Spin, scan: &Scan<'_>) {
     }
 }
 
-fn safe(spin: Spin, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
-    scan.wish(Wish::PurgeDone);
-    machine.go(State::Aborted { spin }, Cause::Safe)
+/// At rest after a trip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in super::super) struct Aborted {
+    spin: Spin,
+    purge: Purge,
 }
 
-/// Waits for a reset that the gate let through and the interlocks have carried out.
-pub(in super::super) fn aborted(
-    spin: &mut Spin,
+impl Aborted {
+    /// Waits for a reset that the gate let through and the interlocks have carried out.
+    pub(in super::super) fn scan(
+        &mut self,
+        machine: &mut Machine,
+        scan: &mut Scan<'_>,
+    ) -> Outcome<State> {
+        give_up_spin(&mut self.spin, scan);
+        self.purge.advance(machine, scan);
+        if machine.reset == Owed::Nothing || scan.verdict.tripped() {
+            return Outcome::Handled;
+        }
+        machine.reset = Owed::Nothing;
+        let to = match machine.job {
+            Job::Begun => State::HeldUnlit { shutting: None, spin: self.spin },
+            Job::Ending => State::Stopped,
+            Job::None => State::NotReady,
+        };
+        machine.go(to, Cause::TripReset)
+    }
+
+    pub(in super::super) fn propose(&self, machine: &Machine, scan: &mut Scan<'_>) {
+        scan.energise(Coil::Extraction);
+        machine.propose_spin(self.spin, scan);
+        self.purge.propose(machine, scan);
+    }
+}
+
+pub(in super::super) fn ask(
+    request: Request,
     machine: &mut Machine,
-    scan: &mut Scan<'_>,
+    scan: &Scan<'_>,
 ) -> Outcome<State> {
-    give_up_spin(spin, scan);
-    if machine.reset == Owed::Nothing || scan.verdict.tripped() {
-        return Outcome::Handled;
-    }
-    machine.reset = Owed::Nothing;
-    let to = match machine.job {
-        Job::Begun => State::HeldUnlit { shutting: None, spin: *spin },
-        Job::Ending => State::Stopped,
-        Job::None => State::NotReady,
-    };
-    machine.go(to, Cause::TripReset)
-}
-
-pub(in super::super) fn propose_aborted(spin: Spin, machine: &Machine, scan: &mut Scan<'_>) {
-    scan.energise(Coil::Extraction);
-    machine.propose_spin(spin, scan);
-    if machine.reset == Owed::Owed {
-        scan.outputs.drive = DriveEnable::ClearFault;
-    }
-}
-
-pub(in super::super) fn ask(request: Request, machine: &mut Machine) -> Outcome<State> {
     match request {
         Request::Reset => {
+            machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
             machine.reset = Owed::Owed;
             Outcome::Handled
         }

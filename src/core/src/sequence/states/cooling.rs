@@ -7,9 +7,9 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
-use super::super::machine::{Machine, Owed};
+use super::super::machine::{Drive, Machine, Owed};
 use super::super::prompt::Ask;
-use super::super::state::{Flame, State};
+use super::super::state::{Flame, Spin, State};
 use super::super::steps::{self, is_late};
 use crate::catalogue::ShutOrder;
 use crate::image::{Coil, Level};
@@ -26,10 +26,12 @@ pub(in super::super) struct Shutting {
 }
 
 impl Shutting {
-    /// For a machine as it stands now; `None` when no gas flows and no purge is owed.
+    /// For a machine as it stands now; `None` when no gas flows and no purge is owed, or the
+    /// torch is not clear: a hose is not blown out over the part, the next lighting purges it.
     pub(in super::super) fn of(machine: &Machine, scan: &Scan<'_>) -> Option<Self> {
         let gas = machine.flame();
-        (gas == Flame::Lit || machine.purge == Owed::Owed).then_some(Self { since: scan.now, gas })
+        let purge = machine.purge == Owed::Owed && scan.is_clear();
+        (gas == Flame::Lit || purge).then_some(Self { since: scan.now, gas })
     }
 
     fn lag(self, machine: &Machine, scan: &Scan<'_>) -> Duration {
@@ -161,6 +163,13 @@ impl Cooling {
         scan.energise(Coil::Extraction);
         machine.propose_spin(machine.spin(), scan);
         match self {
+            // The step's own speed once the torch is clear; a lever is not moved on a turning
+            // spindle.
+            Self::Turning { .. } if machine.figures.drive == Drive::Inverter => {
+                if machine.spin() == Spin::Turning {
+                    machine.propose_turning(scan);
+                }
+            }
             Self::Clearing { flame, .. } => {
                 if *flame == Flame::Lit {
                     Machine::propose_flame(scan);

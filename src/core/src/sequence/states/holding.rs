@@ -8,7 +8,7 @@ use super::super::cause::Cause;
 use super::super::context::Scan;
 use super::super::event::Wish;
 use super::super::leaf::Leaf;
-use super::super::machine::Machine;
+use super::super::machine::{Machine, Owed};
 use super::super::prompt::Ask;
 use super::super::state::{Flame, Spin, State};
 use super::super::steps::is_late;
@@ -39,6 +39,8 @@ pub(in super::super) enum Withdrawal {
     Begun {
         /// Whether it flowed.
         flowed: Level,
+        /// Whether a flame burns: without one nothing has to leave the part, and nothing moves.
+        flame: Flame,
         /// Out of which state.
         out_of: Leaf,
     },
@@ -53,7 +55,8 @@ impl Withdrawal {
     pub(in super::super) fn begin(machine: &mut Machine) -> Self {
         let flowed = machine.feeder.level();
         machine.feeder.void();
-        Self::Begun { flowed, out_of: machine.leaf }
+        machine.hold_after_pass = Owed::Nothing;
+        Self::Begun { flowed, flame: machine.flame(), out_of: machine.leaf }
     }
 
     fn clearing(scan: &Scan<'_>) -> Self {
@@ -66,13 +69,16 @@ impl Withdrawal {
         machine: &mut Machine,
         scan: &mut Scan<'_>,
     ) -> Withdrawn {
-        if let Self::Begun { flowed, out_of } = *self {
+        if let Self::Begun { flowed, flame, out_of } = *self {
             // Counted from this scan, whose proposal is the first without powder, and not from
             // the request before it.
             let empty = scan.now + spraying::emptying(machine, scan);
             let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
             if out_of == Leaf::Crossing {
                 spraying::lose_powder(empty, machine, scan);
+            }
+            if flame == Flame::Out {
+                return Withdrawn::Clear;
             }
             *self = if flowed.is_on() && spraying {
                 Self::Emptying { until: empty }

@@ -6,6 +6,7 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::{Permitted, Scan};
+use super::super::event::Wish;
 use super::super::machine::{Cursor, Job, Machine, Owed, Suspect};
 use super::super::state::{Errand, State};
 use super::manual;
@@ -48,6 +49,8 @@ pub(in super::super) fn ask(
             machine.setback = None;
             machine.suspect = Suspect::No;
             machine.started_at = scan.now;
+            machine.restarted_at = scan.now;
+            scan.wish(Wish::Restarted);
             machine.lever = None;
             machine.go(checking(Errand::Start, scan), cause)
         }

@@ -98,7 +98,7 @@ impl Homing {
         &mut self,
         request: Request,
         machine: &mut Machine,
-        scan: &Scan<'_>,
+        scan: &mut Scan<'_>,
     ) -> Outcome<State> {
         match (request, &self) {
             (Request::Start, Self::Waiting { .. }) => {
@@ -113,8 +113,7 @@ impl Homing {
                 };
                 Outcome::Handled
             }
-            (Request::LeaveManual, _) => machine.go(State::NotReady, Cause::Asked(request)),
-            _ => Outcome::Super,
+            _ => ask(request, machine, scan),
         }
     }
 

@@ -149,7 +149,10 @@ impl SpinUp {
             Machine::propose_flame(scan);
         }
         Machine::propose_park(scan);
+        let burns_over_the_part = proof == Proof::BeforeWork && !scan.is_clear();
         match self {
+            // Under a flame that has not left the part yet the spindle keeps its speed.
+            _ if burns_over_the_part => machine.propose_spin(machine.spin(), scan),
             // The lever is only moved on a spindle at rest.
             Self::Lever { .. } => scan.outputs.spindle = SpindleDemand::Stop,
             Self::Speed { .. } => machine.propose_turning(scan),

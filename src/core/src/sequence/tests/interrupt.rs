@@ -1,6 +1,7 @@
 //! Hold, stop, abort and trips in every state.
 
-use super::plant::{Plant, occurrence};
+use super::person::occurrence;
+use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{Coil, Contact, Level};
 use crate::interlock::{CarriageEffect, Class, Presence};
@@ -183,5 +184,71 @@ fn a_controller_that_stood_still_trips_and_starts_nothing() {
         assert!(plant.outputs.powder.next.is_none());
         assert!(plant.wishes.contains(&crate::sequence::Wish::Stalled));
         plant.until(Leaf::Aborted, 60.0);
+    }
+}
+
+/// A flashback: no air until somebody has inspected torch and hoses; then the purge is made.
+#[test]
+fn a_purge_forbidden_by_the_interlocks_is_made_once_they_allow_it_and_then_told() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.trip(CarriageEffect::Retreat);
+    plant.verdict.effects.air_off = crate::interlock::Veto::Imposed;
+    plant.until(Leaf::Aborted, 60.0);
+    plant.run(20.0);
+    let told = crate::sequence::Wish::PurgeDone;
+    assert!(!plant.wishes.contains(&told));
+    plant.verdict.effects.air_off = crate::interlock::Veto::None;
+    plant.run(4.9);
+    assert!(plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(!plant.wishes.contains(&told));
+    plant.run(0.3);
+    assert!(!plant.outputs.coil(Coil::CarrierAir).is_on());
+    assert!(plant.wishes.contains(&told));
+}
+
+#[test]
+fn a_drive_in_fault_is_cleared_by_the_first_reset_and_the_trip_by_the_next() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.drive_fault = true;
+    plant.trip(CarriageEffect::Cut);
+    plant.until(Leaf::Aborted, 30.0);
+    plant.run(30.0);
+    assert!(plant.drive_fault, "nothing clears a drive by itself");
+    plant.ask(Request::Acknowledge);
+    plant.verdict.reset_needs = vec!["the drive's fault is still there"];
+    plant.scan();
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.run(0.1);
+    assert!(!plant.drive_fault);
+    assert_eq!(plant.leaf(), Leaf::Aborted, "the trip is latched still");
+    plant.verdict.reset_needs.clear();
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.scan();
+    assert_eq!(plant.leaf(), Leaf::HeldUnlit);
+}
+
+/// A carrier that is oxygen must not purge once the fuel is shut.
+#[test]
+fn a_torch_with_an_oxygen_carrier_is_never_purged_after_its_gases_are_shut() {
+    let mut program = super::fixture::whole_job();
+    for torch in &mut std::sync::Arc::make_mut(&mut program).torches {
+        torch.carrier_may_purge = Level::Off;
+    }
+    for trip in [Level::Off, Level::On] {
+        let mut plant = Plant::ready(&super::fixture::rig(), program.clone());
+        plant.press(Contact::StartButton);
+        plant.until(Leaf::Crossing, 200.0);
+        plant.run(8.0);
+        if trip.is_on() {
+            plant.trip(CarriageEffect::Retreat);
+        } else {
+            plant.ask(Request::Stop);
+        }
+        for _ in 0..3000 {
+            plant.scan();
+            let gas = [Coil::Fuel, Coil::Oxygen].iter().any(|gas| plant.outputs.coil(*gas).is_on());
+            assert!(gas || !plant.outputs.coil(Coil::CarrierAir).is_on(), "{}", plant.story());
+        }
+        assert!(matches!(plant.phase(), Phase::Stopped | Phase::Stopping | Phase::Aborted));
     }
 }

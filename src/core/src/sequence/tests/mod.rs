@@ -1,8 +1,16 @@
 //! Tests of the sequence in virtual time.
 
+mod access;
+mod chaos;
+mod diagram;
 mod fixture;
+mod gate;
 mod interrupt;
 mod job;
+mod lighting;
+mod manual;
+mod pace;
+mod person;
 mod plant;
 mod powder;
 mod reach;

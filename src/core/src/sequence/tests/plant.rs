@@ -5,16 +5,13 @@ use std::sync::Arc;
 
 use core::time::Duration;
 
-use super::fixture::{self, PARK};
+use super::fixture::PARK;
 use crate::cia402::PowerState;
 use crate::image::{
-    Analogue, AxisDemand, AxisReading, Coil, Contact, Inputs, Level, Outputs, PowderEdge,
-    Referenced, Signal, SpindleDemand, SpindleReading,
+    Analogue, AxisDemand, AxisReading, Coil, Contact, DriveEnable, Inputs, Level, Outputs,
+    PowderEdge, Referenced, Signal, SpindleDemand, SpindleReading,
 };
-use crate::interlock::{
-    Acknowledged, CarriageEffect, Class, Effects, Occurrence, Presence, SpindleEffect, Verdict,
-    Veto,
-};
+use crate::interlock::{Acknowledged, CarriageEffect, Presence, Verdict};
 use crate::moment::Moment;
 use crate::program::Program;
 use crate::quantity::{Length, Speed, SpindleSpeed};
@@ -62,13 +59,15 @@ pub(super) struct Plant {
     pub(super) frozen: bool,
     pub(super) drive_delay: Duration,
     pub(super) vents: bool,
+    pub(super) lies: bool,
+    pub(super) drive_fault: bool,
     moves_from: Option<Moment>,
     target: f64,
     powder: Level,
     pending: Option<PowderEdge>,
     gas_since: Option<Moment>,
-    presses: Vec<(Contact, Moment)>,
-    asked: Option<(Ask, Moment)>,
+    pub(super) presses: Vec<(Contact, Moment)>,
+    pub(super) asked: Option<(Ask, Moment)>,
     homed: bool,
     home_since: Option<Moment>,
 }
@@ -97,6 +96,8 @@ impl Plant {
             frozen: false,
             drive_delay: Duration::ZERO,
             vents: true,
+            lies: false,
+            drive_fault: false,
             moves_from: None,
             target: f64::NAN,
             powder: Level::Off,
@@ -135,14 +136,6 @@ impl Plant {
         plant
     }
 
-    /// The whole job, started and brought to a state.
-    pub(super) fn whole_job_in(leaf: Leaf) -> Self {
-        let mut plant = Self::ready(&fixture::rig(), fixture::whole_job());
-        plant.press(Contact::StartButton);
-        plant.until(leaf, 900.0);
-        plant
-    }
-
     pub(super) fn set(&mut self, contact: Contact, level: Level) {
         self.inputs.contacts[contact.index()] = Signal::measured(level, self.now);
     }
@@ -153,12 +146,6 @@ impl Plant {
 
     pub(super) fn leaf(&self) -> Leaf {
         self.sequence.leaf()
-    }
-
-    /// Presses a button for 100 ms.
-    pub(super) fn press(&mut self, contact: Contact) {
-        self.presses.push((contact, self.now + Duration::from_millis(100)));
-        self.set(contact, pressed(contact));
     }
 
     pub(super) fn ask(&mut self, request: Request) -> Answer {
@@ -211,33 +198,6 @@ impl Plant {
             .collect()
     }
 
-    pub(super) fn trip(&mut self, carriage: CarriageEffect) {
-        let now = self.now;
-        self.trip_since(carriage, now);
-    }
-
-    pub(super) fn trip_since(&mut self, carriage: CarriageEffect, since: Moment) {
-        self.verdict.class = Some(Class::Trip);
-        self.verdict.first = Some(occurrence("flame_lost", Class::Trip, since, self.now));
-        self.verdict.acknowledged = Acknowledged::No;
-        self.verdict.reset_needs = vec!["acknowledge the trip"];
-        self.verdict.effects = Effects {
-            powder_off: Veto::Imposed,
-            fuel_shut: Veto::Imposed,
-            oxygen_shut: Veto::Imposed,
-            carriage,
-            spindle: SpindleEffect::Turn,
-            ..Effects::default()
-        };
-    }
-
-    pub(super) fn hold_by_interlock(&mut self, present: Presence) {
-        let mut hold = occurrence("part_too_cold", Class::Hold, self.now, self.now);
-        hold.present = present;
-        self.verdict.class = Some(Class::Hold);
-        self.verdict.holds = vec![hold];
-    }
-
     fn collect(&mut self) {
         while let Some(event) = self.sequence.take_event() {
             self.events.push(event);
@@ -250,7 +210,9 @@ impl Plant {
                     self.verdict.acknowledged = Acknowledged::Yes;
                     self.verdict.reset_needs.clear();
                 }
-                Wish::Reset => self.verdict = Verdict::default(),
+                Wish::Reset if self.verdict.reset_needs.is_empty() => {
+                    self.verdict = Verdict::default();
+                }
                 Wish::Restarted | Wish::Ended => {
                     self.verdict.holds.retain(|hold| hold.present == Presence::Active);
                     if self.verdict.holds.is_empty() && !self.verdict.tripped() {
@@ -264,9 +226,14 @@ impl Plant {
 
     /// One scan: the machine moves on, is read, judged and told.
     pub(super) fn scan(&mut self) {
-        for _ in 0..SCAN.as_millis() {
-            self.now = self.now + Duration::from_millis(1);
-            self.physics(1e-3);
+        // Where nothing moves there is nothing to resolve inside a scan.
+        let travels = matches!(self.outputs.axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
+        let rests = !travels && self.velocity == 0.0 && self.pending.is_none();
+        let steps = if rests { 1 } else { 20 };
+        for _ in 0..steps {
+            let step = SCAN / steps;
+            self.now = self.now + step;
+            self.physics(step.as_secs_f64());
         }
         self.helper();
         self.read();
@@ -317,7 +284,7 @@ impl Plant {
         let over = self.position < 300.0;
         let part = if self.lit && over && self.part < 300.0 { 20.0 } else { -1.0 };
         self.part = (self.part + part * dt).clamp(20.0, 400.0);
-        let coat = if self.lit && over { 120.0 } else { -30.0 };
+        let coat = if self.lit && self.position < 180.0 { 40.0 } else { -5.0 };
         self.coat = (self.coat + coat * dt).clamp(20.0, 1100.0);
     }
 
@@ -362,58 +329,13 @@ impl Plant {
         }
     }
 
-    fn helper(&mut self) {
-        let now = self.now;
-        let over: Vec<_> =
-            self.presses.iter().filter(|(_, until)| *until <= now).map(|press| press.0).collect();
-        self.presses.retain(|(_, until)| *until > now);
-        for contact in over {
-            self.set(contact, released(contact));
-        }
-        let prompt = self.sequence.status().prompt;
-        let Some(prompt) = prompt.filter(|_| self.person == Person::Helpful) else {
-            self.asked = None;
-            return;
-        };
-        if self.asked.is_none_or(|(ask, _)| ask != prompt.ask) {
-            self.asked = Some((prompt.ask, now));
-            return;
-        }
-        let Some((ask, since)) = self.asked else { return };
-        let waited = now.since(since).as_secs_f64();
-        let guard = |plant: &mut Self, level| plant.set(Contact::Guard, level);
-        match ask {
-            Ask::OpenGuard if waited > 0.5 => {
-                guard(self, Level::Off);
-                self.answer(Contact::AcceptButton);
-            }
-            Ask::SetFlame if waited > 4.0 => {
-                guard(self, Level::On);
-                self.answer(Contact::AcceptButton);
-            }
-            Ask::ShutGuard if waited > 0.5 => guard(self, Level::On),
-            Ask::SetLever(_) | Ask::ChangeTorch | Ask::StillHot | Ask::Attendance
-                if waited > 1.0 =>
-            {
-                self.answer(Contact::AcceptButton);
-            }
-            Ask::CallWet if self.coat > 1030.0 => self.answer(Contact::WetButton),
-            _ => {}
-        }
-    }
-
-    fn answer(&mut self, contact: Contact) {
-        self.press(contact);
-        self.asked = None;
-    }
-
     fn read(&mut self) {
         let now = self.now;
         self.inputs.now = now;
         for contact in &mut self.inputs.contacts {
             contact.at = now;
         }
-        self.set(Contact::Flame, Level::from_bit(self.lit));
+        self.set(Contact::Flame, Level::from_bit(self.lit || self.lies));
         let supply = self.outputs.coil(Coil::Supply).is_on();
         let gas = if supply || !self.vents { 1.0 } else { 0.0 };
         for (tag, value) in [
@@ -424,13 +346,16 @@ impl Plant {
         ] {
             self.inputs.analogues[tag.index()] = Signal::measured(value, now);
         }
+        if self.outputs.drive == DriveEnable::ClearFault {
+            self.drive_fault = false;
+        }
         let powered = !matches!(self.outputs.axis, AxisDemand::Off);
         let homing_attained = Level::from_bit(self.homed);
         let reading = AxisReading {
-            power: if powered {
-                PowerState::OperationEnabled
-            } else {
-                PowerState::SwitchOnDisabled
+            power: match (self.drive_fault, powered) {
+                (true, _) => PowerState::Fault,
+                (false, true) => PowerState::OperationEnabled,
+                (false, false) => PowerState::SwitchOnDisabled,
             },
             position: Length::from_mm(self.position),
             velocity: Speed::from_mm_per_s(self.velocity),
@@ -452,13 +377,6 @@ impl Plant {
         self.switched.iter().map(|edge| (edge.to, edge.carriage)).collect()
     }
 
-    pub(super) fn reset(&mut self) {
-        self.press(Contact::ResetButton);
-        self.run(0.3);
-        self.press(Contact::ResetButton);
-        self.run(0.3);
-    }
-
     /// Energy is where a job at rest after a trip has it.
     pub(super) fn is_safe(&self) -> bool {
         !self.outputs.coil(Coil::Fuel).is_on()
@@ -467,36 +385,12 @@ impl Plant {
             && self.velocity.abs() < 0.2
     }
 
+    pub(super) fn unhome(&mut self) {
+        self.homed = false;
+        self.scan();
+    }
+
     pub(super) fn phase(&self) -> Phase {
         self.sequence.phase()
-    }
-}
-
-fn is_normally_closed(contact: Contact) -> bool {
-    matches!(contact, Contact::HoldButtonRest | Contact::StopButtonRest | Contact::AbortButtonRest)
-}
-
-fn pressed(contact: Contact) -> Level {
-    Level::from_bit(!is_normally_closed(contact))
-}
-
-fn released(contact: Contact) -> Level {
-    Level::from_bit(is_normally_closed(contact))
-}
-
-pub(super) fn occurrence(
-    key: &'static str,
-    class: Class,
-    since: Moment,
-    confirmed: Moment,
-) -> Occurrence {
-    Occurrence {
-        key,
-        class,
-        since,
-        confirmed,
-        message: format!("{key} in the test"),
-        advice: "look at the test",
-        present: Presence::Active,
     }
 }

@@ -17,12 +17,14 @@ use super::attendance::{Attendance, Demand};
 use super::buttons::Buttons;
 use super::cause::Cause;
 use super::chart::Event as Told;
+use super::conditions::View;
 use super::context::{Permitted, Scan};
 use super::event::{Event, Happening, Wish};
 use super::gate;
 use super::leaf::{Leaf, Phase};
 use super::machine::Machine;
 use super::outbox::Outbox;
+use super::prompt::Prompt;
 use super::state::State;
 use super::status::{self, Status};
 
@@ -35,7 +37,7 @@ const CHAIN: usize = 8;
 /// The job's state machine: values and time in, a proposed output image out.
 ///
 /// Its calls are of four kinds:
-/// - getters: [`state`](Self::state), [`limits`](Self::limits), [`status`](Self::status); they
+/// - getters: [`leaf`](Self::leaf), [`limits`](Self::limits), [`status`](Self::status); they
 ///   tell of the last call that changed anything;
 /// - what came in: [`step`](Self::step), once a scan, with inputs and verdict of that scan;
 /// - what people want: [`load`](Self::load), [`request`](Self::request), at any time between two
@@ -175,7 +177,7 @@ impl Sequence {
         gate::judge(
             request,
             origin,
-            &gate::View {
+            &View {
                 state,
                 figures: &machine.figures,
                 inputs,
@@ -331,6 +333,12 @@ impl Sequence {
     #[must_use]
     pub fn phase(&self) -> Phase {
         self.chart.state().phase()
+    }
+
+    /// What a person is asked, as of the last step.
+    #[must_use]
+    pub fn prompt(&self) -> Option<Prompt> {
+        self.chart.inner().prompt
     }
 
     /// What the step in hand sets for the interlocks.

@@ -1,0 +1,158 @@
+//! Homing, jogging, points, proving.
+
+use super::fixture::{mm, rig};
+use super::plant::{Person, Plant};
+use super::reach::reach;
+use crate::image::{AxisDemand, Coil, Contact, Level};
+use crate::request::{Answer, Direction, Request};
+use crate::sequence::{Cause, Happening, Leaf};
+
+#[test]
+fn homing_waits_for_the_start_button_and_moves_only_then() {
+    let mut plant = reach(Leaf::Homing);
+    plant.run(5.0);
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    assert!(plant.outputs.coil(Coil::LampBlue).is_on());
+    plant.press(Contact::StartButton);
+    plant.run(0.2);
+    assert!(matches!(plant.outputs.axis, AxisDemand::Home(_)));
+    plant.until(Leaf::Ready, 10.0);
+    assert!(plant.edges().iter().any(|edge| edge.2 == Cause::HomingDone));
+}
+
+#[test]
+fn homing_that_nobody_begins_is_given_up() {
+    let mut plant = reach(Leaf::Homing);
+    plant.run(61.0);
+    assert_eq!(plant.sequence.status().setback, Some(Cause::HomingNotBegun));
+}
+
+#[test]
+fn turning_the_key_off_ends_a_homing() {
+    let mut plant = reach(Leaf::Homing);
+    plant.press(Contact::StartButton);
+    plant.run(0.5);
+    plant.set(Contact::EnablingKey, Level::Off);
+    plant.scan();
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    assert_eq!(plant.sequence.status().setback, Some(Cause::KeyOff));
+}
+
+#[test]
+fn a_jog_whose_lease_is_not_renewed_stops_within_its_lease_and_a_scan() {
+    let mut plant = reach(Leaf::Jogging);
+    for _ in 0..20 {
+        assert_eq!(plant.ask(Request::Jog(Direction::TowardChuck)), Answer::Accepted);
+        plant.scan();
+    }
+    assert!(plant.velocity < -9.0, "{}", plant.velocity);
+    let mut scans = 0;
+    while plant.outputs.axis != AxisDemand::QuickStop {
+        plant.scan();
+        scans += 1;
+    }
+    assert!(scans <= 6, "{scans} scans of 20 ms for a lease of 100 ms");
+    plant.run(0.2);
+    assert_eq!(plant.outputs.axis, AxisDemand::Still);
+    assert!(plant.velocity.abs() < 0.1);
+}
+
+#[test]
+fn a_jog_has_an_end_point_a_short_way_ahead_and_inside_the_travel() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.position = 349.0;
+    plant.scan();
+    plant.ask(Request::Jog(Direction::TowardTail));
+    plant.scan();
+    let AxisDemand::Travel(travel) = plant.outputs.axis else { panic!("no travel") };
+    assert_eq!(travel.to, mm(350.0));
+    assert_eq!(travel.at.mm_per_s(), 10.0);
+    plant.ask(Request::Jog(Direction::TowardChuck));
+    plant.scan();
+    let AxisDemand::Travel(travel) = plant.outputs.axis else { panic!("no travel") };
+    assert!((plant.position - travel.to.mm()).abs() < 6.0);
+}
+
+#[test]
+fn the_hold_to_run_button_keeps_a_jog_going_until_let_go_and_a_stuck_one_does_not() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.ask(Request::Jog(Direction::TowardChuck));
+    plant.scan();
+    plant.set(Contact::HoldToRun, Level::On);
+    plant.run(0.5);
+    assert!(plant.velocity < -9.0);
+    plant.set(Contact::HoldToRun, Level::Off);
+    plant.run(0.3);
+    assert!(plant.velocity.abs() < 0.1);
+    // Stuck closed before the jog begins: only the lease counts.
+    plant.set(Contact::HoldToRun, Level::On);
+    plant.run(0.5);
+    plant.ask(Request::Jog(Direction::TowardChuck));
+    plant.run(0.6);
+    assert!(plant.velocity.abs() < 0.1);
+}
+
+#[test]
+fn turning_the_key_off_ends_a_jog() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.ask(Request::Jog(Direction::TowardChuck));
+    plant.scan();
+    plant.set(Contact::EnablingKey, Level::Off);
+    plant.scan();
+    assert!(!matches!(plant.outputs.axis, AxisDemand::Travel(_)));
+}
+
+#[test]
+fn a_nudge_moves_by_its_step_and_stops() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.run(0.5);
+    let from = plant.position;
+    assert_eq!(plant.ask(Request::Nudge(mm(-2.0))), Answer::Accepted);
+    plant.run(2.0);
+    assert!((plant.position - from + 2.0).abs() < 0.05, "{from} to {}", plant.position);
+}
+
+#[test]
+fn a_point_taken_is_told_with_its_place() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.run(0.5);
+    assert_eq!(plant.ask(Request::TakePoint), Answer::Accepted);
+    assert!(plant.events.iter().any(|event| matches!(event.what, Happening::PointTaken(_))));
+    assert!(plant.sequence.status().taught[0].is_some());
+    assert_eq!(plant.ask(Request::Jog(Direction::TowardTail)), Answer::Accepted);
+    assert_eq!(plant.leaf(), Leaf::Jogging);
+}
+
+#[test]
+fn proving_ends_by_itself_after_ten_minutes_or_when_gas_appears() {
+    let mut plant = reach(Leaf::Proving);
+    plant.run(599.0);
+    assert_eq!(plant.leaf(), Leaf::Proving);
+    plant.run(2.0);
+    assert_ne!(plant.leaf(), Leaf::Proving);
+    let mut plant = reach(Leaf::Proving);
+    plant.vents = false;
+    plant.run(0.1);
+    assert_ne!(plant.leaf(), Leaf::Proving);
+}
+
+#[test]
+fn hold_and_stop_end_manual_work() {
+    for request in [Request::Hold, Request::Stop] {
+        let mut plant = reach(Leaf::Jogging);
+        plant.person = Person::Absent;
+        assert_eq!(plant.ask(request), Answer::Accepted);
+        plant.scan();
+        assert!(matches!(plant.outputs.axis, AxisDemand::Off | AxisDemand::QuickStop));
+        plant.run(0.5);
+        assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    }
+}
+
+#[test]
+fn a_point_is_not_taken_without_a_known_position() {
+    let mut plant = Plant::new(&rig());
+    plant.unhome();
+    assert_eq!(plant.ask(Request::EnterManual), Answer::Accepted);
+    assert!(matches!(plant.ask(Request::TakePoint), Answer::Denied(_)));
+}
