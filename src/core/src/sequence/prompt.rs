@@ -57,7 +57,9 @@ impl fmt::Display for Ask {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Start => "everything is ready: press start at the machine",
-            Self::BeginHoming => "the carriage will move to find its datum: press start",
+            Self::BeginHoming => {
+                "the carriage will move to find its datum, then to the park: press start"
+            }
             Self::SetLever(speed) => {
                 return write!(f, "set the gear lever to {:.1}, then press accept", speed.rpm());
             }

@@ -113,11 +113,19 @@ impl State {
         if phase.is_running() && !tripped {
             scan.energise(Coil::LampGreen);
         }
-        if machine.prompt.is_some() {
+        if machine.prompt.is_some_and(|prompt| calls(prompt.ask, machine, scan)) {
             scan.energise(Coil::LampBlue);
         }
         if matches!(self, Self::Inside { .. }) {
             scan.energise(Coil::LampWhite);
         }
     }
+}
+
+/// Whether a prompt calls a person to the machine. Wetting is watched for all the time; the lamp
+/// calls once the pyrometer reads what the coat is expected to wet at.
+fn calls(ask: Ask, machine: &Machine, scan: &Scan<'_>) -> bool {
+    let expected = scan.fuse(machine.cursor).map(|step| step.window.low);
+    ask != Ask::CallWet
+        || scan.coat_temperature().zip(expected).is_none_or(|(coat, low)| coat >= low)
 }

@@ -42,6 +42,8 @@ pub(in super::super) enum Homing {
         /// Whether the datum bit has been seen off, so that an on is a new one.
         seen_off: Level,
     },
+    /// The datum is found; the carriage goes to the park, where a job begins.
+    Returning { until: Moment },
 }
 
 impl Homing {
@@ -81,7 +83,20 @@ impl Homing {
                 let found = axis.homing_attained.is_on() && axis.referenced == Referenced::Yes;
                 if fresh && found {
                     machine.setback = None;
+                    let until = scan.now + Machine::patience_to(scan.park(), scan);
+                    *self = Self::Returning { until };
+                }
+                Outcome::Handled
+            }
+            Self::Returning { until } => {
+                if !scan.is_on(Contact::EnablingKey) {
+                    return machine.fall_back(State::NotReady, Cause::KeyOff);
+                }
+                if scan.is_parked() {
                     return machine.go(State::NotReady, Cause::HomingDone);
+                }
+                if is_late(*until, scan) {
+                    return machine.fall_back(State::NotReady, Cause::NotParked);
                 }
                 Outcome::Handled
             }
@@ -89,8 +104,12 @@ impl Homing {
     }
 
     pub(in super::super) fn propose(&self, scan: &mut Scan<'_>) {
-        if let Self::Seeking { .. } = self {
-            scan.outputs.axis = AxisDemand::Home(HomingRequest { at: scan.figures.homing });
+        match self {
+            Self::Waiting { .. } => {}
+            Self::Seeking { .. } => {
+                scan.outputs.axis = AxisDemand::Home(HomingRequest { at: scan.figures.homing });
+            }
+            Self::Returning { .. } => Machine::propose_park(scan),
         }
     }
 
@@ -120,7 +139,7 @@ impl Homing {
     pub(in super::super) const fn prompt(self) -> Option<(Ask, Option<Moment>)> {
         match self {
             Self::Waiting { until } => Some((Ask::BeginHoming, Some(until))),
-            Self::Seeking { .. } => None,
+            Self::Seeking { .. } | Self::Returning { .. } => None,
         }
     }
 }

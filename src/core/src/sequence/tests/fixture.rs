@@ -72,6 +72,7 @@ fn inverter() -> InverterSpec {
 /// A rig lit by hand, with an inverter.
 pub(super) fn rig() -> Rig {
     Rig {
+        swing: mm(400.0),
         title: "test rig".to_owned(),
         kind: RigKind::Twin,
         lit_by: LitBy::Hand,

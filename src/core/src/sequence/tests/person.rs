@@ -117,6 +117,7 @@ pub(super) fn occurrence(
     confirmed: Moment,
 ) -> Occurrence {
     Occurrence {
+        repeats: 0,
         key,
         class,
         since,
