@@ -196,10 +196,10 @@ impl Hands {
 
     /// They look; to be called regularly.
     pub(crate) fn look(&mut self, now_us: u64, sight: &Sight) {
-        let reaction_s = match self.presence {
+        let (reaction_s, watching_s) = match self.presence {
             Presence::Absent => return,
-            Presence::Slow(seconds) => seconds,
-            Presence::Attentive => self.spec.reaction_s,
+            Presence::Slow(seconds) => (seconds, seconds),
+            Presence::Attentive => (self.spec.reaction_s, self.spec.watching_s),
         };
         if !self.plan.is_empty() {
             return;
@@ -212,6 +212,8 @@ impl Hands {
             self.intent_since_us = now_us;
             self.done = self.done.filter(|_| sight.lamp_blue);
         }
+        // The wetting is watched for; the rest comes as a surprise.
+        let reaction_s = if wanted == Act::Wet { watching_s } else { reaction_s };
         if wanted == Act::Wait || now_us < self.intent_since_us + microseconds(reaction_s) {
             return;
         }

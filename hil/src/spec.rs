@@ -376,6 +376,8 @@ table! {
     HandsSpec {
         /// From what they see to their first movement, s.
         reaction_s: f64,
+        /// How soon they press for what they watch for, s.
+        watching_s: f64,
         /// They act again after this time if the lamp stays lit, s.
         repeat_s: f64,
         /// How long they hold a button, s.
