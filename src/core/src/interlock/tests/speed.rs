@@ -1,5 +1,11 @@
 //! What a scan's judgement costs.
 
+#![expect(
+    clippy::disallowed_types,
+    clippy::disallowed_methods,
+    reason = "a measurement of the program needs a clock"
+)]
+
 use std::time::Instant;
 
 use super::bench::Bench;

@@ -86,7 +86,6 @@ fn the_seat_needs_the_enabling_key_for_whatever_starts_something() {
     plant.set(Contact::EnablingKey, Level::Off);
     for request in [
         Request::Start,
-        Request::Home,
         Request::EnterManual,
         Request::EnterProving,
         Request::Reset,

@@ -14,3 +14,4 @@ mod person;
 mod plant;
 mod powder;
 mod reach;
+mod warmth;

@@ -1,5 +1,11 @@
 //! How long a scan takes; measured on demand, in a release build.
 
+#![expect(
+    clippy::disallowed_types,
+    clippy::disallowed_methods,
+    reason = "a measurement of the program needs a clock"
+)]
+
 use super::reach::reach;
 use crate::sequence::Leaf;
 
