@@ -43,7 +43,7 @@ pub(super) struct Figures {
     pub(super) axis_age: Duration,
     pub(super) park: Length,
     pub(super) park_tolerance: Length,
-    pub(super) travel: crate::catalogue::Range<Length>,
+    pub(super) travel: crate::quantity::Range<Length>,
     pub(super) positioning: Speed,
     pub(super) jog: Speed,
     pub(super) homing: Speed,
