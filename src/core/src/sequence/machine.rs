@@ -236,6 +236,10 @@ impl Machine {
             ) => Outcome::Handled,
             (Event::Stop(cause), Phase::Manual) => self.go(State::NotReady, cause),
             (Event::Stop(cause), _) => stopping::begin(cause, self),
+            (Event::PowderDropped, _) => {
+                self.feeder.void();
+                Outcome::Handled
+            }
             (Event::Ask(Request::BlastedNow), _) => {
                 self.blasted_at = Some(scan.now);
                 Outcome::Handled

@@ -75,7 +75,7 @@ impl Withdrawal {
             let empty = scan.now + spraying::emptying(machine, scan);
             let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
             if out_of == Leaf::Crossing {
-                spraying::lose_powder(empty, machine, scan);
+                spraying::lose_powder(flowed, empty, machine, scan);
             }
             if flame == Flame::Out {
                 return Withdrawn::Clear;
