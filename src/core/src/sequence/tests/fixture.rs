@@ -170,6 +170,7 @@ pub(super) fn torch(key: &str, order: ShutOrder) -> TorchPlan {
             oxygen: VolumeFlow::from_l_per_min(20.0),
             net_power: Power::from_kw(3.0),
         },
+        longest_rest: s(2.5),
         fuel_pressure: Pressure::from_bar(0.8),
         fuel_pressure_limit: Pressure::from_bar(1.03),
         oxygen_pressure: Pressure::from_bar(2.0),
