@@ -183,8 +183,9 @@ fn restart(
         (Some((pass, of)), None) => format!("{lighting}begin pass {pass} of {of}"),
         (None, _) => {
             match (progress.band, program.and_then(|p| p.steps.get(machine.cursor.step))) {
-                (Some((band, of)), _) => {
-                    format!("{lighting}heat band {band} of {of} again, all of it")
+                (Some((_, 1)), _) => format!("{lighting}heat the whole zone again"),
+                (Some((_, of)), _) => {
+                    format!("{lighting}heat the whole zone again, from band 1 of {of}")
                 }
                 (None, Some(Step::Preheat(_))) => format!("{lighting}go on preheating"),
                 (None, Some(Step::ChangeTorch(_))) => {

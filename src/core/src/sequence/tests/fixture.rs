@@ -224,7 +224,7 @@ pub(super) fn program(steps: Vec<Step>) -> Program {
         steps,
         torches: vec![
             torch("spraying", ShutOrder::FuelFirst),
-            torch("fusing", ShutOrder::Together),
+            TorchPlan { longest_rest: s(1.5), ..torch("fusing", ShutOrder::Together) },
         ],
         blasted_within: s(7200.0),
     }
