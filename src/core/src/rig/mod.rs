@@ -9,6 +9,8 @@ mod fitting;
 mod line;
 mod read;
 mod spindle;
+#[cfg(test)]
+pub(crate) mod support;
 mod together;
 
 use serde::Serialize;
