@@ -1,6 +1,6 @@
 //! The two clocks that drive the same core and the same frames: virtual time, an event queue in
 //! whole microseconds, and wall time, a thread with a precise timer.
 
-mod timer;
+pub mod timer;
 pub mod virtual_time;
 pub mod wall_time;

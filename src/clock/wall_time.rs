@@ -74,6 +74,12 @@ impl WallTime {
         Ok(Self { orders, snapshots, thread })
     }
 
+    /// Whether the thread has ended by itself.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        self.thread.is_finished()
+    }
+
     /// Asks the thread to end and waits for it.
     ///
     /// # Errors
