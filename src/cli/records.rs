@@ -333,7 +333,9 @@ fn place(position: Option<Length>, decimals: usize) -> String {
 pub(super) fn told_sheet(entries: &[Entry], clock: Clock, kinds: &[EntryKind]) -> Sheet {
     let columns = [("at", Layout::Figure), ("what", Layout::Prose), ("why", Layout::Prose)];
     let mut sheet = Sheet::new(2, &columns);
-    for entry in entries.iter().filter(|entry| kinds.contains(&entry.kind)) {
+    // A prompt that goes is told by its answer.
+    let goes = |entry: &Entry| entry.data.get("mark").is_some_and(|mark| mark == "gone");
+    for entry in entries.iter().filter(|entry| kinds.contains(&entry.kind) && !goes(entry)) {
         sheet.row([clock.read(entry.at), entry.text.clone(), entry.cause.clone()]);
     }
     sheet
