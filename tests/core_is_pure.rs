@@ -59,9 +59,13 @@ fn breaches(source: &str) -> Vec<(usize, &'static str)> {
             break;
         }
         let code = line.split("//").next().unwrap_or_default();
-        found.extend(
-            BANNED.iter().filter(|word| code.contains(**word)).map(|word| (index + 1, *word)),
-        );
+        let stands = |word: &&&str| {
+            code.match_indices(**word).any(|(place, _)| {
+                let before = code[..place].chars().next_back();
+                !before.is_some_and(|before| before.is_alphanumeric() || before == '_')
+            })
+        };
+        found.extend(BANNED.iter().filter(stands).map(|word| (index + 1, *word)));
     }
     found
 }
