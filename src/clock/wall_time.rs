@@ -126,9 +126,9 @@ struct Driver<K> {
 
 /// What woke the thread.
 enum Woken {
-    ByTime,
-    ByBytes(usize, io::Result<usize>),
-    ByOrder(Option<Order>),
+    Time,
+    Bytes(usize, io::Result<usize>),
+    Order(Option<Order>),
 }
 
 impl<K: FnMut(Entry)> Driver<K> {
@@ -155,20 +155,20 @@ impl<K: FnMut(Entry)> Driver<K> {
             let wake = self.controller.next_wake().min(published + PUBLISH_EVERY);
             self.timer.wake_at(if closed { wake.min(reopen) } else { wake })?;
             match self.wait(&mut buffers).await? {
-                Woken::ByTime => {}
-                Woken::ByBytes(index, Ok(count)) => {
+                Woken::Time => {}
+                Woken::Bytes(index, Ok(count)) => {
                     let now = self.timer.now();
                     let bytes =
                         buffers.get(index).and_then(|buffer| buffer.get(..count)).unwrap_or(&[]);
                     self.controller.handle_bytes(now, LineId(index), bytes);
                 }
-                Woken::ByBytes(index, Err(trouble)) => self.lose(index, &trouble),
-                Woken::ByOrder(Some(Order::Request(request, origin, reply))) => {
+                Woken::Bytes(index, Err(trouble)) => self.lose(index, &trouble),
+                Woken::Order(Some(Order::Request(request, origin, reply))) => {
                     let now = self.timer.now();
                     // Nobody waits for an answer any more: the request stands all the same.
                     let _ = reply.send(self.controller.request(now, request, origin));
                 }
-                Woken::ByOrder(Some(Order::Quit) | None) => return Ok(()),
+                Woken::Order(Some(Order::Quit) | None) => return Ok(()),
             }
         }
     }
@@ -185,10 +185,10 @@ impl<K: FnMut(Entry)> Driver<K> {
         };
         tokio::select! {
             biased;
-            woken = self.timer.wait() => woken.map(|()| Woken::ByTime),
-            read = receive(left, first) => Ok(Woken::ByBytes(0, read)),
-            read = receive(right, second) => Ok(Woken::ByBytes(1, read)),
-            order = self.inbox.recv() => Ok(Woken::ByOrder(order)),
+            woken = self.timer.wait() => woken.map(|()| Woken::Time),
+            read = receive(left, first) => Ok(Woken::Bytes(0, read)),
+            read = receive(right, second) => Ok(Woken::Bytes(1, read)),
+            order = self.inbox.recv() => Ok(Woken::Order(order)),
         }
     }
 

@@ -125,6 +125,6 @@ fn powder_used(entries: &[Entry]) -> Option<f64> {
         entry.data.get("hopper").and_then(|text| Mass::parse(text.as_str()?).ok())
     });
     let first = weights.next()?;
-    let last = weights.last()?;
+    let last = weights.next_back()?;
     Some((first - last).max(Mass::ZERO).g())
 }
