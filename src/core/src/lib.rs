@@ -5,13 +5,14 @@
 //!
 //! 1. [`moment`], [`quantity`]: time, and numbers that know what they measure.
 //! 2. [`document`]: text to typed values, with every problem named and placed.
-//! 3. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
-//! 4. [`program`], [`coat`], [`plan`]: what to do, what it will give, and how that is worked out.
-//! 5. [`image`], [`request`], [`ledger`]: what a scan knows and asks, what people ask, what is
-//!    written down.
-//! 6. [`interlock`]: causes, the latched verdict, and what is taken away.
-//! 7. [`line`], [`cia402`], [`devices`]: frames, one transaction at a time, and the devices.
-//! 8. [`sequence`]: the job as a state machine, and its gate. 9. [`scan`]: all of it, once a period.
+//! 3. [`cia402`], [`image`]: what a drive says, what a scan knows and asks.
+//! 4. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
+//! 5. [`program`], [`coat`], [`plan`]: what to do, what it will give, and how that is worked out.
+//! 6. [`request`], [`ledger`]: what people ask, what is written down.
+//! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
+//! 8. [`mod@line`], [`devices`]: frames, one transaction at a time, and the devices.
+//! 9. [`sequence`]: the job as a state machine, and its gate.
+//! 10. [`scan`]: all of it, once a period.
 
 pub mod catalogue;
 pub mod cia402;
