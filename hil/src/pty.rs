@@ -134,7 +134,8 @@ impl Pacer {
     }
 }
 
-/// Serves the bench until `stop` is set, and hands it back with what was done.
+/// Serves the bench until `stop` is set, and hands it back with what was done. `opened` is called once
+/// both links are there.
 ///
 /// # Errors
 /// When a terminal, a link or the journal cannot be opened or written. A controller that goes away is
@@ -143,12 +144,14 @@ pub fn serve(
     mut bench: Bench,
     options: &PtyOptions,
     stop: &AtomicBool,
+    opened: impl FnOnce(),
 ) -> io::Result<(Bench, Served)> {
     if !(options.pace.is_finite() && options.pace > 0.0) {
         let text = format!("pace is {}; it must be above zero", options.pace);
         return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
     }
     let mut service = Service::open(&bench, options)?;
+    opened();
     bench.set_inter_character_gap_us(u64::MAX);
     while !stop.load(Ordering::Relaxed) {
         service.turn(&mut bench)?;

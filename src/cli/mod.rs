@@ -12,6 +12,7 @@ mod rehearse;
 mod run;
 mod say;
 mod sheet;
+mod twin;
 mod words;
 
 use std::path::PathBuf;
@@ -49,6 +50,10 @@ enum Verb {
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
+    /// Serve the twin alone on two pseudo-terminals, for a controller in another process.
+    ///
+    /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
+    Twin(twin::TwinArguments),
     /// Look at the records of earlier runs.
     #[command(subcommand)]
     Records(records::RecordsVerb),
@@ -79,6 +84,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Plan(arguments) => plan::answer(&arguments),
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
         Verb::Run(arguments) => run::answer(&arguments),
+        Verb::Twin(arguments) => twin::answer(&arguments),
         Verb::Records(verb) => records::answer(&verb),
     }
 }
