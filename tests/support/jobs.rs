@@ -51,8 +51,7 @@ impl Texts {
                      \"710 rpm\", \"1000 rpm\", \"1400 rpm\"]";
         self.rig = changed(&self.rig, "driven_by = \"inverter\"", gears);
         self.rig = changed(&self.rig, "rpm_per_count = 0.1\n", "");
-        self.rig =
-            changed(&self.rig, "speeds = { from = \"20 rpm\", to = \"1500 rpm\" }\n", "");
+        self.rig = changed(&self.rig, "speeds = { from = \"20 rpm\", to = \"1500 rpm\" }\n", "");
         self
     }
 
@@ -75,7 +74,8 @@ impl Texts {
 
     /// Read and checked.
     pub(crate) fn read(&self) -> Result<Job, String> {
-        let files = [("powders.toml", self.powders.as_str()), ("torches.toml", self.torches.as_str())];
+        let files =
+            [("powders.toml", self.powders.as_str()), ("torches.toml", self.torches.as_str())];
         let catalogue = Catalogue::read(&files).map_err(|problems| problems.render(&files))?;
         let recipe = Recipe::read(&self.recipe, &catalogue)
             .map_err(|problems| problems.render("recipe", &self.recipe))?;
@@ -84,7 +84,8 @@ impl Texts {
         if together.forbid() {
             return Err(together.render("recipe", &self.recipe));
         }
-        let source = |name: &str, text: &str| Source { name: name.to_owned(), text: text.to_owned() };
+        let source =
+            |name: &str, text: &str| Source { name: name.to_owned(), text: text.to_owned() };
         Ok(Job {
             recipe_source: source("recipe", &self.recipe),
             rig_source: source("rig", &self.rig),

@@ -16,8 +16,8 @@ use evenpass::session::{Attended, Next, Session};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::rig::{LineId, SpindleSpec};
 use evenpass_core::request::{Answer, Origin, Request};
+use evenpass_core::rig::{LineId, SpindleSpec};
 use evenpass_core::scan::Controller;
 use evenpass_core::sequence::{Ask, Phase};
 use evenpass_hil::{Bench, Button, Coil, HandScript, Presence, Switched, Truth};
@@ -254,7 +254,13 @@ impl Rehearsal {
             .iter()
             .filter(|entry| !matches!(entry.kind, EntryKind::Sample | EntryKind::Contact))
             .map(|entry| {
-                format!("{:10.3} {:?} {} [{}]", entry.at.as_seconds(), entry.kind, entry.text, entry.cause)
+                format!(
+                    "{:10.3} {:?} {} [{}]",
+                    entry.at.as_seconds(),
+                    entry.kind,
+                    entry.text,
+                    entry.cause
+                )
             })
             .collect();
         let last = told.len().saturating_sub(40);
