@@ -1,5 +1,14 @@
 //! Every shipped recipe runs to its end on the twin, and gives the coat that was planned.
 
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
 mod support;
 
 use evenpass::comparison;

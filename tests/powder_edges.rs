@@ -1,6 +1,15 @@
 //! Powder is switched where it was planned: the true place of the torch at the instant the
 //! feeder's coil switches in the module, edge by edge, on a fast carriage.
 
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
 mod support;
 
 use evenpass_core::ledger::EntryKind;

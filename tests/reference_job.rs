@@ -5,6 +5,15 @@
 //! (mm/min) one pass adds h = eta m' / (rho pi D F) to a radius; on a growing round
 //! R_N^2 = R_0^2 + N k with k = eta m' / (rho pi F).
 
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
 mod support;
 
 use std::f64::consts::PI;

@@ -1,5 +1,14 @@
 //! One seed, one rehearsal: every burst on the lines and every entry of the ledger is the same.
 
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
 mod support;
 
 use std::time::Instant;

@@ -278,8 +278,8 @@ impl Rehearsal {
             .iter()
             .filter(|entry| {
                 entry.kind == EntryKind::Cause
-                    && entry.data["change"] == "confirmed"
-                    && entry.data["class"] == class
+                    && entry.data.get("change").is_some_and(|change| change == "confirmed")
+                    && entry.data.get("class").is_some_and(|of| of == class)
             })
             .map(|entry| format!("{:.2} s {}", entry.at.as_seconds(), entry.text))
             .collect()
