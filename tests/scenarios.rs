@@ -112,6 +112,15 @@ fn a_lever_at_180_lights_no_flame_and_what_was_measured_and_set_is_said() {
 }
 
 #[test]
+fn a_lever_at_180_refuses_the_start_as_any_wrong_gear_does_and_trips_nothing() {
+    let mut run = start_with_the_lever_at(180.2);
+    let told = said(&run);
+    assert!(told.iter().any(|line| line.contains("measured 180, set 125 (+44 %)")), "{told:#?}");
+    assert_eq!(run.confirmed("trip"), Vec::<String>::new());
+    assert_eq!(run.phase(), Phase::Idle, "refused, not tripped");
+}
+
+#[test]
 fn a_lever_at_90_refuses_the_start_and_once_it_is_set_the_job_starts() {
     let mut run = start_with_the_lever_at(90.0);
     let told = said(&run);
