@@ -149,6 +149,11 @@ impl<W: Witness, M: Master> VirtualTime<W, M> {
         &mut self.controller
     }
 
+    /// The controller, when its time is over.
+    pub fn into_controller(self) -> M {
+        self.controller
+    }
+
     /// The bench.
     pub fn bench(&mut self) -> &mut Bench {
         &mut self.bench

@@ -65,7 +65,9 @@ impl WallTime {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
             runtime.block_on(async {
                 let timer = Timer::new()?;
-                Driver { controller, wires: Wires::new(ports), timer, inbox, publish, keep }.drive().await
+                Driver { controller, wires: Wires::new(ports), timer, inbox, publish, keep }
+                    .drive()
+                    .await
             })
         })?;
         Ok(Self { orders, snapshots, thread })

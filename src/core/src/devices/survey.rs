@@ -1,6 +1,7 @@
 //! A walk over everything that is read of a rig, one read at a time: what answers, what it says,
 //! how long it takes, and whether the polls fit on their lines. It only reads; nothing moves.
 
+use core::fmt;
 use core::time::Duration;
 
 use serde::Serialize;
@@ -32,6 +33,18 @@ pub enum Read {
     State,
     /// What a device does by itself when the controller falls silent.
     Settings,
+}
+
+impl fmt::Display for Read {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Contacts => "contacts",
+            Self::Registers => "registers",
+            Self::Coils => "coils",
+            Self::State => "state registers",
+            Self::Settings => "settings",
+        })
+    }
 }
 
 /// What came of a read that was made a few times.
