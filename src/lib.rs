@@ -13,5 +13,6 @@ pub mod keeping;
 pub mod log;
 pub mod port;
 pub mod record;
+pub mod rig_check;
 pub mod session;
 pub mod twin_job;

@@ -36,9 +36,6 @@ pub(super) struct TwinArguments {
     /// Write what is physically so, as JSON lines: every 10 ms and at every switching.
     #[arg(long, value_name = "FILE")]
     journal: Option<PathBuf>,
-    /// Hand a reply over when its last byte would have ended at the line's speed.
-    #[arg(long)]
-    paced_bytes: bool,
     /// Whether simulated hands answer at the machine.
     #[arg(long, value_enum, default_value_t = Hands::Present)]
     hands: Hands,
@@ -81,7 +78,8 @@ pub(super) fn answer(arguments: &TwinArguments) -> Exit {
         field_link: arguments.field.clone(),
         motion_link: arguments.motion.clone(),
         pace: arguments.pace,
-        pacing: if arguments.paced_bytes { Pacing::AtLineSpeed } else { Pacing::Whole },
+        // A reply sooner than a wire could carry it would rightly be taken for noise.
+        pacing: Pacing::AtLineSpeed,
         journal: arguments.journal.clone(),
     };
     let stop = match stop_on_signals() {

@@ -64,6 +64,18 @@ impl Port {
         }
     }
 
+    /// The line as this port carries it. A pseudo-terminal has no wire: what is written is there
+    /// at once, and a reply may come sooner than a wire could have carried it. Its characters
+    /// count as taking no time; the silences and budgets stay.
+    #[must_use]
+    pub fn carried(&self) -> LineSpec {
+        let mut spec = self.spec.clone();
+        if self.medium() == Medium::PseudoTerminal {
+            spec.baud = u32::MAX;
+        }
+        spec
+    }
+
     /// Whether it is open.
     #[must_use]
     pub fn is_open(&self) -> bool {
