@@ -12,11 +12,11 @@
 
 mod support;
 
-use evenpass_core::catalogue::Range;
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::plan::setup::{Compared, TeachOrder, compare_with_measured, taught_zone};
 use evenpass_core::plan::{EdgeBasis, plan, plan_with};
 use evenpass_core::program::Step;
+use evenpass_core::quantity::Range;
 use evenpass_core::quantity::{Length, Temperature};
 use evenpass_core::recipe::Substrate;
 use evenpass_core::request::{Answer, Request};
