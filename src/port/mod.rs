@@ -62,6 +62,20 @@ impl Port {
         spec
     }
 
+    /// Whether there is such a port at all.
+    ///
+    /// # Errors
+    /// One message: which line, which path, what the operating system says, what to do.
+    pub fn is_there(&self) -> Result<(), String> {
+        std::fs::metadata(&self.path).map(drop).map_err(|trouble| {
+            format!(
+                "line \"{}\": {} is no port: {trouble}\nhelp: plug the adapter in, or name its \
+                 port with --port {}=PATH\n",
+                self.spec.name, self.path, self.spec.name
+            )
+        })
+    }
+
     /// Whether it is open.
     #[must_use]
     pub fn is_open(&self) -> bool {

@@ -36,6 +36,9 @@ pub(super) fn run(
     arguments: &RunArguments,
     ports: Vec<Port>,
 ) -> Result<Ran, String> {
+    for port in &ports {
+        port.is_there()?;
+    }
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
     let typed = (attended == Attended::Yes).then(words::listen);
