@@ -69,6 +69,9 @@ impl<W: Witness> TwinJob<W> {
 
     /// Asks something of the controller from the seat.
     pub fn request(&mut self, request: Request) -> Answer {
+        if matches!(request, Request::Stop | Request::Abort) {
+            self.session.give_up();
+        }
         let now = self.time.now();
         self.time.controller().request(now, request, Origin::Seat)
     }

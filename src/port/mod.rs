@@ -41,6 +41,20 @@ impl Port {
         &self.path
     }
 
+    /// Whether there is such a port at all.
+    ///
+    /// # Errors
+    /// One message: which line, which path, what the operating system says, what to do.
+    pub fn is_there(&self) -> Result<(), String> {
+        fs::metadata(&self.path).map(drop).map_err(|trouble| {
+            format!(
+                "line \"{}\": {} is no port: {trouble}\nhelp: plug the adapter in, or name its \
+                 port with --port {}=PATH\n",
+                self.spec.name, self.path, self.spec.name
+            )
+        })
+    }
+
     /// What it is, as things stand: its path may be a link.
     #[must_use]
     pub fn medium(&self) -> Medium {
@@ -60,20 +74,6 @@ impl Port {
             spec.baud = u32::MAX;
         }
         spec
-    }
-
-    /// Whether there is such a port at all.
-    ///
-    /// # Errors
-    /// One message: which line, which path, what the operating system says, what to do.
-    pub fn is_there(&self) -> Result<(), String> {
-        std::fs::metadata(&self.path).map(drop).map_err(|trouble| {
-            format!(
-                "line \"{}\": {} is no port: {trouble}\nhelp: plug the adapter in, or name its \
-                 port with --port {}=PATH\n",
-                self.spec.name, self.path, self.spec.name
-            )
-        })
     }
 
     /// Whether it is open.

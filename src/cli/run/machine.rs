@@ -81,6 +81,7 @@ pub(super) fn run(
             Next::Ended(end) => break end,
         }
         if let Some(request) = interrupts.asked() {
+            session.give_up();
             ask(&clock, request);
         }
         for typed in typed.iter().flat_map(|typed| typed.try_iter()) {

@@ -1,9 +1,8 @@
 //! The bench's rig as a value, for tests: two lines at 115,200 baud, field I/O on one, drive and
 //! inverter on the other. All figures are invented for the bench.
 
-use crate::catalogue::Range;
 use crate::image::{Analogue, Coil, Contact, Level};
-use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed, Time};
+use crate::quantity::{Acceleration, Length, Pressure, Range, Speed, SpindleSpeed, Time};
 use crate::rig::{
     AnalogueSpec, Attendance, AxisRegisters, AxisSpec, CoilSpec, CommunicationLoss, ContactSpec,
     FieldSpec, InverterRegisters, InverterSpec, IsolationSpec, LineId, LineSpec, LitBy, Parity,

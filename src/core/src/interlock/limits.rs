@@ -3,8 +3,7 @@
 
 use serde::Serialize;
 
-use crate::catalogue::Range;
-use crate::quantity::{Length, Pressure, SpindleSpeed, Temperature, Time};
+use crate::quantity::{Length, Pressure, Range, SpindleSpeed, Temperature, Time};
 
 /// Set-points that belong to the torch and the step in hand.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]

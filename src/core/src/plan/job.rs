@@ -8,11 +8,11 @@ use super::problem::{Findings, Limit};
 use super::speeds::{ChosenSpeed, choose, metres_per_minute};
 use super::torches::Torches;
 use super::zone::ZonePlan;
-use crate::catalogue::{Carrier, FuelGas, GasSetting, Range, Torch};
+use crate::catalogue::{Carrier, FuelGas, GasSetting, Torch};
 use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
-use crate::quantity::{Length, Power, SpindleSpeed, Temperature, Time};
+use crate::quantity::{Length, Power, Range, SpindleSpeed, Temperature, Time};
 use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
 

@@ -39,10 +39,10 @@ use self::forecast::Forecast;
 use self::problem::Findings;
 use self::torches::Torches;
 use self::zone::{ZoneContext, ZonePlan, plan_zone};
-use crate::catalogue::{Catalogue, Range};
+use crate::catalogue::Catalogue;
 use crate::coat::{CoatBasis, LayerBasis};
 use crate::program::{Program, Step};
-use crate::quantity::{Length, Temperature};
+use crate::quantity::{Length, Range, Temperature};
 use crate::recipe::Recipe;
 use crate::rig::Rig;
 

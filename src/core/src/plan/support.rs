@@ -1,12 +1,11 @@
 //! Values for tests: an invented reference job on an invented rig.
 
 use crate::catalogue::{
-    Carrier, Catalogue, FuelGas, GasSetting, LightingRules, Powder, Range, ShutOrder, Torch,
-    TorchPurpose,
+    Carrier, Catalogue, FuelGas, GasSetting, LightingRules, Powder, ShutOrder, Torch, TorchPurpose,
 };
 use crate::quantity::{
-    Acceleration, Density, Fraction, Length, MassFlow, Pitch, Power, Pressure, Speed, SpindleSpeed,
-    Temperature, Time, VolumeFlow,
+    Acceleration, Density, Fraction, Length, MassFlow, Pitch, Power, Pressure, Range, Speed,
+    SpindleSpeed, Temperature, Time, VolumeFlow,
 };
 use crate::recipe::{
     Cool, End, FeedChoice, Fuse, Part, Preheat, ProfilePoint, Recipe, SlowCooling, Spray,

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
+use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::quantity::{
-    Acceleration, Length, Mass, MassFlow, Pressure, Speed, SpindleSpeed, Temperature, Time,
+    Acceleration, Length, Mass, MassFlow, Pressure, Range, Speed, SpindleSpeed, Temperature, Time,
 };
 use crate::recipe::{End, SlowCooling};
 

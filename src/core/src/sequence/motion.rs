@@ -179,6 +179,11 @@ impl Leg {
         if self.is_past(one, other) { one } else { other }
     }
 
+    /// Whichever of the two comes first along the leg.
+    pub(super) fn nearer(&self, one: Length, other: Length) -> Length {
+        if self.is_past(one, other) { other } else { one }
+    }
+
     /// How long the whole leg takes.
     pub(super) fn whole_time(&self) -> f64 {
         self.nodes.last().map_or(0.0, |node| node.time)

@@ -3,7 +3,6 @@
 use core::time::Duration;
 use std::sync::OnceLock;
 
-use crate::catalogue::Range;
 use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, AxisReading, Coil, Contact, Failure, Inputs, Kind, Level, LineHealth,
@@ -11,7 +10,9 @@ use crate::image::{
 };
 use crate::interlock::{Interlocks, Limits, Verdict, enforce};
 use crate::moment::Moment;
-use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature, Time};
+use crate::quantity::{
+    Acceleration, Length, Pressure, Range, Speed, SpindleSpeed, Temperature, Time,
+};
 use crate::rig::{
     AnalogueSpec, Attendance, AxisRegisters, AxisSpec, CoilSpec, CommunicationLoss, ContactSpec,
     FieldSpec, InverterRegisters, InverterSpec, IsolationSpec, LineId, LineSpec, LitBy, Parity,

@@ -1,13 +1,12 @@
 //! Temperatures and times of the steps, the heated stretch as one lump.
 
 use super::{Basis, Certainty, StepForecast, counted, heated, net_into, thinnest, title_of};
-use crate::catalogue::Range;
 use crate::plan::heat::{Lump, ROOM, StandingFlame};
 use crate::plan::powder::Timeline;
 use crate::plan::problem::Findings;
 use crate::plan::zone::ZonePlan;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, SprayStep, Step};
-use crate::quantity::{Length, Power, Temperature, TemperatureStep, Time};
+use crate::quantity::{Length, Power, Range, Temperature, TemperatureStep, Time};
 
 /// How much hotter the surface under a stalled carriage may get before the gases must be shut
 /// (arbitrary: half the width of a usual spraying window is 75 K).

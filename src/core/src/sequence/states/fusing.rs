@@ -13,10 +13,9 @@ use super::super::machine::Machine;
 use super::super::state::{State, Toward};
 use super::super::steps::{self, is_late};
 use super::holding;
-use crate::catalogue::Range;
 use crate::moment::Moment;
 use crate::program::FuseStep;
-use crate::quantity::Length;
+use crate::quantity::{Length, Range};
 use crate::request::Request;
 
 /// Where the flame is while a band is heated.

@@ -75,13 +75,15 @@ impl Withdrawal {
             let empty = scan.now + spraying::emptying(machine, scan);
             let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
             if out_of == Leaf::Crossing {
-                spraying::lose_powder(empty, machine, scan);
+                spraying::lose_powder(flowed, empty, machine, scan);
             }
             if flame == Flame::Out {
                 return Withdrawn::Clear;
             }
-            *self = if flowed.is_on() && spraying {
-                Self::Emptying { until: empty }
+            // The hose empties over the rest of the pass, whether a hold shut it or the pass's end.
+            let until = if flowed.is_on() { empty } else { machine.hose_empty_at };
+            *self = if spraying && until > scan.now {
+                Self::Emptying { until }
             } else {
                 Self::clearing(scan)
             };

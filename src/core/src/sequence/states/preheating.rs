@@ -11,9 +11,8 @@ use super::super::machine::Machine;
 use super::super::state::{State, Toward, Warming};
 use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
-use crate::catalogue::Range;
 use crate::moment::Moment;
-use crate::quantity::{Length, Speed, Temperature};
+use crate::quantity::{Length, Range, Speed, Temperature};
 
 /// What the warming needs, from a preheat step or, where a job has none, from the spray step.
 struct Figures {

@@ -339,8 +339,14 @@ pub(in super::super) fn emptying(machine: &Machine, scan: &Scan<'_>) -> Duration
 }
 
 /// Notes where powder ceases to arrive in the pass in hand, when it ceases at `when` (in the
-/// leg's own time as measured): the restart begins there.
-pub(in super::super) fn lose_powder(when: Moment, machine: &mut Machine, scan: &mut Scan<'_>) {
+/// leg's own time as measured): the restart begins there. Where none flowed, what the last window
+/// has had ends with that window.
+pub(in super::super) fn lose_powder(
+    flowed: Level,
+    when: Moment,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) {
     let Some((step, pass)) = pass_in_hand(machine, scan) else { return };
     let Some(position) = scan.position() else { return };
     // A pass that is finished has handed on to the next one, whose leg is not laid out yet.
@@ -349,7 +355,14 @@ pub(in super::super) fn lose_powder(when: Moment, machine: &mut Machine, scan: &
         return;
     }
     let anchor = Anchor { at: scan.inputs.axis.at, time: machine.leg.time_at(position) };
-    let place = machine.leg.position_at(anchor.time_of(when));
+    let ceases = machine.leg.position_at(anchor.time_of(when));
+    let place = if flowed.is_on() {
+        ceases
+    } else {
+        let last = machine.feeder.window_done().and_then(|index| pass.powder.get(index));
+        let Some(last) = last else { return };
+        machine.leg.nearer(last.off, ceases)
+    };
     let first = pass.powder.first().map_or(pass.to, |window| window.on);
     if !machine.leg.is_past(place, first) {
         return;

@@ -3,15 +3,15 @@
 
 use std::sync::Arc;
 
-use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
+use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::{Analogue, Coil, Contact, Level};
 use crate::program::{
     CoolStep, FeedPoint, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
     TorchPlan,
 };
 use crate::quantity::{
-    Acceleration, Length, Mass, MassFlow, Power, Pressure, Speed, SpindleSpeed, Temperature, Time,
-    VolumeFlow,
+    Acceleration, Length, Mass, MassFlow, Power, Pressure, Range, Speed, SpindleSpeed, Temperature,
+    Time, VolumeFlow,
 };
 use crate::recipe::{End, SlowCooling};
 use crate::rig::{
