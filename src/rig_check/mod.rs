@@ -105,6 +105,9 @@ impl Checked {
 /// # Errors
 /// A port that cannot be opened, or the operating system has no timer: what and why.
 pub fn over_ports(rig: &Rig, mut ports: Vec<Port>) -> Result<Checked, String> {
+    for port in &ports {
+        port.is_there()?;
+    }
     let media = ports.iter().map(Port::medium).collect();
     let mut carried = rig.clone();
     carried.lines = ports.iter().map(Port::carried).collect();
