@@ -28,7 +28,8 @@ pub struct Limits {
     pub clear_by: Length,
     /// The park.
     pub park: Length,
-    /// Longest time a flame may rest over one spot of the turning part, from the heat rate.
+    /// Longest time a flame may rest over one spot of the turning part, from the heat rate; only
+    /// a figure under the row's own counts.
     pub longest_rest: Option<Time>,
     /// Longest gas may flow unlit.
     pub trial: Option<Time>,

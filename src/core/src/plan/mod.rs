@@ -18,6 +18,7 @@ mod outline;
 mod passes;
 pub mod powder;
 mod problem;
+mod rest;
 pub mod setup;
 pub mod speeds;
 mod torches;

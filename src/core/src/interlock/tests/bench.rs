@@ -387,7 +387,7 @@ pub(super) fn limits() -> Limits {
         part: Some(Range { low: Length::from_mm(0.0), high: Length::from_mm(300.0) }),
         clear_by: Length::from_mm(45.0),
         park: Length::from_mm(710.0),
-        longest_rest: Some(Time::from_s(4.0)),
+        longest_rest: Some(Time::from_s(2.0)),
         trial: Some(Time::from_s(5.0)),
     }
 }

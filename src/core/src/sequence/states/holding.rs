@@ -229,6 +229,10 @@ pub(in super::super) fn ask(
     }
     machine.restarted_at = scan.now;
     machine.setback = None;
+    // A coat that was left wet in part has set: the whole zone is heated again, band by band.
+    if scan.fuse(machine.cursor).is_some() {
+        machine.cursor.band = 0;
+    }
     scan.wish(Wish::Restarted);
     let cause = Cause::Asked(request);
     if surface_is_old(machine, scan) {

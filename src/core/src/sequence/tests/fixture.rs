@@ -170,6 +170,7 @@ pub(super) fn torch(key: &str, order: ShutOrder) -> TorchPlan {
             oxygen: VolumeFlow::from_l_per_min(20.0),
             net_power: Power::from_kw(3.0),
         },
+        longest_rest: s(2.5),
         fuel_pressure: Pressure::from_bar(0.8),
         fuel_pressure_limit: Pressure::from_bar(1.03),
         oxygen_pressure: Pressure::from_bar(2.0),
@@ -223,7 +224,7 @@ pub(super) fn program(steps: Vec<Step>) -> Program {
         steps,
         torches: vec![
             torch("spraying", ShutOrder::FuelFirst),
-            torch("fusing", ShutOrder::Together),
+            TorchPlan { longest_rest: s(1.5), ..torch("fusing", ShutOrder::Together) },
         ],
         blasted_within: s(7200.0),
     }

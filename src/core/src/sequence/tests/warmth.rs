@@ -7,7 +7,9 @@ use super::plant::{Person, Plant};
 use super::reach::reach;
 use crate::image::{Coil, Contact};
 use crate::program::{Program, Step};
-use crate::sequence::{Ask, Cause, Leaf};
+use crate::quantity::Time;
+use crate::request::{Answer, Request};
+use crate::sequence::{Ask, Cause, Happening, Leaf};
 
 fn started(program: Program) -> Plant {
     let mut plant = Plant::ready(&rig(), Arc::new(program));
@@ -96,6 +98,46 @@ fn a_zone_expects_nothing_from_the_passes_of_the_zone_before() {
     plant.part = 249.0;
     plant.scan();
     assert_eq!(plant.leaf(), Leaf::Approaching);
+}
+
+/// The two bands of the fixture's zone; the hold comes when the first is called wet.
+#[test]
+fn a_restart_after_a_coat_was_left_wet_heats_the_whole_zone_again() {
+    let mut plant = started(program(vec![fuse(), cool()]));
+    plant.until(Leaf::Wetting, 300.0);
+    plant.until(Leaf::Heating, 60.0);
+    let band = |plant: &Plant| plant.sequence.status().progress.and_then(|there| there.band);
+    assert_eq!(band(&plant), Some((2, 2)));
+    assert_eq!(plant.ask(Request::Hold), Answer::Accepted);
+    plant.until(Leaf::HeldLit, 60.0);
+    let words = plant.sequence.status().restart;
+    assert_eq!(words.as_deref(), Some("heat the whole zone again, from band 1 of 2"));
+    plant.run(1.0);
+    plant.press(Contact::StartButton);
+    plant.until(Leaf::Heating, 120.0);
+    assert_eq!(band(&plant), Some((1, 2)));
+    plant.until(Leaf::Complete, 1200.0);
+    let wet: Vec<usize> = plant
+        .events
+        .iter()
+        .filter_map(|event| match event.what {
+            Happening::BandWet { band, .. } => Some(band),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(wet, [1, 1, 2]);
+}
+
+#[test]
+fn the_interlocks_are_told_how_long_the_flame_in_hand_may_rest() {
+    let mut plant = started(program(vec![Step::Spray(spray(1)), fuse(), cool()]));
+    plant.part = 260.0;
+    let rest = |plant: &Plant| plant.sequence.limits().longest_rest.map(Time::s);
+    plant.until(Leaf::Crossing, 200.0);
+    assert_eq!(rest(&plant), Some(2.5));
+    // The same torch is set higher to fuse: the step decides, not the torch that was fitted.
+    plant.until(Leaf::Heating, 200.0);
+    assert_eq!(rest(&plant), Some(1.5));
 }
 
 /// The window of the fixture's fusing begins at 1020 degC.
