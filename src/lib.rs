@@ -6,8 +6,13 @@
 
 pub mod cli;
 pub mod clock;
+pub mod comparison;
 pub mod embed;
 pub mod files;
+pub mod keeping;
 pub mod log;
 pub mod port;
 pub mod record;
+pub mod rig_check;
+pub mod session;
+pub mod twin_job;

@@ -1,11 +1,20 @@
 //! The command line: what is asked, and which verb answers.
 
+mod check;
+mod ending;
 mod exit;
+mod interrupts;
+mod margins;
 mod plan;
+mod ports;
+mod progress;
 pub mod records;
 mod rehearse;
+mod run;
 mod say;
 mod sheet;
+mod twin;
+mod words;
 
 use std::path::PathBuf;
 
@@ -38,6 +47,20 @@ enum Verb {
     ///
     /// Example: evenpass rehearse config/recipes/taper-spindle.toml --seed 7
     Rehearse(rehearse::RehearseArguments),
+    /// Run a job: on the embedded twin, or on the machine behind the rig's serial lines.
+    ///
+    /// Example: evenpass run config/recipes/pump-sleeve.toml
+    Run(run::RunArguments),
+    /// Look after the rig.
+    #[command(subcommand)]
+    Rig(check::RigVerb),
+    /// Serve the twin alone on two pseudo-terminals, for a controller in another process.
+    ///
+    /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
+    Twin(twin::TwinArguments),
+    /// Look at the records of earlier runs.
+    #[command(subcommand)]
+    Records(records::RecordsVerb),
 }
 
 /// Which machine and which catalogue.
@@ -64,5 +87,9 @@ pub fn answer(line: CommandLine) -> Exit {
     match line.verb {
         Verb::Plan(arguments) => plan::answer(&arguments),
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
+        Verb::Run(arguments) => run::answer(&arguments),
+        Verb::Rig(verb) => check::answer(&verb),
+        Verb::Twin(arguments) => twin::answer(&arguments),
+        Verb::Records(verb) => records::answer(&verb),
     }
 }

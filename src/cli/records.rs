@@ -1,8 +1,10 @@
 //! `records list` and `records show`: the record for a person, or for a program.
 
 use std::io::{self, Write};
+use std::path::PathBuf;
 use std::time::Duration;
 
+use clap::{Args, Subcommand};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::quantity::{Length, Time};
@@ -13,8 +15,64 @@ use serde_json::Value;
 use thiserror::Error;
 
 use super::sheet::{Layout, Sheet};
-use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span};
-use crate::record::{Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store};
+use super::{Exit, say};
+use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
+use crate::record::{
+    Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store, records_file,
+};
+
+/// What `records` is asked.
+#[derive(Debug, Subcommand)]
+pub(super) enum RecordsVerb {
+    /// List all runs.
+    ///
+    /// Example: evenpass records list
+    List {
+        #[command(flatten)]
+        place: RecordsPlace,
+    },
+    /// Show one run: by its id, the beginning of its id, or `latest`.
+    ///
+    /// Example: evenpass records show latest
+    Show {
+        /// Which run.
+        run: String,
+        #[command(flatten)]
+        place: RecordsPlace,
+    },
+}
+
+/// Where the records are and who reads them.
+#[derive(Debug, Args)]
+pub(super) struct RecordsPlace {
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
+    records: Option<PathBuf>,
+    /// Print one JSON value for programs.
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn answer(verb: &RecordsVerb) -> Exit {
+    let (RecordsVerb::List { place } | RecordsVerb::Show { place, .. }) = verb;
+    let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
+    let store = match store {
+        Ok(store) => store,
+        Err(problem) => return say::failed(&problem.whole()),
+    };
+    let reader = if place.json { Reader::Program } else { Reader::Person };
+    let zone = TimeZone::system();
+    let mut to = io::stdout().lock();
+    let printed = match verb {
+        RecordsVerb::List { .. } => list(&store, reader, &zone, &mut to),
+        RecordsVerb::Show { run, .. } => show(&store, run, reader, &zone, &mut to),
+    };
+    match printed {
+        Ok(()) => Exit::Done,
+        Err(RecordsError::Output(trouble)) => say::printed(Err(trouble)),
+        Err(RecordsError::Record(problem)) => say::failed(&problem.whole()),
+    }
+}
 
 /// Who reads the output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -126,13 +184,13 @@ fn passes_words(run: &RunSummary) -> String {
 fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Result<()> {
     writeln!(to, "Run {}", record.summary.id)?;
     header_sheet(record, zone).print(to)?;
-    let clock = Clock::of(record);
-    section("Course", &course_sheet(record, clock), to)?;
+    let clock = Clock::of(&record.entries);
+    section("Course", &course_sheet(&record.entries, clock), to)?;
     section("Passes", &passes_sheet(&record.passes, clock), to)?;
-    section("Causes", &told_sheet(record, clock, &[EntryKind::Cause]), to)?;
+    section("Causes", &told_sheet(&record.entries, clock, &[EntryKind::Cause]), to)?;
     let asked = [EntryKind::Prompt, EntryKind::Request];
-    section("Prompts, requests and answers", &told_sheet(record, clock, &asked), to)?;
-    section("Lines", &told_sheet(record, clock, &[EntryKind::Line]), to)?;
+    section("Prompts, requests and answers", &told_sheet(&record.entries, clock, &asked), to)?;
+    section("Lines", &told_sheet(&record.entries, clock, &[EntryKind::Line]), to)?;
     section("Totals", &totals_sheet(record), to)?;
     section("Deviations", &deviations_sheet(record), to)?;
     section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
@@ -140,7 +198,7 @@ fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Re
     writeln!(to, "{} entries; coils, contacts and samples with --json", record.entries.len())
 }
 
-fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {
+pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {
     if sheet.is_empty() {
         return Ok(());
     }
@@ -148,7 +206,7 @@ fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {
     sheet.print(to)
 }
 
-fn pairs() -> Sheet {
+pub(super) fn pairs() -> Sheet {
     Sheet::new(2, &[("", Layout::Word), ("", Layout::Prose)])
 }
 
@@ -197,7 +255,8 @@ fn kind_words(kind: RunKind, seed: Option<u64>) -> String {
     seed.map_or_else(|| place.to_owned(), |seed| format!("{place}, seed {seed}"))
 }
 
-fn course_sheet(record: &RunRecord, clock: Clock) -> Sheet {
+/// The states in their order, with how long each lasted.
+pub(super) fn course_sheet(entries: &[Entry], clock: Clock) -> Sheet {
     let mut sheet = Sheet::new(
         2,
         &[
@@ -207,9 +266,8 @@ fn course_sheet(record: &RunRecord, clock: Clock) -> Sheet {
             ("because", Layout::Prose),
         ],
     );
-    let states: Vec<&Entry> =
-        record.entries.iter().filter(|entry| entry.kind == EntryKind::State).collect();
-    let last = record.entries.last().map(|entry| entry.at);
+    let states = course(entries);
+    let last = entries.last().map(|entry| entry.at);
     let ends = states.iter().skip(1).map(|next| Some(next.at)).chain([last]);
     for (state, end) in states.iter().zip(ends) {
         let lasted = end.map(|end| span_of_time(end - state.at));
@@ -223,7 +281,8 @@ fn course_sheet(record: &RunRecord, clock: Clock) -> Sheet {
     sheet
 }
 
-fn passes_sheet(passes: &[PassRow], clock: Clock) -> Sheet {
+/// The passes in their order.
+pub(super) fn passes_sheet(passes: &[PassRow], clock: Clock) -> Sheet {
     let mut sheet = Sheet::new(
         2,
         &[
@@ -270,10 +329,13 @@ fn place(position: Option<Length>, decimals: usize) -> String {
     or_nothing(position.map(|position| format!("{:.decimals$}", position.mm())))
 }
 
-fn told_sheet(record: &RunRecord, clock: Clock, kinds: &[EntryKind]) -> Sheet {
+/// What was told of some kinds.
+pub(super) fn told_sheet(entries: &[Entry], clock: Clock, kinds: &[EntryKind]) -> Sheet {
     let columns = [("at", Layout::Figure), ("what", Layout::Prose), ("why", Layout::Prose)];
     let mut sheet = Sheet::new(2, &columns);
-    for entry in record.entries.iter().filter(|entry| kinds.contains(&entry.kind)) {
+    // A prompt that goes is told by its answer.
+    let goes = |entry: &Entry| entry.data.get("mark").is_some_and(|mark| mark == "gone");
+    for entry in entries.iter().filter(|entry| kinds.contains(&entry.kind) && !goes(entry)) {
         sheet.row([clock.read(entry.at), entry.text.clone(), entry.cause.clone()]);
     }
     sheet
@@ -309,22 +371,22 @@ fn gaps_sheet(gaps: &[Gap]) -> Sheet {
 
 /// Reads the run's own time line from its first entry on.
 #[derive(Debug, Clone, Copy)]
-struct Clock {
+pub(super) struct Clock {
     zero: Moment,
 }
 
 impl Clock {
-    fn of(record: &RunRecord) -> Self {
-        Self { zero: record.entries.first().map_or(Moment::START, |entry| entry.at) }
+    pub(super) fn of(entries: &[Entry]) -> Self {
+        Self { zero: entries.first().map_or(Moment::START, |entry| entry.at) }
     }
 
-    fn read(self, at: Moment) -> String {
+    pub(super) fn read(self, at: Moment) -> String {
         span_of_time(at - self.zero)
     }
 }
 
 /// Hours, minutes, seconds and tenths.
-fn span_of_time(span: Duration) -> String {
+pub(super) fn span_of_time(span: Duration) -> String {
     let tenths = span.as_millis() / 100;
     let (seconds, tenth) = (tenths / 10, tenths % 10);
     format!("{}:{:02}:{:02}.{tenth}", seconds / 3600, seconds / 60 % 60, seconds % 60)

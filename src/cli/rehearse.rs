@@ -1,7 +1,33 @@
 //! `rehearse`: the job on the twin in virtual time, before any gas is lit.
-use super::{Exit, Setting, say};
-use clap::Args;
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
 use std::path::PathBuf;
+use std::time::Instant;
+
+use clap::Args;
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
+use evenpass_core::plan::Plan;
+use serde_json::json;
+
+use super::margins::{self, Margin};
+use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
+use super::sheet::{Layout, Sheet};
+use super::{Exit, Setting, ending, say};
+use crate::clock::virtual_time::Trace;
+use crate::comparison::{self, ZoneComparison};
+use crate::files::Job;
+use crate::keeping::{self, Keeping};
+use crate::record::RunKind;
+use crate::record::facts::passes;
+use crate::session::{Attended, End};
+use crate::twin_job::TwinJob;
+
+/// The longest job: two days of virtual time.
+const LONGEST: Moment = Moment::from_micros(172_800_000_000);
+
+/// What `rehearse` is asked.
 #[derive(Debug, Args)]
 pub(super) struct RehearseArguments {
     /// The recipe.
@@ -11,91 +37,162 @@ pub(super) struct RehearseArguments {
     /// Seed of everything random in the twin.
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Write every burst on the lines to this file.
+    #[arg(long, value_name = "FILE")]
+    trace: Option<PathBuf>,
+    /// Keep the rehearsal in the records too.
+    #[arg(long)]
+    record: bool,
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE", requires = "record")]
+    records: Option<PathBuf>,
+    /// Print one JSON value for programs.
+    #[arg(long)]
+    json: bool,
 }
+
+/// A rehearsal as it went.
+struct Rehearsed {
+    end: End,
+    entries: Vec<Entry>,
+    zones: Vec<ZoneComparison>,
+    margins: Vec<Margin>,
+    lasted: Moment,
+    first_cause: Option<String>,
+    bursts: u64,
+    bytes: u64,
+    times_real_time: f64,
+    record: Option<String>,
+}
+
 pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
-    use std::io::Write as _;
     let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
-    let bench = crate::embed::bench(&job, &plan, arguments.seed).unwrap();
-    let mut controller = evenpass_core::scan::Controller::new(&job.rig).unwrap();
-    controller.load(&plan);
-    let mut time = crate::clock::virtual_time::VirtualTime::new(
-        &job.rig,
-        controller,
-        bench,
-        crate::clock::virtual_time::Unwitnessed,
-    );
-    let began = std::time::Instant::now();
-    let mut homed = false;
-    for step in 1..200_000u64 {
-        time.run_until(evenpass_core::moment::Moment::from_micros(step * 100_000));
-        let now = time.now();
-        while let Some(e) = time.controller().take_entry() {
-            if e.kind != evenpass_core::ledger::EntryKind::Sample {
-                let _ = writeln!(
-                    std::io::stdout(),
-                    "{:10.3} {:?} {} [{}]",
-                    e.at.as_seconds(),
-                    e.kind,
-                    e.text,
-                    e.cause
-                );
-            }
-        }
-        if step == 20 {
-            let s = time.controller().snapshot();
-            let _ = writeln!(std::io::stdout(), "{:?}", s.status);
-        }
-        if step == 20 && !homed {
-            homed = true;
-            let a = time.controller().request(
-                now,
-                evenpass_core::request::Request::Home,
-                evenpass_core::request::Origin::Seat,
-            );
-            let _ = writeln!(std::io::stdout(), "{a:?}");
-        }
-        if step % 100 == 0 {
-            let s = time.controller().snapshot();
-            let t = time.bench().truth();
-            let _ = writeln!(
-                std::io::stdout(),
-                "{:?} {:?} z {:.2} rpm {:.1} T {:.0} {:?}",
-                s.status.text,
-                s.status.missing,
-                t.torch_z_mm,
-                t.spindle_rpm,
-                t.part_highest_c,
-                t.person
-            );
-        }
-        if matches!(
-            time.controller().phase(),
-            evenpass_core::sequence::Phase::Complete
-                | evenpass_core::sequence::Phase::Aborted
-                | evenpass_core::sequence::Phase::Stopped
-        ) {
-            break;
-        }
+    let rehearsed = match rehearse(arguments, &job, &plan) {
+        Ok(rehearsed) => rehearsed,
+        Err(problem) => return say::failed(&problem),
+    };
+    let printed = if arguments.json {
+        say::json(&json!({
+            "end": rehearsed.end,
+            "first_cause": rehearsed.first_cause,
+            "lasted_s": rehearsed.lasted.as_seconds(),
+            "zones": rehearsed.zones,
+            "margins": rehearsed.margins,
+            "bursts": rehearsed.bursts,
+            "bytes": rehearsed.bytes,
+            "times_real_time": rehearsed.times_real_time,
+            "record": rehearsed.record,
+            "entries": rehearsed.entries,
+        }))
+    } else {
+        print(&plan, &rehearsed, arguments.seed)
+    };
+    match say::printed(printed) {
+        Exit::Done => ending::exit(rehearsed.end),
+        other => other,
     }
-    let _ = writeln!(
-        std::io::stdout(),
-        "{:?} in {:?}: {:?}",
-        time.now(),
-        began.elapsed(),
-        time.controller().snapshot().beat
-    );
-    let t = time.bench().truth();
-    let _ = writeln!(std::io::stdout(), "{t:?}");
-    for zone in &job.recipe.zones {
-        let _ = writeln!(
-            std::io::stdout(),
-            "{} mean {}",
-            zone.name,
-            time.bench().mean_thickness_mm(zone.from.mm(), zone.to.mm())
-        );
+}
+
+fn rehearse(arguments: &RehearseArguments, job: &Job, plan: &Plan) -> Result<Rehearsed, String> {
+    let create = |path: &PathBuf| match File::create(path) {
+        Ok(file) => Ok(BufWriter::new(file)),
+        Err(trouble) => Err(format!("{}: {trouble}", path.display())),
+    };
+    let trace = arguments.trace.as_ref().map(create).transpose()?;
+    let keeping = if arguments.record {
+        let begin = keeping::Begin {
+            kind: RunKind::Rehearsed,
+            seed: Some(arguments.seed),
+            records: arguments.records.as_deref(),
+        };
+        Some(Keeping::begin(job, plan, &begin)?)
+    } else {
+        None
+    };
+    let mut twin = TwinJob::new(job, plan, arguments.seed, Attended::No, Trace::new(trace))?;
+    let mut entries = Vec::new();
+    let began = Instant::now();
+    let mut keep = |entry: Entry| {
+        if let Some(keeping) = &keeping {
+            keeping.deliver(entry.clone());
+        }
+        entries.push(entry);
+    };
+    let end = twin.run_until(LONGEST, &mut keep).unwrap_or(End::Held);
+    let took = began.elapsed().as_secs_f64();
+    let snapshot = twin.snapshot();
+    let zones = comparison::zones(plan, twin.bench());
+    let first_cause = ending::first_cause(end, &snapshot, &entries);
+    let powder_fed = twin.bench().truth().powder_fed_g;
+    let record = match keeping {
+        Some(keeping) => {
+            Some(keeping.finish(end, first_cause.clone(), &zones, Some(powder_fed))?)
+        }
+        None => None,
+    };
+    if let Some(trouble) = twin.witness().trouble() {
+        return Err(format!("the trace cannot be written: {trouble}"));
     }
-    Exit::Done
+    Ok(Rehearsed {
+        end,
+        zones,
+        margins: margins::margins(plan, &entries),
+        lasted: twin.now(),
+        first_cause,
+        bursts: twin.witness().bursts(),
+        bytes: twin.witness().bytes(),
+        times_real_time: twin.now().as_seconds() / took.max(1e-9),
+        entries,
+        record,
+    })
+}
+
+fn print(plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result<()> {
+    let to = &mut io::stdout().lock();
+    let entries = &rehearsed.entries;
+    let clock = Clock::of(entries);
+    writeln!(to, "{}, rehearsed on the twin, seed {seed}", plan.program.title)?;
+    section("Course", &course_sheet(entries, clock), to)?;
+    section("Passes", &passes_sheet(&passes(entries), clock), to)?;
+    section("Causes", &told_sheet(entries, clock, &[EntryKind::Cause]), to)?;
+    section("Planned and deposited, as sprayed", &zones_sheet(&rehearsed.zones), to)?;
+    section("Margins", &margins::sheet(&rehearsed.margins), to)?;
+    writeln!(
+        to,
+        "\n{} bursts, {} bytes on the lines; {:.0} times real time",
+        rehearsed.bursts, rehearsed.bytes, rehearsed.times_real_time
+    )?;
+    if let Some(record) = &rehearsed.record {
+        writeln!(to, "record {record}")?;
+    }
+    ending::print(rehearsed.end, rehearsed.first_cause.as_deref(), to)
+}
+
+/// Planned against deposited.
+pub(super) fn zones_sheet(zones: &[ZoneComparison]) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("zone", Layout::Prose),
+            ("planned", Layout::Figure),
+            ("deposited", Layout::Figure),
+            ("off", Layout::Figure),
+            ("thinnest", Layout::Figure),
+            ("thickest", Layout::Figure),
+        ],
+    );
+    for zone in zones {
+        sheet.row([
+            zone.zone.clone(),
+            format!("{:.4}", zone.planned),
+            format!("{:.4}", zone.deposited),
+            format!("{:+.2} %", zone.off_percent()),
+            format!("{:.4}", zone.thinnest),
+            format!("{:.4}", zone.thickest),
+        ]);
+    }
+    sheet
 }

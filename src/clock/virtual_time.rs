@@ -5,11 +5,14 @@
 //! and nothing is random, so a job is the same to the byte whenever it is run with one seed.
 
 use std::collections::VecDeque;
+use std::io::{self, Write};
 
 use evenpass_core::moment::Moment;
 use evenpass_core::rig::{LineId, Rig};
 use evenpass_core::scan::Controller;
 use evenpass_hil::{Bench, LineIndex};
+
+use super::Master;
 
 /// Which way a burst went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +37,62 @@ impl Witness for Unwitnessed {
     fn burst(&mut self, _: Moment, _: LineId, _: Way, _: &[u8]) {}
 }
 
+/// Counts every burst and, where it is asked to, writes it down, one line each: microseconds,
+/// line, way, bytes.
+pub struct Trace<T: Write> {
+    to: Option<T>,
+    bursts: u64,
+    bytes: u64,
+    trouble: Option<String>,
+}
+
+impl<T: Write> Trace<T> {
+    /// Writes to `to`, if there is one.
+    pub const fn new(to: Option<T>) -> Self {
+        Self { to, bursts: 0, bytes: 0, trouble: None }
+    }
+
+    /// How many bursts it has seen.
+    pub const fn bursts(&self) -> u64 {
+        self.bursts
+    }
+
+    /// How many bytes it has seen.
+    pub const fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// What kept it from writing, if anything did; it goes on counting.
+    pub fn trouble(&self) -> Option<&str> {
+        self.trouble.as_deref()
+    }
+
+    fn write(&mut self, start: Moment, line: LineId, way: Way, bytes: &[u8]) -> io::Result<()> {
+        let Some(to) = self.to.as_mut() else { return Ok(()) };
+        let way = match way {
+            Way::Request => '>',
+            Way::Reply => '<',
+        };
+        write!(to, "{} {} {way}", start.as_micros(), line.0)?;
+        for byte in bytes {
+            write!(to, " {byte:02x}")?;
+        }
+        writeln!(to)
+    }
+}
+
+impl<T: Write> Witness for Trace<T> {
+    fn burst(&mut self, start: Moment, line: LineId, way: Way, bytes: &[u8]) {
+        self.bursts += 1;
+        self.bytes += u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+        if self.trouble.is_none()
+            && let Err(trouble) = self.write(start, line, way, bytes)
+        {
+            self.trouble = Some(trouble.to_string());
+        }
+    }
+}
+
 /// A burst on its way.
 struct Flight {
     arrives: Moment,
@@ -49,9 +108,10 @@ impl Flight {
     }
 }
 
-/// Controller and bench, joined by their lines, with the time they have come to.
-pub struct VirtualTime<W: Witness> {
-    controller: Controller,
+/// A master (the controller, but for a survey of the rig) and the bench, joined by their lines,
+/// with the time they have come to.
+pub struct VirtualTime<W: Witness, M: Master = Controller> {
+    controller: M,
     bench: Bench,
     witness: W,
     now: Moment,
@@ -61,9 +121,9 @@ pub struct VirtualTime<W: Witness> {
     flights: VecDeque<Flight>,
 }
 
-impl<W: Witness> VirtualTime<W> {
+impl<W: Witness, M: Master> VirtualTime<W, M> {
     /// Joins a controller and a bench at the start of time, with the lines up.
-    pub fn new(rig: &Rig, mut controller: Controller, bench: Bench, witness: W) -> Self {
+    pub fn new(rig: &Rig, mut controller: M, bench: Bench, witness: W) -> Self {
         let character_ns = rig
             .lines
             .iter()
@@ -84,9 +144,14 @@ impl<W: Witness> VirtualTime<W> {
         }
     }
 
-    /// The controller.
-    pub fn controller(&mut self) -> &mut Controller {
+    /// The controller, or whatever master it is.
+    pub fn controller(&mut self) -> &mut M {
         &mut self.controller
+    }
+
+    /// The controller, when its time is over.
+    pub fn into_controller(self) -> M {
+        self.controller
     }
 
     /// The bench.

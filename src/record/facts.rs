@@ -188,6 +188,23 @@ fn read<'a, T: Deserialize<'a>>(entry: &'a Entry) -> Option<T> {
     T::deserialize(&entry.data).ok()
 }
 
+/// The states in their order, without the reversals of a carriage that goes to and fro: a state
+/// that is left for its own turn and taken up again counts as one.
+#[must_use]
+pub fn course(entries: &[Entry]) -> Vec<&Entry> {
+    let mut kept: Vec<&Entry> = Vec::new();
+    for entry in entries.iter().filter(|entry| entry.kind == EntryKind::State) {
+        let text = |name: &str| entry.data.get(name).and_then(serde_json::Value::as_str);
+        let reverses = |leaf: Option<&str>| leaf.is_some_and(|leaf| leaf.ends_with("Turning"));
+        let before = kept.last().and_then(|last| last.data.get("to")).and_then(|to| to.as_str());
+        let taken_up = reverses(text("from")) && before == text("to");
+        if !reverses(text("to")) && !taken_up {
+            kept.push(entry);
+        }
+    }
+    kept
+}
+
 #[cfg(test)]
 mod tests {
     use serde_json::{Value, json};

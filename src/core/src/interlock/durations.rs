@@ -41,6 +41,8 @@ pub const VALVE_NOT_SHUT: Duration = Duration::from_millis(1_000);
 pub const QUICK_STOP: Duration = Duration::from_millis(500);
 /// Retreat of the carriage in a trip before torque is removed.
 pub const RETREAT: Duration = Duration::from_secs(30);
+/// How long a jog goes on without its key being seen again; part of the next figure.
+pub const JOG_LEASE: Duration = Duration::from_millis(100);
 /// Motion after a jog key is let go or its lease runs out: until the stop frame is on the wire.
 pub const JOG_AFTER_RELEASE: Duration = Duration::from_millis(250);
 /// Low extraction with the flame lit and the torch withdrawn, after the hold.

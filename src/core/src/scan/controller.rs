@@ -21,13 +21,16 @@ use crate::plan::Plan;
 use crate::program::Program;
 use crate::request::{Answer, Origin, Request};
 use crate::rig::{LineId, Rig};
-use crate::sequence::{Phase, Sequence, Wish};
+use crate::sequence::{Phase, Sequence, Status, Wish};
 
 /// Entries kept until somebody takes them: at the few dozen a second of a busy job, minutes.
 const LEDGER: usize = 16_384;
 /// A scan later than this many periods does not feed the watchdog: one missed scan is jitter,
 /// two are a controller that does not keep its time. Arbitrary, well inside the relay's 0.3 s.
 const LATE_PERIODS: u32 = 2;
+
+/// The permissive that homing gives.
+pub const NO_DATUM: &str = "The carriage has no datum: home it.";
 
 /// Why a rig cannot be driven.
 #[derive(Debug, Clone, PartialEq)]
@@ -204,6 +207,12 @@ impl Controller {
         }
     }
 
+    /// The sequence's state, in words and figures.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        self.sequence.status()
+    }
+
     /// The super-state, for a driver that waits for an end.
     #[must_use]
     pub fn phase(&self) -> Phase {
@@ -281,7 +290,7 @@ impl Controller {
                 .map(|permissive| permissive.look),
         );
         if inputs.axis.value.referenced == Referenced::No {
-            self.missing.push("The carriage has no datum: home it.");
+            self.missing.push(NO_DATUM);
         }
         let rack = &self.rack;
         self.missing.extend(

@@ -51,6 +51,8 @@ pub enum Cause {
     TooCold,
     /// The part is too hot to spray on.
     TooHot,
+    /// The part is cool enough for the next pass.
+    CoolEnough,
     /// The carriage is where the pass begins.
     InPlace,
     /// The pass is done.
@@ -172,6 +174,7 @@ impl fmt::Display for Cause {
             Self::Warm => "the part is in its temperature window",
             Self::TooCold => "the part is below its temperature window",
             Self::TooHot => "the part is too hot",
+            Self::CoolEnough => "the part is cool enough for the next pass",
             Self::InPlace => "the carriage is where the pass begins",
             Self::PassDone => "the pass is done",
             Self::PassDoneThenHold => "the pass is finished, then a hold was asked for",

@@ -9,5 +9,4 @@ mod figures;
 mod job;
 mod latching;
 mod provoke;
-mod speed;
 mod table;

@@ -80,8 +80,10 @@ impl Withdrawal {
             if flame == Flame::Out {
                 return Withdrawn::Clear;
             }
-            *self = if flowed.is_on() && spraying {
-                Self::Emptying { until: empty }
+            // The hose empties over the rest of the pass, whether a hold shut it or the pass's end.
+            let until = if flowed.is_on() { empty } else { machine.hose_empty_at };
+            *self = if spraying && until > scan.now {
+                Self::Emptying { until }
             } else {
                 Self::clearing(scan)
             };

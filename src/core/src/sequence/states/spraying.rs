@@ -28,6 +28,17 @@ fn pass_in_hand<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a SprayStep
     step.passes.get(machine.cursor.pass).map(|pass| (step, pass))
 }
 
+/// The pass whose leg is laid out: the one in hand, or the one before it while its hose empties.
+fn pass_laid_out<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<&'a Pass> {
+    let step = scan.spray(machine.cursor)?;
+    let in_hand = machine.cursor.pass;
+    [Some(in_hand), in_hand.checked_sub(1)]
+        .into_iter()
+        .flatten()
+        .filter_map(|index| step.passes.get(index))
+        .find(|pass| pass.from == machine.leg.from() && pass.to == machine.leg.to())
+}
+
 /// An edge nearer than this may be on its way to the module and is moved no more.
 fn freeze(scan: &Scan<'_>) -> Duration {
     scan.figures.scan.saturating_mul(2).max(Duration::from_millis(40)).min(NOTICE)
@@ -267,7 +278,7 @@ pub(in super::super) fn propose_crossing(
 
 /// The crossing's move at the feed of where the carriage will be when the set-point arrives.
 pub(in super::super) fn leg_demand(machine: &Machine, scan: &Scan<'_>) -> AxisDemand {
-    let (Some((_, pass)), Some(axis)) = (pass_in_hand(machine, scan), scan.axis()) else {
+    let (Some(pass), Some(axis)) = (pass_laid_out(machine, scan), scan.axis()) else {
         return AxisDemand::QuickStop;
     };
     let ahead = scan.now.since(scan.inputs.axis.at) + scan.figures.scan;
@@ -319,7 +330,7 @@ pub(in super::super) fn waiting(
     let below = step.resume_below.min(hottest_start(step, machine)).max(low);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
-        return machine.go(to, Cause::Cool);
+        return machine.go(to, Cause::CoolEnough);
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::WaitTooLong);

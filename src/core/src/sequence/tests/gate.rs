@@ -100,6 +100,21 @@ fn the_seat_needs_the_enabling_key_for_whatever_starts_something() {
 }
 
 #[test]
+fn homing_may_be_asked_for_without_the_key_and_moves_only_with_it() {
+    let mut plant = Plant::ready(&rig(), whole_job());
+    plant.set(Contact::EnablingKey, Level::Off);
+    assert_eq!(plant.ask(Request::Home), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    assert!(matches!(plant.ask(Request::Start), Answer::Denied(_)));
+    plant.set(Contact::StartButton, Level::On);
+    plant.run(0.3);
+    plant.set(Contact::StartButton, Level::Off);
+    plant.run(1.0);
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+}
+
+#[test]
 fn nothing_starts_without_an_act_at_the_machine() {
     let mut plant = Plant::ready(&rig(), whole_job());
     plant.run(120.0);

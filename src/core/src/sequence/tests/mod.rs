@@ -9,7 +9,6 @@ mod interrupt;
 mod job;
 mod lighting;
 mod manual;
-mod pace;
 mod person;
 mod plant;
 mod powder;

@@ -1,0 +1,186 @@
+//! What a person sees of a running job: one line that is kept new, and a line for everything
+//! that happened.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+use evenpass_core::image::{Analogue, Contact, Level, Referenced};
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::plan::Plan;
+use evenpass_core::program::Step;
+use evenpass_core::quantity::{Speed, Temperature};
+use evenpass_core::scan::Snapshot;
+
+/// How often the line is made new on a terminal.
+const TERMINAL_EVERY: Duration = Duration::from_millis(200);
+/// How often it is printed where lines cannot be made new.
+const PAGE_EVERY: Duration = Duration::from_secs(2);
+/// How old a value may be to be shown.
+const FRESH: Duration = Duration::from_secs(1);
+/// Slower than this the carriage is shown at rest.
+const AT_REST: Speed = Speed::from_mm_per_s(0.2);
+
+/// Shows progress on standard output.
+#[derive(Debug)]
+pub(super) struct Progress {
+    terminal: bool,
+    shown: Option<Instant>,
+    line_open: bool,
+    last_told: String,
+}
+
+impl Progress {
+    pub(super) fn new() -> Self {
+        Self {
+            terminal: io::stdout().is_terminal(),
+            shown: None,
+            line_open: false,
+            last_told: String::new(),
+        }
+    }
+
+    /// Shows what happened, if it is for people.
+    pub(super) fn tell(&mut self, entry: &Entry) {
+        let at = clock(entry.at.as_seconds());
+        let mark = |name: &str| entry.data.get(name).and_then(serde_json::Value::as_str);
+        let turns = |name: &str| mark(name).is_some_and(|leaf| leaf.ends_with("Turning"));
+        let line = match entry.kind {
+            EntryKind::State if turns("to") || turns("from") => return,
+            EntryKind::State => format!("{at}  {} ({})", entry.text, entry.cause),
+            EntryKind::Prompt if mark("mark") == Some("asked") => {
+                format!("{at}  >> {}", entry.text)
+            }
+            EntryKind::Pass => format!("{at}  {}", entry.text),
+            EntryKind::Cause => format!("{at}  !! {}", entry.text),
+            EntryKind::Request if mark("answer") == Some("denied") => {
+                format!("{at}  {}: {}", entry.text, entry.cause)
+            }
+            _ => return,
+        };
+        if line != self.last_told {
+            self.print(&line);
+            self.last_told = line;
+        }
+    }
+
+    /// Makes the line new, if it is time.
+    pub(super) fn show(&mut self, plan: &Plan, snapshot: &Snapshot) {
+        let every = if self.terminal { TERMINAL_EVERY } else { PAGE_EVERY };
+        if self.shown.is_some_and(|shown| shown.elapsed() < every) {
+            return;
+        }
+        self.shown = Some(Instant::now());
+        let line = line(plan, snapshot);
+        let mut out = io::stdout().lock();
+        // Progress is no result: a reader who has gone does not stop the job.
+        let _ = if self.terminal {
+            self.line_open = true;
+            write!(out, "\r\x1b[K{line}").and_then(|()| out.flush())
+        } else {
+            writeln!(out, "{line}")
+        };
+    }
+
+    /// Prints a line of its own above the one that is kept new.
+    pub(super) fn print(&mut self, text: &str) {
+        let clear = if self.line_open { "\r\x1b[K" } else { "" };
+        self.line_open = false;
+        let _ = writeln!(io::stdout(), "{clear}{text}");
+    }
+}
+
+/// Minutes and seconds, hours where there are any.
+pub(super) fn clock(seconds: f64) -> String {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a clock shows whole seconds of a job, which is not negative"
+    )]
+    let whole = seconds.max(0.0) as u64;
+    let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
+    if hours > 0 {
+        format!("{hours}:{minutes:02}:{seconds:02}")
+    } else {
+        format!("{minutes:02}:{seconds:02}")
+    }
+}
+
+/// The line: state, position, powder, flame, temperature, time left.
+fn line(plan: &Plan, snapshot: &Snapshot) -> String {
+    let now = snapshot.at;
+    let inputs = &snapshot.inputs;
+    let mut parts = vec![format!("{}  {}", clock(now.as_seconds()), snapshot.status.text)];
+    match inputs.axis.trusted(now, FRESH) {
+        Some(axis) if axis.referenced == Referenced::Yes => {
+            let way = match axis.velocity {
+                speed if speed > AT_REST => " ->",
+                speed if speed < -AT_REST => " <-",
+                _ => "",
+            };
+            parts.push(format!("at {:.1}{way}", axis.position));
+        }
+        Some(_) => parts.push("no datum".to_owned()),
+        None => parts.push("position unknown".to_owned()),
+    }
+    parts.push(format!("powder {}", on_off(Some(snapshot.status.powder))));
+    parts.push(format!("flame {}", on_off(inputs.contact(Contact::Flame).trusted(now, FRESH))));
+    parts.push(temperature(plan, snapshot));
+    if let Some(left) = left(plan, snapshot) {
+        parts.push(format!("{} left", clock(left)));
+    }
+    parts.join(", ")
+}
+
+fn on_off(level: Option<Level>) -> &'static str {
+    match level {
+        Some(Level::On) => "on",
+        Some(Level::Off) => "off",
+        None => "unknown",
+    }
+}
+
+/// The temperature that counts in the step in hand, beside its window.
+fn temperature(plan: &Plan, snapshot: &Snapshot) -> String {
+    let step = snapshot
+        .status
+        .progress
+        .as_ref()
+        .and_then(|progress| plan.program.steps.get(progress.step.saturating_sub(1)));
+    let (tag, window) = match step {
+        Some(Step::Fuse(step)) => (Analogue::FuseTemperature, Some(step.window)),
+        Some(Step::Preheat(step)) => (Analogue::PartTemperature, Some(step.window)),
+        Some(Step::Spray(step)) => (Analogue::PartTemperature, Some(step.window)),
+        _ => (Analogue::PartTemperature, None),
+    };
+    let value = snapshot
+        .inputs
+        .analogue(tag)
+        .trusted(snapshot.at, FRESH)
+        .map_or_else(|| "unknown".to_owned(), |c| format!("{:.0}", Temperature::from_celsius(c)));
+    match window {
+        Some(window) => {
+            format!("{value} ({:.0} to {:.0})", window.low.celsius(), window.high.celsius())
+        }
+        None => value,
+    }
+}
+
+/// Seconds left by the forecast: the rest of the step in hand and the steps after it.
+fn left(plan: &Plan, snapshot: &Snapshot) -> Option<f64> {
+    let progress = snapshot.status.progress.as_ref()?;
+    let rest = plan.forecast.steps.iter().skip(progress.step).map(|step| step.takes.s());
+    let step = plan.forecast.steps.get(progress.step.saturating_sub(1))?;
+    let left = match progress.pass.or(progress.band) {
+        Some((at, of)) => step.takes.s() * (1.0 - share(at, of)),
+        None => {
+            let lasted = snapshot.at - snapshot.status.since;
+            (step.takes.s() - lasted.as_secs_f64()).max(0.0)
+        }
+    };
+    Some(rest.sum::<f64>() + left)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "passes and bands are counted in dozens")]
+fn share(at: usize, of: usize) -> f64 {
+    at.saturating_sub(1) as f64 / of.max(1) as f64
+}

@@ -1,0 +1,122 @@
+//! `run`: the job itself, on the embedded twin or on the machine behind the serial lines.
+
+mod machine;
+mod twin;
+
+use std::io;
+use std::path::PathBuf;
+
+use clap::Args;
+use evenpass_core::plan::Plan;
+use evenpass_core::rig::RigKind;
+
+use super::ports::Ports;
+use super::progress::clock;
+use super::{Exit, Setting, ending, say};
+use crate::comparison::ZoneComparison;
+use crate::files::Job;
+use crate::session::End;
+
+/// What `run` is asked.
+#[derive(Debug, Args)]
+pub(super) struct RunArguments {
+    /// The recipe.
+    recipe: PathBuf,
+    #[command(flatten)]
+    setting: Setting,
+    #[command(flatten)]
+    ports: Ports,
+    /// On the embedded twin: how many times faster than life; ends within a minute when left out.
+    #[arg(long, value_name = "TIMES")]
+    pace: Option<f64>,
+    /// On the embedded twin: seed of everything random in it.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
+    records: Option<PathBuf>,
+}
+
+/// How a run ended.
+struct Ran {
+    end: End,
+    first_cause: Option<String>,
+    record: String,
+    zones: Vec<ZoneComparison>,
+}
+
+/// Shown before anything can move on a machine.
+const CAUTIONS: &str = "\
+CAUTION: Evenpass is no safety device. Emergency stop, gas shut-off, flame safeguard, guard and
+hard limits are wired and work without it. The torch maker's handbook and local codes override
+every figure here. Flashback arrestors fitted, leak test done, extraction on, respirator at hand,
+acetylene never above 1.03 bar gauge, no oil on oxygen. Hot and rotating part: keep clear. After
+a flashback: stop, cool, inspect. Set-points are examples until you have proved them.
+Nothing starts but by the buttons at the machine. Ctrl-C stops in order, twice aborts.
+";
+
+/// The same for the twin, in short.
+const ON_THE_TWIN: &str = "\
+On the embedded twin: no gas, no motion; simulated hands answer at the machine. Evenpass is no
+safety device. Ctrl-C stops in order, twice aborts.
+";
+
+pub(super) fn answer(arguments: &RunArguments) -> Exit {
+    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
+        Ok(prepared) => prepared,
+        Err(problem) => return say::bad_input(&problem),
+    };
+    let pace_is_fine = arguments.pace.is_none_or(|pace| pace.is_finite() && pace > 0.0);
+    if !pace_is_fine {
+        return say::bad_input("--pace: found a number that is not above zero; try --pace 10");
+    }
+    let on_lines = job.rig.kind == RigKind::Machine || arguments.ports.are_given();
+    let ran = if on_lines {
+        if arguments.pace.is_some() {
+            return say::bad_input(
+                "--pace: a machine runs at its own pace; leave --pace out, or the ports",
+            );
+        }
+        match arguments.ports.resolve(&job.rig) {
+            Ok(ports) => machine::run(&job, &plan, arguments, ports),
+            Err(problem) => return say::bad_input(&problem),
+        }
+    } else {
+        twin::run(&job, &plan, arguments)
+    };
+    match ran {
+        Ok(ran) => finish(&ran),
+        Err(problem) => say::failed(&problem),
+    }
+}
+
+fn finish(ran: &Ran) -> Exit {
+    let printed = print(ran);
+    match say::printed(printed) {
+        Exit::Done => ending::exit(ran.end),
+        other => other,
+    }
+}
+
+fn print(ran: &Ran) -> io::Result<()> {
+    use std::io::Write as _;
+    let to = &mut io::stdout().lock();
+    if !ran.zones.is_empty() {
+        writeln!(to, "\nPlanned and deposited, as sprayed")?;
+        super::rehearse::zones_sheet(&ran.zones).print(to)?;
+    }
+    writeln!(to, "record {}", ran.record)?;
+    ending::print(ran.end, ran.first_cause.as_deref(), to)
+}
+
+/// What a person reads before the job begins.
+fn greeting(job: &Job, plan: &Plan, cautions: &str) -> String {
+    let passes: u32 = plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum();
+    format!(
+        "{}, revision {}, on {}\n{passes} passes, {} by the forecast, people's work aside\n\n{cautions}",
+        job.recipe.title,
+        job.recipe.revision,
+        job.rig.title,
+        clock(plan.forecast.total.s())
+    )
+}

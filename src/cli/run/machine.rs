@@ -1,0 +1,134 @@
+//! A run on the machine behind the serial lines, or on a twin served by another process: wall
+//! time, on a thread of its own.
+
+use std::sync::mpsc::channel;
+use std::thread;
+use std::time::Duration;
+
+use evenpass_core::ledger::Entry;
+use evenpass_core::plan::Plan;
+use evenpass_core::request::{Answer, Origin, Request};
+use evenpass_core::rig::RigKind;
+use evenpass_core::scan::Controller;
+use tokio::sync::oneshot;
+
+use super::{CAUTIONS, Ran, RunArguments, greeting};
+use crate::cli::ending;
+use crate::cli::interrupts::Interrupts;
+use crate::cli::progress::Progress;
+use crate::cli::words::{self, Typed};
+use crate::clock::wall_time::{Order, WallTime};
+use crate::files::Job;
+use crate::keeping::{Begin, Keeping};
+use crate::port::Port;
+use crate::record::RunKind;
+use crate::session::{Attended, Next, Session};
+
+/// How often people and progress are looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(50);
+/// How long after the end the scan goes on, so that what ended is also on the lines.
+const RUN_OUT: Duration = Duration::from_millis(300);
+
+/// Runs the job over serial ports.
+pub(super) fn run(
+    job: &Job,
+    plan: &Plan,
+    arguments: &RunArguments,
+    ports: Vec<Port>,
+) -> Result<Ran, String> {
+    for port in &ports {
+        port.is_there()?;
+    }
+    let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
+    let attended = if words::can_type() { Attended::Yes } else { Attended::No };
+    let typed = (attended == Attended::Yes).then(words::listen);
+    let mut controller =
+        Controller::new(&job.rig).map_err(|p| format!("{}: {p}", job.rig_source.name))?;
+    if let Answer::Denied(denial) = controller.load(plan) {
+        return Err(format!("{}; {}", denial.why, denial.help));
+    }
+    let kind = match job.rig.kind {
+        RigKind::Twin => RunKind::Twin,
+        RigKind::Machine => RunKind::Machine,
+    };
+    let begin = Begin { kind, seed: None, records: arguments.records.as_deref() };
+    let keeping = Keeping::begin(job, plan, &begin)?;
+    let mut progress = Progress::new();
+    progress.print(&greeting(job, plan, CAUTIONS));
+    let (tell, told) = channel::<Entry>();
+    let clock = WallTime::start(controller, ports, move |entry| {
+        // Nobody reads any more once the run has ended.
+        let _ = tell.send(entry);
+    })
+    .map_err(|trouble| format!("the scan cannot be started: {trouble}"))?;
+    let mut session = Session::new(attended);
+    let mut entries: Vec<Entry> = Vec::new();
+    let mut keep = |progress: &mut Progress| {
+        for entry in told.try_iter() {
+            progress.tell(&entry);
+            keeping.send(entry.clone());
+            entries.push(entry);
+        }
+    };
+    let mut trouble_told = false;
+    let end = loop {
+        keep(&mut progress);
+        let snapshot = clock.snapshots.borrow().clone();
+        progress.show(plan, &snapshot);
+        match session.follow(snapshot.at, &snapshot.status) {
+            Next::Wait => {}
+            Next::Ask(request) => ask(&clock, request),
+            Next::Ended(end) => break end,
+        }
+        if let Some(request) = interrupts.asked() {
+            session.give_up();
+            ask(&clock, request);
+        }
+        for typed in typed.iter().flat_map(|typed| typed.try_iter()) {
+            match typed {
+                Typed::Request(request) => ask(&clock, request),
+                Typed::Unknown(word) => {
+                    progress
+                        .print(&format!("\"{word}\" is none of these:\n{}", words::explained()));
+                }
+            }
+        }
+        if let Some(trouble) = keeping.trouble().filter(|_| !trouble_told) {
+            trouble_told = true;
+            progress.print(&format!("the record cannot be written, the run goes on: {trouble}"));
+        }
+        if clock.has_ended() {
+            return Err(match clock.quit() {
+                Err(trouble) => format!("the scan broke down: {trouble}"),
+                Ok(()) => "the scan ended by itself".to_owned(),
+            });
+        }
+        thread::sleep(LOOK_EVERY);
+    };
+    thread::sleep(RUN_OUT);
+    keep(&mut progress);
+    let snapshot = clock.snapshots.borrow().clone();
+    let first_cause = ending::first_cause(end, &snapshot, &entries);
+    let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
+    clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
+    progress.print("");
+    Ok(Ran { end, first_cause, record, zones: Vec::new() })
+}
+
+/// Asks something of the scan thread; its answer is in the ledger.
+fn ask(clock: &WallTime, request: Request) {
+    let (answer, _) = oneshot::channel();
+    // A scan thread that has ended is noticed by itself.
+    let _ = clock.orders.send(Order::Request(request, Origin::Seat, answer));
+}
+
+/// Powder that the hopper lost, by the samples, g.
+fn powder_used(entries: &[Entry]) -> Option<f64> {
+    use evenpass_core::quantity::{Mass, Quantity as _};
+    let mut weights = entries.iter().filter_map(|entry| {
+        entry.data.get("hopper").and_then(|text| Mass::parse(text.as_str()?).ok())
+    });
+    let first = weights.next()?;
+    let last = weights.next_back()?;
+    Some((first - last).max(Mass::ZERO).g())
+}

@@ -1,0 +1,93 @@
+//! A run on the embedded twin: virtual time, slowed by a pacer.
+
+use std::thread;
+use std::time::{Duration, Instant};
+
+use evenpass_core::ledger::Entry;
+use evenpass_core::moment::Moment;
+use evenpass_core::plan::Plan;
+use evenpass_core::request::Request;
+
+use super::{ON_THE_TWIN, Ran, RunArguments, greeting};
+use crate::cli::ending;
+use crate::cli::interrupts::Interrupts;
+use crate::cli::progress::Progress;
+use crate::cli::words::{self, Typed};
+use crate::clock::virtual_time::Unwitnessed;
+use crate::comparison;
+use crate::files::Job;
+use crate::keeping::{Begin, Keeping};
+use crate::record::RunKind;
+use crate::session::Attended;
+use crate::twin_job::TwinJob;
+
+/// How long a shipped job takes on the twin by default.
+const DEFAULT_LENGTH_S: f64 = 30.0;
+/// Homing, lighting and people's work, which the forecast leaves out, s; measured on the bench.
+const BESIDE_THE_FORECAST_S: f64 = 150.0;
+/// How much wall time goes by between two looks at people.
+const STEP: Duration = Duration::from_millis(20);
+
+/// Runs the job on the twin.
+pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ran, String> {
+    let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
+    let attended = if words::can_type() { Attended::Yes } else { Attended::No };
+    let typed = (attended == Attended::Yes).then(words::listen);
+    let mut twin = TwinJob::new(job, plan, arguments.seed, attended, Unwitnessed)?;
+    let begin = Begin {
+        kind: RunKind::Twin,
+        seed: Some(arguments.seed),
+        records: arguments.records.as_deref(),
+    };
+    let keeping = Keeping::begin(job, plan, &begin)?;
+    let mut progress = Progress::new();
+    progress.print(&greeting(job, plan, ON_THE_TWIN));
+    let pace = arguments.pace.unwrap_or_else(|| {
+        ((plan.forecast.total.s() + BESIDE_THE_FORECAST_S) / DEFAULT_LENGTH_S).max(1.0)
+    });
+    let mut entries: Vec<Entry> = Vec::new();
+    let began = Instant::now();
+    let end = loop {
+        let due = Moment::START + began.elapsed().mul_f64(pace);
+        let before = entries.len();
+        let end = twin.run_until(due, &mut |entry: Entry| {
+            keeping.deliver(entry.clone());
+            entries.push(entry);
+        });
+        for entry in entries.iter().skip(before) {
+            progress.tell(entry);
+        }
+        if let Some(end) = end {
+            break end;
+        }
+        progress.show(plan, &twin.snapshot());
+        if let Some(request) = interrupts.asked() {
+            twin.request(request);
+        }
+        for typed in typed.iter().flat_map(|typed| typed.try_iter()) {
+            answer(&typed, &mut twin, &mut progress);
+        }
+        thread::sleep(STEP);
+    };
+    let zones = comparison::zones(plan, twin.bench());
+    let first_cause = ending::first_cause(end, &twin.snapshot(), &entries);
+    let powder = twin.bench().truth().powder_fed_g;
+    let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;
+    progress.print("");
+    Ok(Ran { end, first_cause, record, zones })
+}
+
+fn answer(typed: &Typed, twin: &mut TwinJob<Unwitnessed>, progress: &mut Progress) {
+    match typed {
+        Typed::Request(request) => {
+            twin.request(*request);
+            // The hands at the twin's machine do not acknowledge: a reset asked for does both.
+            if *request == Request::Reset {
+                twin.request(Request::Acknowledge);
+            }
+        }
+        Typed::Unknown(word) => {
+            progress.print(&format!("\"{word}\" is none of these:\n{}", words::explained()));
+        }
+    }
+}

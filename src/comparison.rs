@@ -1,0 +1,61 @@
+//! Planned against deposited, zone by zone, on the twin.
+
+use evenpass_core::plan::Plan;
+use evenpass_core::quantity::{Length, Mass};
+use evenpass_hil::Bench;
+use serde::Serialize;
+
+/// One zone's coat as sprayed: what was planned and what lies on the twin's part.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ZoneComparison {
+    /// The zone.
+    pub zone: String,
+    /// Mean radial build planned.
+    pub planned: Length,
+    /// Mean radial build deposited.
+    pub deposited: Length,
+    /// Thinnest place.
+    pub thinnest: Length,
+    /// Thickest place.
+    pub thickest: Length,
+}
+
+impl ZoneComparison {
+    /// How far the deposit is off the plan, in percent of the plan.
+    #[must_use]
+    pub fn off_percent(&self) -> f64 {
+        (self.deposited / self.planned - 1.0) * 100.0
+    }
+}
+
+/// Every zone of a plan, compared at the stations of its forecast.
+#[must_use]
+pub fn zones(plan: &Plan, bench: &Bench) -> Vec<ZoneComparison> {
+    plan.forecast
+        .zones
+        .iter()
+        .map(|zone| {
+            let count = zone.along.len().max(1);
+            #[expect(clippy::cast_precision_loss, reason = "a zone has a few dozen stations")]
+            let mean = |sum: Length| sum / count as f64;
+            let found: Vec<Length> = zone
+                .along
+                .iter()
+                .map(|station| Length::from_mm(bench.build_mm(station.at.mm())))
+                .collect();
+            ZoneComparison {
+                zone: zone.zone.clone(),
+                planned: mean(zone.along.iter().map(|station| station.sprayed).sum()),
+                deposited: mean(found.iter().copied().sum()),
+                thinnest: found.iter().copied().reduce(Length::min).unwrap_or(Length::ZERO),
+                thickest: found.iter().copied().reduce(Length::max).unwrap_or(Length::ZERO),
+            }
+        })
+        .collect()
+}
+
+/// Powder planned for the whole job.
+#[must_use]
+pub fn planned_powder(plan: &Plan) -> Mass {
+    plan.forecast.zones.iter().map(|zone| zone.powder).sum()
+}

@@ -1,0 +1,117 @@
+//! Every shipped recipe runs to its end on the twin, and gives the coat that was planned.
+
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
+mod support;
+
+use evenpass::comparison;
+use evenpass_core::plan::powder::Timeline;
+use evenpass_core::program::{Program, SprayStep, Step};
+use support::jobs::{RECIPES, Texts};
+use support::{Begin, Rehearsal};
+
+const SEED: u64 = 1;
+
+/// Runs one to its end and holds it against its plan.
+fn complete(recipe: &str) {
+    let mut run = Rehearsal::new(Texts::of(recipe).job(), SEED, Begin::Attended);
+    run.complete();
+    let of = format!("in {recipe}, seed {SEED}");
+
+    for class in ["trip", "hold", "stop", "warn"] {
+        assert_eq!(run.confirmed(class), Vec::<String>::new(), "{class} {of}");
+    }
+    run.watch.always(&of);
+    assert!(run.watch.flame_over_part_s > 10.0, "the flame was over the part {of}");
+    assert_eq!(run.watch.feeder_at_rest_over_part_s, 0.0, "powder on one spot {of}");
+    assert_eq!(run.watch.powder_without_flame_s, 0.0, "powder without flame {of}");
+    let truth = run.truth();
+    assert_eq!((truth.landed_cold_g, truth.landed_one_sided_g), (0.0, 0.0), "{of}");
+    assert!(!truth.fuel_open && !truth.oxygen_open && !truth.supply_open && !truth.flame_lit);
+
+    let plan = run.plan.clone();
+    for zone in comparison::zones(&plan, run.bench()) {
+        println!(
+            "{recipe}, {}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), {:.4} to {:.4}",
+            zone.zone,
+            zone.planned.mm(),
+            zone.deposited.mm(),
+            zone.off_percent(),
+            zone.thinnest.mm(),
+            zone.thickest.mm()
+        );
+        assert!(zone.off_percent().abs() <= 3.0, "coat of {} {of}: {zone:?}", zone.zone);
+    }
+    // Off takes longer to arrive than on, so the hose gives back a little of every interval that
+    // the feeder did not run for: the nozzle is compared with the powder planned, the hopper with
+    // the coil's planned time.
+    let (planned, fed) = (comparison::planned_powder(&plan).g(), feeder_runs_for(&plan.program));
+    println!(
+        "{recipe}: nozzle {:.2} g, {planned:.2} planned; hopper {:.2} g, {fed:.2} planned; slowest \
+         under flame {:.1} rpm, {:.0} s of flame over the part, {:.0} s in all",
+        truth.powder_released_g,
+        truth.powder_fed_g,
+        run.watch.slowest_under_flame_rpm,
+        run.watch.flame_over_part_s,
+        run.now().as_seconds()
+    );
+    assert!((truth.powder_released_g / planned - 1.0).abs() <= 0.03, "powder {of}");
+    assert!((truth.powder_fed_g / fed - 1.0).abs() <= 0.03, "hopper {of}");
+    assert_eq!(run.controller().entries_lost(), 0, "entries lost {of}");
+    let snapshot = run.controller().snapshot();
+    assert_eq!(snapshot.beat.skipped, 0, "scans skipped {of}");
+    assert_eq!(snapshot.beat.worst_late_us, 0, "scans late {of}");
+}
+
+/// Powder that the feeder gives by the plan, g: its rate over the time that its coil is on.
+fn feeder_runs_for(program: &Program) -> f64 {
+    let grams = |step: &SprayStep| {
+        let coil = Timeline::of(step, program.ramp).coil;
+        let seconds: f64 = coil.iter().map(|interval| (interval.off - interval.on).s()).sum();
+        seconds * step.powder_rate.g_per_min() / 60.0
+    };
+    let sprayed = program.steps.iter().filter_map(|step| match step {
+        Step::Spray(spray) => Some(grams(spray)),
+        _ => None,
+    });
+    sprayed.sum()
+}
+
+#[test]
+fn the_short_job_completes_with_the_coat_that_was_planned() {
+    complete("short-job");
+}
+
+#[test]
+fn the_reference_shaft_completes_with_the_coat_that_was_planned() {
+    complete("reference-shaft");
+}
+
+#[test]
+fn the_pump_sleeve_completes_with_the_coat_that_was_planned() {
+    complete("pump-sleeve");
+}
+
+#[test]
+fn the_stepped_shaft_completes_with_the_coat_that_was_planned() {
+    complete("stepped-shaft");
+}
+
+#[test]
+fn the_taper_spindle_completes_with_the_coat_that_was_planned() {
+    complete("taper-spindle");
+}
+
+#[test]
+fn no_shipped_recipe_is_left_out() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes");
+    let shipped = std::fs::read_dir(folder).expect("the folder of recipes").count();
+    assert_eq!(shipped, RECIPES.len());
+}
