@@ -4,6 +4,7 @@
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`cli`] puts it before a person or a program.
 
+pub mod attendant;
 pub mod cli;
 pub mod clock;
 pub mod comparison;
@@ -14,5 +15,4 @@ pub mod log;
 pub mod port;
 pub mod record;
 pub mod rig_check;
-pub mod session;
 pub mod twin_job;

@@ -54,7 +54,7 @@ const HOMING_AGAIN: Duration = Duration::from_secs(5);
 
 /// Follows one job.
 #[derive(Debug)]
-pub struct Session {
+pub struct Attendant {
     attended: Attended,
     begun: bool,
     homing_after: Moment,
@@ -62,7 +62,7 @@ pub struct Session {
     given_up: bool,
 }
 
-impl Session {
+impl Attendant {
     /// For a job that has just been loaded.
     #[must_use]
     pub const fn new(attended: Attended) -> Self {
