@@ -90,8 +90,8 @@ impl WallTime {
     }
 }
 
-/// Real-time priority and locked memory, or a plain warning.
-fn harden() {
+/// Gives the calling thread real-time priority and locks the memory, or warns in plain words.
+pub fn harden() {
     let flags = rustix::mm::MlockAllFlags::CURRENT | rustix::mm::MlockAllFlags::FUTURE;
     if let Err(trouble) = rustix::mm::mlockall(flags) {
         warn!("memory is not locked ({trouble}): a page fault may delay a scan");
