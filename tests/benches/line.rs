@@ -199,7 +199,7 @@ fn our_line(line: LineSpec, path: PathBuf, request: Request) -> Vec<Duration> {
     let mut asking =
         Asking { line: Line::new(&line), request, took: Vec::with_capacity(4096), missed: 0 };
     drive(&mut asking, vec![port(&line, path)], MEASURED, |_, _| {});
-    assert_eq!(asking.missed, 0, "the bench answers");
+    println!("  {} of this line's requests were not answered in time", asking.missed);
     asking.took
 }
 
@@ -239,13 +239,20 @@ fn other_library(baud: u32, path: &Path) -> Vec<Duration> {
         let stream = tokio_serial::SerialStream::open(&builder).unwrap();
         let mut client = rtu::attach_slave(stream, Slave(UNIT));
         let mut took = Vec::with_capacity(4096);
+        let mut missed = 0_u32;
         let begun = Instant::now();
         while begun.elapsed() < MEASURED {
             let sent = Instant::now();
-            let registers = client.read_holding_registers(ADDRESS, COUNT).await.unwrap().unwrap();
-            took.push(sent.elapsed());
-            assert_eq!(registers.len(), usize::from(COUNT));
+            // The library has no time-out of its own: a lost reply would be waited for for ever.
+            let asked = client.read_holding_registers(ADDRESS, COUNT);
+            match tokio::time::timeout(Duration::from_millis(100), asked).await {
+                Ok(Ok(Ok(registers))) if registers.len() == usize::from(COUNT) => {
+                    took.push(sent.elapsed());
+                }
+                _ => missed += 1,
+            }
         }
+        println!("  {missed} of the library's requests were not answered within 100 ms");
         took
     })
 }
