@@ -36,11 +36,14 @@ use evenpass_core::scan::Controller;
 use evenpass_hil::pty::{Pacing, PtyOptions, serve};
 use evenpass_hil::{Bench, BenchSpec, PartInChuck};
 use tokio_modbus::prelude::{Reader, Slave, rtu};
+use tokio_serial::SerialPort as _;
 
 /// How long each way of asking is measured.
 const MEASURED: Duration = Duration::from_secs(7);
 /// How long scans are measured in wall time.
 const SCANNED: Duration = Duration::from_secs(6);
+/// By then the last reply that anybody asked for has come.
+const LAST_REPLY: Duration = Duration::from_millis(100);
 /// What is asked of the drive: its whole state, the longest reply of the motion line.
 const ADDRESS: u16 = 0x0100;
 const COUNT: u16 = 12;
@@ -76,6 +79,7 @@ fn main() {
         let (line, path) = (line.clone(), served.motion.clone());
         move || our_line(line, path, request)
     });
+    std::thread::sleep(LAST_REPLY);
     let theirs = on_a_thread({
         let (baud, path) = (line.baud, served.motion.clone());
         move || other_library(baud, &path)
@@ -199,7 +203,7 @@ fn our_line(line: LineSpec, path: PathBuf, request: Request) -> Vec<Duration> {
     let mut asking =
         Asking { line: Line::new(&line), request, took: Vec::with_capacity(4096), missed: 0 };
     drive(&mut asking, vec![port(&line, path)], MEASURED, |_, _| {});
-    assert_eq!(asking.missed, 0, "the bench answers");
+    println!("  {} of this line's requests were not answered in time", asking.missed);
     asking.took
 }
 
@@ -237,15 +241,25 @@ fn other_library(baud: u32, path: &Path) -> Vec<Duration> {
     runtime.block_on(async {
         let builder = tokio_serial::new(path.to_str().unwrap(), baud);
         let stream = tokio_serial::SerialStream::open(&builder).unwrap();
+        // The reply to whoever asked before would be taken for the first one, and what is asked
+        // next would then run into the device's answer.
+        stream.clear(tokio_serial::ClearBuffer::Input).unwrap();
         let mut client = rtu::attach_slave(stream, Slave(UNIT));
         let mut took = Vec::with_capacity(4096);
+        let mut missed = 0_u32;
         let begun = Instant::now();
         while begun.elapsed() < MEASURED {
             let sent = Instant::now();
-            let registers = client.read_holding_registers(ADDRESS, COUNT).await.unwrap().unwrap();
-            took.push(sent.elapsed());
-            assert_eq!(registers.len(), usize::from(COUNT));
+            // The library has no time-out of its own: a lost reply would be waited for for ever.
+            let asked = client.read_holding_registers(ADDRESS, COUNT);
+            match tokio::time::timeout(Duration::from_millis(100), asked).await {
+                Ok(Ok(Ok(registers))) if registers.len() == usize::from(COUNT) => {
+                    took.push(sent.elapsed());
+                }
+                _ => missed += 1,
+            }
         }
+        println!("  {missed} of the library's requests were not answered within 100 ms");
         took
     })
 }
