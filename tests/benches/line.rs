@@ -36,11 +36,14 @@ use evenpass_core::scan::Controller;
 use evenpass_hil::pty::{Pacing, PtyOptions, serve};
 use evenpass_hil::{Bench, BenchSpec, PartInChuck};
 use tokio_modbus::prelude::{Reader, Slave, rtu};
+use tokio_serial::SerialPort as _;
 
 /// How long each way of asking is measured.
 const MEASURED: Duration = Duration::from_secs(7);
 /// How long scans are measured in wall time.
 const SCANNED: Duration = Duration::from_secs(6);
+/// By then the last reply that anybody asked for has come.
+const LAST_REPLY: Duration = Duration::from_millis(100);
 /// What is asked of the drive: its whole state, the longest reply of the motion line.
 const ADDRESS: u16 = 0x0100;
 const COUNT: u16 = 12;
@@ -76,6 +79,7 @@ fn main() {
         let (line, path) = (line.clone(), served.motion.clone());
         move || our_line(line, path, request)
     });
+    std::thread::sleep(LAST_REPLY);
     let theirs = on_a_thread({
         let (baud, path) = (line.baud, served.motion.clone());
         move || other_library(baud, &path)
@@ -237,6 +241,9 @@ fn other_library(baud: u32, path: &Path) -> Vec<Duration> {
     runtime.block_on(async {
         let builder = tokio_serial::new(path.to_str().unwrap(), baud);
         let stream = tokio_serial::SerialStream::open(&builder).unwrap();
+        // The reply to whoever asked before would be taken for the first one, and what is asked
+        // next would then run into the device's answer.
+        stream.clear(tokio_serial::ClearBuffer::Input).unwrap();
         let mut client = rtu::attach_slave(stream, Slave(UNIT));
         let mut took = Vec::with_capacity(4096);
         let mut missed = 0_u32;
