@@ -1,6 +1,7 @@
 //! Reading what a user has written: recipe, rig and catalogue files, found and checked.
 
 use std::fs;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 use evenpass_core::catalogue::Catalogue;
@@ -41,17 +42,29 @@ const POWDERS: (&str, &str) = ("powders.toml (built in)", include_str!("../confi
 /// The shipped torches.
 const TORCHES: (&str, &str) = ("torches.toml (built in)", include_str!("../config/torches.toml"));
 
+/// The largest file that is read, bytes: thousands of times what a recipe needs.
+const LARGEST: u64 = 1_000_000;
+
 /// Reads one file.
 ///
 /// # Errors
 /// One message: which file, what is wrong with it, what to do.
 pub fn read(path: &Path) -> Result<Source, String> {
     let name = path.display().to_string();
-    let bytes = fs::read(path).map_err(|trouble| {
+    let unreadable = |trouble: io::Error| {
         format!(
             "{name}: cannot be read: {trouble}\nhelp: check the name and the right to read it\n"
         )
-    })?;
+    };
+    let about = fs::metadata(path).map_err(unreadable)?;
+    if !about.is_file() || about.len() > LARGEST {
+        return Err(format!(
+            "{name}: is no text file of at most {} MB\nhelp: name a recipe, rig or catalogue \
+             file\n",
+            LARGEST / 1_000_000
+        ));
+    }
+    let bytes = fs::read(path).map_err(unreadable)?;
     let text = String::from_utf8(bytes).map_err(|wrong| {
         format!(
             "{name}: is no UTF-8 text: byte {} is not part of a character\nhelp: save the file as \
@@ -71,7 +84,7 @@ pub struct Places<'a> {
     pub catalogue: Option<&'a Path>,
 }
 
-/// Reads and checks everything a job is made from; warnings go to the log.
+/// Reads and checks everything a job is made from; warnings go to standard error.
 ///
 /// # Errors
 /// Every problem of every file, as a person is to read it.
@@ -125,7 +138,7 @@ fn catalogue(folder: Option<&Path>, recipe: &Path) -> Result<(Catalogue, [Source
     let catalogue = Catalogue::read(&texts).map_err(|problems| problems.render(&texts))?;
     let warnings = Catalogue::warnings(&texts);
     if warnings.iter().next().is_some() {
-        tracing::warn!("{}", warnings.render(&texts));
+        show(&warnings.render(&texts));
     }
     Ok((catalogue, sources))
 }
@@ -140,6 +153,12 @@ fn built_in((name, text): (&str, &str)) -> Source {
 
 fn warn(problems: &Problems, name: &str, text: &str) {
     if !problems.is_empty() {
-        tracing::warn!("{}", problems.render(name, text));
+        show(&problems.render(name, text));
     }
+}
+
+/// Warnings go beside what a verb prints, in the form of the errors; a reader who has gone does
+/// not matter.
+fn show(warnings: &str) {
+    let _ = write!(io::stderr(), "{warnings}");
 }

@@ -1,5 +1,7 @@
 //! Logs through tracing, to standard error, away from what a verb prints.
 
+use std::io::IsTerminal;
+
 use tracing_subscriber::EnvFilter;
 
 /// Starts logging once; `EVENPASS_LOG` overrides how much is said.
@@ -15,6 +17,7 @@ pub fn start(verbose: u8) {
     let _ = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .with_target(false)
         .try_init();
 }

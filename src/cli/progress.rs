@@ -11,6 +11,8 @@ use evenpass_core::program::Step;
 use evenpass_core::quantity::{Speed, Temperature};
 use evenpass_core::scan::Snapshot;
 
+use super::say::harmless;
+
 /// How often the line is made new on a terminal.
 const TERMINAL_EVERY: Duration = Duration::from_millis(200);
 /// How often it is printed where lines cannot be made new.
@@ -85,7 +87,7 @@ impl Progress {
     pub(super) fn print(&mut self, text: &str) {
         let clear = if self.line_open { "\r\x1b[K" } else { "" };
         self.line_open = false;
-        let _ = writeln!(io::stdout(), "{clear}{text}");
+        let _ = writeln!(io::stdout(), "{clear}{}", harmless(text));
     }
 }
 

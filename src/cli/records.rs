@@ -70,6 +70,9 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     match printed {
         Ok(()) => Exit::Done,
         Err(RecordsError::Output(trouble)) => say::printed(Err(trouble)),
+        Err(RecordsError::Record(problem @ RecordError::UnknownRun { .. })) => {
+            say::bad_input(&problem.whole())
+        }
         Err(RecordsError::Record(problem)) => say::failed(&problem.whole()),
     }
 }

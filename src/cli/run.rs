@@ -8,6 +8,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use evenpass_core::plan::Plan;
+use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
 use super::ports::Ports;
@@ -27,7 +28,7 @@ pub(super) struct RunArguments {
     #[command(flatten)]
     ports: Ports,
     /// On the embedded twin: how many times faster than life; ends within a minute when left out.
-    #[arg(long, value_name = "TIMES")]
+    #[arg(long, value_name = "TIMES", allow_negative_numbers = true)]
     pace: Option<f64>,
     /// On the embedded twin: seed of everything random in it.
     #[arg(long, default_value_t = 1)]
@@ -62,14 +63,13 @@ safety device. Ctrl-C stops in order, twice aborts.
 ";
 
 pub(super) fn answer(arguments: &RunArguments) -> Exit {
+    if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
+        return say::bad_input(&problem);
+    }
     let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
-    let pace_is_fine = arguments.pace.is_none_or(|pace| pace.is_finite() && pace > 0.0);
-    if !pace_is_fine {
-        return say::bad_input("--pace: found a number that is not above zero; try --pace 10");
-    }
     let on_lines = job.rig.kind == RigKind::Machine || arguments.ports.are_given();
     let ran = if on_lines {
         if arguments.pace.is_some() {
@@ -101,7 +101,8 @@ fn finish(ran: &Ran) -> Exit {
 fn print(ran: &Ran) -> io::Result<()> {
     use std::io::Write as _;
     let to = &mut io::stdout().lock();
-    if !ran.zones.is_empty() {
+    let sprayed = ran.zones.iter().any(|zone| zone.deposited > Length::ZERO);
+    if sprayed {
         writeln!(to, "\nPlanned and deposited, as sprayed")?;
         super::rehearse::zones_sheet(&ran.zones).print(to)?;
     }

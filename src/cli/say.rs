@@ -19,7 +19,7 @@ pub(super) fn failed(problem: &str) -> Exit {
 /// Writes to standard error; a reader who has gone does not matter.
 pub(super) fn complain(text: &str) {
     let end = if text.ends_with('\n') { "" } else { "\n" };
-    let _ = write!(io::stderr(), "{text}{end}");
+    let _ = write!(io::stderr(), "{}{end}", harmless(text));
 }
 
 /// Prints one JSON value.
@@ -35,5 +35,22 @@ pub(super) fn printed(result: io::Result<()>) -> Exit {
         Ok(()) => Exit::Done,
         Err(trouble) if trouble.kind() == io::ErrorKind::BrokenPipe => Exit::Done,
         Err(trouble) => failed(&format!("the output cannot be written: {trouble}")),
+    }
+}
+
+/// Text from outside as it may stand on a screen: without what a terminal would obey, and without
+/// what would turn the direction of reading.
+pub(super) fn harmless(text: &str) -> String {
+    let obeyed = |c: char| c.is_control() && c != '\n';
+    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    text.chars().map(|c| if obeyed(c) || turns(c) { '\u{fffd}' } else { c }).collect()
+}
+
+/// Whether a pace is one that can be kept and stopped.
+pub(super) fn check_pace(pace: f64) -> Result<(), String> {
+    if (0.1..=1000.0).contains(&pace) {
+        Ok(())
+    } else {
+        Err(format!("--pace: found {pace}\naccepted: 0.1 to 1000 times as fast as life\n"))
     }
 }

@@ -2,6 +2,7 @@
 
 use std::io::{self, Write};
 
+use super::say::harmless;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, Table};
 
@@ -55,7 +56,8 @@ impl Sheet {
 
     /// Adds a row; cells that are missing at its end stay empty.
     pub(super) fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        self.table.add_row(cells.into_iter().collect::<Vec<_>>());
+        let cells = cells.into_iter().map(|cell| harmless(&cell));
+        self.table.add_row(cells.collect::<Vec<_>>());
     }
 
     /// Whether there is no row.

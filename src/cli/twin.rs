@@ -51,8 +51,8 @@ enum Hands {
 }
 
 pub(super) fn answer(arguments: &TwinArguments) -> Exit {
-    if !(arguments.pace.is_finite() && arguments.pace > 0.0) {
-        return say::bad_input("--pace: found a number that is not above zero; try --pace 1");
+    if let Err(problem) = say::check_pace(arguments.pace) {
+        return say::bad_input(&problem);
     }
     if arguments.field == arguments.motion {
         return say::bad_input(

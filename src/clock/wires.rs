@@ -30,13 +30,15 @@ pub struct Wires {
     ports: Vec<Port>,
     buffers: [[u8; READ_SIZE]; 2],
     reopen: Moment,
+    /// What was last said of each port's trouble, so that it is said once.
+    said: [Option<io::ErrorKind>; 2],
 }
 
 impl Wires {
     /// Ports that are not open yet.
     #[must_use]
     pub fn new(ports: Vec<Port>) -> Self {
-        Self { ports, buffers: [[0; READ_SIZE]; 2], reopen: Moment::START }
+        Self { ports, buffers: [[0; READ_SIZE]; 2], reopen: Moment::START, said: [None; 2] }
     }
 
     /// Opens what is closed, not more often than is sensible, and tells the master.
@@ -45,16 +47,21 @@ impl Wires {
             return;
         }
         self.reopen = now + REOPEN_EVERY;
-        for (index, port) in self.ports.iter_mut().enumerate() {
+        for ((index, port), said) in self.ports.iter_mut().enumerate().zip(&mut self.said) {
             if port.is_open() {
                 continue;
             }
             match port.open() {
                 Ok(()) => {
+                    *said = None;
                     info!("{} is open", port.path());
                     master.handle_link(now, LineId(index), Link::Up);
                 }
-                Err(trouble) => warn!("{} cannot be opened: {trouble}", port.path()),
+                Err(trouble) if *said == Some(trouble.kind()) => {}
+                Err(trouble) => {
+                    *said = Some(trouble.kind());
+                    warn!("{} cannot be opened and is tried on: {trouble}", port.path());
+                }
             }
         }
     }

@@ -34,11 +34,9 @@ pub(super) fn run(
     job: &Job,
     plan: &Plan,
     arguments: &RunArguments,
-    ports: Vec<Port>,
+    mut ports: Vec<Port>,
 ) -> Result<Ran, String> {
-    for port in &ports {
-        port.is_there()?;
-    }
+    check_ports(&mut ports)?;
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
     let typed = (attended == Attended::Yes).then(words::listen);
@@ -113,6 +111,26 @@ pub(super) fn run(
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
     progress.print("");
     Ok(Ran { end, first_cause, record, zones: Vec::new() })
+}
+
+/// Opens each port once and lets it go: what cannot work is said before anything begins.
+fn check_ports(ports: &mut [Port]) -> Result<(), String> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_io()
+        .build()
+        .map_err(|trouble| format!("the ports cannot be looked at: {trouble}"))?;
+    for port in ports {
+        port.is_there()?;
+        runtime.block_on(async { port.open() }).map_err(|trouble| {
+            format!(
+                "{} cannot be opened as a serial port: {trouble}\nhelp: see that it is the right \
+                 port and that nothing else has it\n",
+                port.path()
+            )
+        })?;
+        port.close();
+    }
+    Ok(())
 }
 
 /// Asks something of the scan thread; its answer is in the ledger.

@@ -130,9 +130,9 @@ impl<'a> Value<'a> {
     /// Text that is not empty.
     pub(super) fn text(&self) -> Option<String> {
         match self.value {
-            // It would be shown as it stands, and a terminal obeys control characters. A note
-            // may have several lines.
-            DeValue::String(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
+            // It would be shown as it stands: a terminal obeys control characters, and others
+            // turn the direction of reading. A note may have several lines.
+            DeValue::String(text) if text.chars().any(misleads) => {
                 self.fail(
                     "this text has a control character",
                     "text in quotes, of letters, figures and signs",
@@ -295,4 +295,10 @@ pub(super) fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
         .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, word)| word)
+}
+/// A character that a screen obeys instead of showing it, or that turns the direction of reading.
+fn misleads(c: char) -> bool {
+    let turns =
+        matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    turns || (c.is_control() && c != '\n')
 }

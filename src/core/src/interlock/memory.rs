@@ -18,6 +18,9 @@ use crate::rig::LitBy;
 const PRESSURE_SETTLES: Duration = Duration::from_secs(3);
 /// Carrier air has settled so long after it was turned on (arbitrary).
 const CARRIER_SETTLES: Duration = Duration::from_secs(2);
+/// How long a pipe may vent after a try to light that failed, with the guard still open (arbitrary,
+/// a few times what a pipe takes).
+const VENTING: Duration = Duration::from_secs(10);
 /// The watchdog relay has picked up so long after the first beat (arbitrary).
 const RELAY_PICKS_UP: Duration = Duration::from_millis(500);
 /// The spindle has reached a new speed so long after it was asked (arbitrary).
@@ -88,6 +91,8 @@ pub(super) struct Memory {
     gas_present: bool,
     /// Gas or powder has been asked since the last purge.
     pub(super) purge_owed: bool,
+    /// The guard has been seen shut over the burning torch since fuel was opened.
+    shut_over_flame: bool,
     expected: Expected,
     spindle: SpindleReference,
     fuel_set: Option<f64>,
@@ -309,7 +314,15 @@ impl Memory {
         let carriage_rests = scene.travel.is_none()
             && !scene.homing
             && scene.axis.is_some_and(|axis: AxisReading| axis.velocity.abs() < AT_REST);
+        // The guard may be open for lighting only: from the supply's opening until the guard has
+        // been seen shut over the burning torch, and while what a failed try left still vents.
+        let fuel = on(last.coil(Coil::Fuel));
+        let shut = scene.contacts.is_on(Contact::Guard);
+        self.shut_over_flame = fuel && (self.shut_over_flame || (shut && scene.seen));
+        let lighting = on(last.coil(Coil::Supply)) || !self.supply_shut.for_at_least(VENTING, now);
         scene.lit_by_hand = plant.lit_by == LitBy::Hand
+            && lighting
+            && !self.shut_over_flame
             && spindle_rests
             && carriage_rests
             && place.parked

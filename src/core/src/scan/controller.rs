@@ -329,6 +329,13 @@ impl Controller {
                     // Causes that are still there stay, and keep the job where it is.
                     let _ = self.interlocks.clear_holds(now);
                 }
+                Wish::IsolationLost => {
+                    self.interlocks.raise(
+                        now,
+                        Raised::Abort,
+                        "gas, spindle or axis is no longer proved isolated: leave the machine",
+                    );
+                }
                 Wish::Stalled => {
                     self.interlocks.raise(
                         now,
@@ -366,12 +373,18 @@ impl Controller {
     }
 }
 
-/// How a scan's demand goes out: before everything else when a trip takes gas or powder away.
+/// How a scan's demand goes out: before everything else when a trip takes gas or powder away, or
+/// when a hold or a stop takes powder away, which a new epoch of its edges shows.
 fn urgency(verdict: &Verdict, old: &Outputs, new: &Outputs) -> Urgency {
     let gone = |old: Level, new: Level| old.is_on() && !new.is_on();
     let coils = old.coils.iter().zip(&new.coils).any(|(old, new)| gone(*old, *new));
     let powder = gone(old.powder.now, new.powder.now);
-    if verdict.tripped() && (powder || coils) { Urgency::Trip } else { Urgency::Routine }
+    let voided = powder && old.powder.epoch != new.powder.epoch;
+    if voided || (verdict.tripped() && (powder || coils)) {
+        Urgency::Trip
+    } else {
+        Urgency::Routine
+    }
 }
 
 #[cfg(test)]

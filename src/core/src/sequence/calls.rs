@@ -6,7 +6,7 @@ use core::time::Duration;
 
 use statig::blocking::{IntoStateMachineExt as _, StateMachine};
 
-use crate::image::{Coil, Inputs, Level, Outputs};
+use crate::image::{Coil, Contact, Inputs, Level, Outputs};
 use crate::interlock::{Class, Limits, Verdict};
 use crate::moment::Moment;
 use crate::program::Program;
@@ -132,7 +132,12 @@ impl Sequence {
         verdict: &Verdict,
     ) -> Answer {
         let answer = self.judge(request, origin, inputs, verdict);
-        if origin != Origin::Watcher && !matches!(answer, Answer::Denied(_)) {
+        // Somebody is there who presses a button at the machine, or acts at the seat with the key
+        // on; what changes nothing shows nobody.
+        let figures = &self.chart.inner().figures;
+        let key = inputs.is_on(Contact::EnablingKey, figures.field_age);
+        let there = origin == Origin::Machine || (origin == Origin::Seat && key);
+        if there && answer == Answer::Accepted {
             let attending = self.attendance.asked().is_some();
             self.attendance.act(now);
             if attending && request == Request::Accept {

@@ -124,6 +124,8 @@ pub enum Cause {
     WaitTooLong,
     /// Gas was not proved isolated in time.
     NotIsolated,
+    /// Isolation was no longer proved with hands inside.
+    IsolationLost,
     /// The access took too long.
     AccessTooLong,
     /// Guard or gas pressure did not come back in time.
@@ -219,6 +221,9 @@ impl fmt::Display for Cause {
             Self::WaitTooLong => "the part did not cool enough in time",
             Self::NotIsolated => {
                 "gas, spindle and axis were not proved isolated in time: nobody goes inside"
+            }
+            Self::IsolationLost => {
+                "gas, spindle or axis is no longer proved isolated: leave the machine"
             }
             Self::AccessTooLong => "the access took longer than it may",
             Self::NotClosedUp => "guard or gas pressure did not come back in time",

@@ -107,6 +107,8 @@ pub enum Wish {
     Restarted,
     /// The job ended: holds may be dropped.
     Ended,
+    /// Gas, spindle or axis is no longer proved isolated with hands inside: trip.
+    IsolationLost,
     /// The controller stood still for too long: trip.
     Stalled,
     /// Lighting locked out after its last try.

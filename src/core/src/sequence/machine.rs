@@ -136,6 +136,8 @@ pub(super) struct Machine {
     /// Where powder has ceased to arrive in the pass in hand; nothing is sprayed before it.
     pub(super) done_to: Option<Length>,
     pub(super) feeder: Feeder,
+    /// Since when isolation is not proved with hands inside.
+    pub(super) unproved_since: Option<Moment>,
     /// When the hose is empty after the feeder's last OFF.
     pub(super) hose_empty_at: Moment,
     /// The part's temperature when the pass in hand began, and its peak since.
@@ -179,6 +181,7 @@ impl Machine {
             leg: Leg::with_room(),
             done_to: None,
             feeder: Feeder::default(),
+            unproved_since: None,
             hose_empty_at: Moment::START,
             pass_begin: None,
             pass_peak: Temperature::ZERO,

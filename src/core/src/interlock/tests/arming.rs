@@ -362,7 +362,13 @@ fn valves_stroked_in_a_proof_test_behind_a_vented_pipe_trip_nothing() {
     bench.contact(Contact::OxygenShut, Level::Off);
     bench.run(20.0);
     assert_eq!(bench.causes(), Vec::<&str>::new());
+    // With gas in the pipe an open guard comes first: nobody is lighting a torch.
+    let mut open = bench.clone();
+    open.analogue(Analogue::FuelPressure, 0.3);
+    open.run(0.1);
+    assert_eq!(open.first(), "guard_open");
     // The same with gas in the pipe, or with nobody knowing, is gas open unlit.
+    bench.contact(Contact::Guard, Level::On);
     let mut blind = bench.clone();
     blind.fail_analogue(Analogue::FuelPressure, Failure::BrokenWire);
     blind.run(0.1);

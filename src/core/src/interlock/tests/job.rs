@@ -75,6 +75,7 @@ fn a_job_without_a_fault_lights_by_hand_sprays_and_stops_without_any_cause() {
     bench.run(6.0);
     bench.outputs = Outputs::default();
     bench.spindle(0.0);
+    bench.axis(|axis| axis.power = PowerState::SwitchOnDisabled);
     bench.run(1.0);
     bench.contact(Contact::Guard, Level::Off);
     bench.run(10.0);

@@ -7,14 +7,15 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
+use super::super::event::Wish;
 use super::super::leaf::Leaf;
 use super::super::machine::{Cursor, Machine};
 use super::super::prompt::Ask;
 use super::super::state::{Errand, Flame, Proof, Spin, State};
 use super::super::steps::{self, is_late};
 use super::cooling::Shutting;
-use super::holding;
 use super::starting::SpinUp;
+use super::{aborting, holding};
 use crate::cia402::PowerState;
 use crate::image::{Analogue, AxisDemand, Coil, Contact};
 use crate::moment::Moment;
@@ -27,6 +28,9 @@ const INSIDE_WITHIN: Duration = Duration::from_secs(600);
 const CLOSED_WITHIN: Duration = Duration::from_secs(60);
 /// On top of the rig's time for venting: for the spindle to come to rest; arbitrary.
 const REST_ALLOWANCE: Duration = Duration::from_secs(20);
+/// How long isolation may be unproved with hands inside: a lost poll or two, as for a transmitter
+/// (0.3 s), no more.
+const UNPROVED_FOR: Duration = Duration::from_millis(300);
 /// Share of the torch's set pressure that counts as back, while the interlocks' own rows are not
 /// armed yet; arbitrary.
 const PRESSURE_BACK: f64 = 0.7;
@@ -72,6 +76,7 @@ impl Isolating {
                 Outcome::Handled
             }
             Self::Venting { .. } if is_isolated(scan) => {
+                machine.unproved_since = None;
                 machine.go(State::Inside { until: scan.now + INSIDE_WITHIN }, Cause::Isolated)
             }
             Self::Venting { until } if is_late(until, scan) => {
@@ -121,6 +126,17 @@ pub(in super::super) fn inside(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
+    // Hands are inside: what was proved must stay proved, and unknown is not proved.
+    if is_isolated(scan) {
+        machine.unproved_since = None;
+    } else {
+        let since = *machine.unproved_since.get_or_insert(scan.now);
+        if scan.now.since(since) >= UNPROVED_FOR {
+            scan.wish(Wish::IsolationLost);
+            machine.setback = Some(Cause::IsolationLost);
+            return aborting::begin(Cause::IsolationLost, machine, scan);
+        }
+    }
     if is_late(until, scan) {
         let to = State::HeldUnlit { shutting: None, spin: Spin::AtRest };
         return machine.fall_back(to, Cause::AccessTooLong);
