@@ -180,18 +180,19 @@ fn states(entries: &Value) -> Vec<String> {
         .collect()
 }
 
-/// A powder edge of the ledger: pass, edge, planned place in mm.
-fn edges(entries: &Value) -> Vec<(u64, String, f64)> {
+/// A powder edge of the ledger: pass, edge, planned place in mm. A stall of this machine right at an
+/// OFF lets the next scan switch it off outright: the ledger then knows of no planned place.
+fn edges(entries: &Value) -> Vec<(u64, String, Option<f64>)> {
     let entries = entries.as_array().unwrap().iter();
     entries
         .filter(|entry| entry["kind"] == "powder")
         .map(|entry| {
             let data = &entry["data"];
-            let planned = data["planned"].as_str().unwrap();
+            let planned = data["planned"].as_str();
             (
                 data["pass"].as_u64().unwrap(),
                 data["edge"].as_str().unwrap().to_owned(),
-                planned.strip_suffix(" mm").unwrap().parse().unwrap(),
+                planned.map(|place| place.strip_suffix(" mm").unwrap().parse().unwrap()),
             )
         })
         .collect()
@@ -211,7 +212,7 @@ fn a_job_over_terminals_takes_the_states_and_powder_edges_of_its_rehearsal() {
     let rehearsal = program(&["rehearse", RECIPE, "--json"]);
     assert_eq!(states(&record["entries"]), states(&rehearsal["entries"]));
     let (done, rehearsed) = (edges(&record["entries"]), edges(&rehearsal["entries"]));
-    let order = |edges: &[(u64, String, f64)]| {
+    let order = |edges: &[(u64, String, Option<f64>)]| {
         edges.iter().map(|(pass, edge, _)| (*pass, edge.clone())).collect::<Vec<_>>()
     };
     assert_eq!(order(&done), order(&rehearsed));
@@ -223,7 +224,10 @@ fn a_job_over_terminals_takes_the_states_and_powder_edges_of_its_rehearsal() {
         .collect();
     assert_eq!(switched.len(), done.len());
     let mut worst: f64 = 0.0;
-    for (switched, (pass, edge, planned)) in switched.iter().zip(&done) {
+    for ((switched, (pass, edge, planned)), (_, _, forecast)) in
+        switched.iter().zip(&done).zip(&rehearsed)
+    {
+        let planned = planned.or(*forecast).expect("a rehearsal has its edges where it plans them");
         assert_eq!(switched["energised"], edge == "on");
         let off = switched["torch_z_mm"].as_f64().unwrap() - planned;
         println!("pass {pass}, powder {edge}: coil switched {off:+.4} mm from its planned place");
