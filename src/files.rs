@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::document::Problems;
+use evenpass_core::interlock::check_figures;
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::{Rig, check_together};
 
@@ -100,6 +101,10 @@ pub fn rig(path: Option<&Path>) -> Result<(Rig, Source), String> {
     };
     let Source { name, text } = &source;
     let rig = Rig::read(text).map_err(|problems| problems.render(name, text))?;
+    let figures = check_figures(&rig);
+    if figures.forbid() {
+        return Err(figures.render(name, text));
+    }
     warn(&rig.warnings(), name, text);
     Ok((rig, source))
 }

@@ -8,10 +8,10 @@ use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Mass;
 use serde_json::{Map, Value, json};
 
+use crate::attendant::End;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::record::{Ending, Recorder, RunEnd, RunHeader, RunKind, Source, Store, records_file};
-use crate::session::End;
 
 /// What a record begins with besides the job itself.
 #[derive(Debug, Clone, Copy)]

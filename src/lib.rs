@@ -4,6 +4,7 @@
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`cli`] puts it before a person or a program.
 
+pub mod attendant;
 pub mod cli;
 pub mod clock;
 pub mod comparison;
@@ -13,5 +14,5 @@ pub mod keeping;
 pub mod log;
 pub mod port;
 pub mod record;
-pub mod session;
+pub mod rig_check;
 pub mod twin_job;

@@ -10,18 +10,18 @@ use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::{Controller, Snapshot};
 use evenpass_hil::Bench;
 
+use crate::attendant::{Attendant, Attended, End, Next};
 use crate::clock::virtual_time::{VirtualTime, Witness};
 use crate::embed;
 use crate::files::Job;
-use crate::session::{Attended, End, Next, Session};
 
-/// How often the session looks at the job.
+/// How often the attendant looks at the job.
 const LOOK_EVERY: Duration = Duration::from_millis(100);
 
 /// A job on the embedded twin.
 pub struct TwinJob<W: Witness> {
     time: VirtualTime<W>,
-    session: Session,
+    attendant: Attendant,
     ended: Option<End>,
 }
 
@@ -44,7 +44,7 @@ impl<W: Witness> TwinJob<W> {
         }
         let bench = embed::bench(job, plan, seed).map_err(|problem| format!("twin: {problem}"))?;
         let time = VirtualTime::new(&job.rig, controller, bench, witness);
-        Ok(Self { time, session: Session::new(attended), ended: None })
+        Ok(Self { time, attendant: Attendant::new(attended), ended: None })
     }
 
     /// Runs until a moment, or until the job ends; entries go to `keep`.
@@ -53,7 +53,7 @@ impl<W: Witness> TwinJob<W> {
             self.time.run_until((self.time.now() + LOOK_EVERY).min(until));
             let now = self.time.now();
             let status = self.time.controller().status();
-            match self.session.follow(now, &status) {
+            match self.attendant.follow(now, &status) {
                 Next::Wait => {}
                 Next::Ask(request) => {
                     self.request(request);
@@ -69,6 +69,9 @@ impl<W: Witness> TwinJob<W> {
 
     /// Asks something of the controller from the seat.
     pub fn request(&mut self, request: Request) -> Answer {
+        if matches!(request, Request::Stop | Request::Abort) {
+            self.attendant.give_up();
+        }
         let now = self.time.now();
         self.time.controller().request(now, request, Origin::Seat)
     }

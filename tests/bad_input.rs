@@ -11,6 +11,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use evenpass_core::catalogue::Catalogue;
+use evenpass_core::document::Problems;
+use evenpass_core::interlock::check_figures;
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::{Rig, check_together};
 
@@ -47,7 +49,10 @@ fn said(name: &str, text: &str, catalogue: &Catalogue, bench: &Rig) -> String {
             }
         },
         Some("rig") => {
-            Rig::read(text).err().map_or_else(String::new, |problems| problems.render(name, text))
+            let figures = |rig: Rig| Some(check_figures(&rig)).filter(Problems::forbid);
+            Rig::read(text)
+                .map_or_else(Some, figures)
+                .map_or_else(String::new, |problems| problems.render(name, text))
         }
         Some("catalogue") => Catalogue::read(&[(name, text)])
             .err()

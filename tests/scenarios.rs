@@ -12,11 +12,11 @@
 
 mod support;
 
-use evenpass_core::catalogue::Range;
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::plan::setup::{Compared, TeachOrder, compare_with_measured, taught_zone};
 use evenpass_core::plan::{EdgeBasis, plan, plan_with};
 use evenpass_core::program::Step;
+use evenpass_core::quantity::Range;
 use evenpass_core::quantity::{Length, Temperature};
 use evenpass_core::recipe::Substrate;
 use evenpass_core::request::{Answer, Request};
@@ -109,6 +109,15 @@ fn a_lever_at_180_lights_no_flame_and_what_was_measured_and_set_is_said() {
     assert!(found.is_some(), "{told:#?}");
     run.wait(60.0);
     run.watch.no_gas("a minute later");
+}
+
+#[test]
+fn a_lever_at_180_refuses_the_start_as_any_wrong_gear_does_and_trips_nothing() {
+    let mut run = start_with_the_lever_at(180.2);
+    let told = said(&run);
+    assert!(told.iter().any(|line| line.contains("measured 180, set 125 (+44 %)")), "{told:#?}");
+    assert_eq!(run.confirmed("trip"), Vec::<String>::new());
+    assert_eq!(run.phase(), Phase::Idle, "refused, not tripped");
 }
 
 #[test]

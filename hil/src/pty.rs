@@ -30,13 +30,14 @@ const LONGEST_WAIT: Duration = Duration::from_millis(50);
 /// Bytes taken from a terminal at once.
 const READ_SIZE: usize = 512;
 
-/// How replies leave.
+/// How long bytes are on their way: a pseudo-terminal has no wire.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pacing {
-    /// A reply is handed over whole when its first byte would start.
+    /// No time: a request counts when it is read, a reply is handed over when its first byte would
+    /// start.
     Whole,
-    /// A reply is handed over whole when its last byte would have ended, as a line that slow would
-    /// deliver it.
+    /// What a line of the bench's speed takes: a request counts when its last byte would have ended,
+    /// and a reply is handed over whole when its last byte would have.
     AtLineSpeed,
 }
 
@@ -49,7 +50,7 @@ pub struct PtyOptions {
     pub motion_link: PathBuf,
     /// Seconds on the bench's clock for each second of wall time.
     pub pace: f64,
-    /// How replies leave.
+    /// How long bytes are on their way.
     pub pacing: Pacing,
     /// JSON lines: the truth every 10 ms and every switching.
     pub journal: Option<PathBuf>,
@@ -134,7 +135,8 @@ impl Pacer {
     }
 }
 
-/// Serves the bench until `stop` is set, and hands it back with what was done.
+/// Serves the bench until `stop` is set, and hands it back with what was done. `opened` is called once
+/// both links are there.
 ///
 /// # Errors
 /// When a terminal, a link or the journal cannot be opened or written. A controller that goes away is
@@ -143,12 +145,14 @@ pub fn serve(
     mut bench: Bench,
     options: &PtyOptions,
     stop: &AtomicBool,
+    opened: impl FnOnce(),
 ) -> io::Result<(Bench, Served)> {
     if !(options.pace.is_finite() && options.pace > 0.0) {
         let text = format!("pace is {}; it must be above zero", options.pace);
         return Err(io::Error::new(io::ErrorKind::InvalidInput, text));
     }
     let mut service = Service::open(&bench, options)?;
+    opened();
     bench.set_inter_character_gap_us(u64::MAX);
     while !stop.load(Ordering::Relaxed) {
         service.turn(&mut bench)?;
@@ -157,8 +161,16 @@ pub fn serve(
     Ok((bench, service.served))
 }
 
+/// Bytes of a controller on their way to the bench.
+struct Arrival {
+    at_us: u64,
+    line: LineIndex,
+    bytes: Vec<u8>,
+}
+
 struct Service {
     terminals: [(LineIndex, Terminal); 2],
+    arriving: VecDeque<Arrival>,
     waiting: VecDeque<(u64, Burst)>,
     journal: Option<BufWriter<File>>,
     next_entry_us: u64,
@@ -182,6 +194,7 @@ impl Service {
                 (LineIndex::Field, Terminal::open(&options.field_link)?),
                 (LineIndex::Motion, Terminal::open(&options.motion_link)?),
             ],
+            arriving: VecDeque::new(),
             waiting: VecDeque::new(),
             journal,
             next_entry_us: bench.now_us(),
@@ -211,12 +224,15 @@ impl Service {
             self.next_entry_us += JOURNAL_STEP_US;
             self.flush()?;
         }
-        bench.advance(now_us);
         for (line, is_ready) in ready {
             if is_ready {
-                self.read(bench, line, now_us);
+                self.read(line, now_us);
             }
         }
+        while let Some(arrival) = self.arriving.pop_front_if(|arrival| arrival.at_us <= now_us) {
+            bench.receive(arrival.line, arrival.at_us.max(bench.now_us()), &arrival.bytes);
+        }
+        bench.advance(now_us);
         self.take_replies(bench);
         self.send_due();
         self.write_switched(bench)
@@ -224,8 +240,9 @@ impl Service {
 
     fn due_us(&self, bench: &Bench) -> u64 {
         let reply_us = self.waiting.front().map_or(u64::MAX, |w| w.0);
+        let arrival_us = self.arriving.front().map_or(u64::MAX, |arrival| arrival.at_us);
         let entry_us = if self.journal.is_some() { self.next_entry_us } else { u64::MAX };
-        bench.next_wake_us().min(reply_us).min(entry_us)
+        bench.next_wake_us().min(reply_us).min(arrival_us).min(entry_us)
     }
 
     fn wait(&self, longest: Duration) -> io::Result<[(LineIndex, bool); 2]> {
@@ -246,27 +263,38 @@ impl Service {
         Ok([(*first, a), (*second, b)])
     }
 
-    fn read(&mut self, bench: &mut Bench, line: LineIndex, now_us: u64) {
-        let mut bytes = [0_u8; READ_SIZE];
+    /// Takes what a controller has written; it is at the devices once the wire has carried it.
+    fn read(&mut self, line: LineIndex, now_us: u64) {
+        let mut buffer = [0_u8; READ_SIZE];
         for (index, terminal) in &self.terminals {
             if *index != line {
                 continue;
             }
-            if let Ok(count) = rustix::io::read(&terminal.ours, &mut bytes[..]) {
-                let burst = bytes.get(..count).unwrap_or_default();
-                bench.receive(line, now_us, burst);
+            if let Ok(count) = rustix::io::read(&terminal.ours, &mut buffer[..]) {
                 self.served.bytes_in += count as u64;
+                let before = self.arriving.iter().rev().find(|before| before.line == line);
+                let start_us = before.map_or(now_us, |before| before.at_us.max(now_us));
+                let at_us = start_us + self.wire_us(count);
+                let bytes = buffer.get(..count).unwrap_or_default().to_vec();
+                let place = self.arriving.partition_point(|arrival| arrival.at_us <= at_us);
+                self.arriving.insert(place, Arrival { at_us, line, bytes });
+            }
+        }
+    }
+
+    /// How long so many bytes are on their way.
+    fn wire_us(&self, count: usize) -> u64 {
+        match self.pacing {
+            Pacing::Whole => 0,
+            Pacing::AtLineSpeed => {
+                crate::counts::microseconds(count as f64 * self.character_us * 1e-6)
             }
         }
     }
 
     fn take_replies(&mut self, bench: &mut Bench) {
         while let Some(burst) = bench.poll_transmit() {
-            let extra = match self.pacing {
-                Pacing::Whole => 0.0,
-                Pacing::AtLineSpeed => burst.bytes.len() as f64 * self.character_us,
-            };
-            let at_us = burst.start_us + crate::counts::microseconds(extra * 1e-6);
+            let at_us = burst.start_us + self.wire_us(burst.bytes.len());
             let place = self.waiting.partition_point(|w| w.0 <= at_us);
             self.waiting.insert(place, (at_us, burst));
         }

@@ -29,7 +29,7 @@ fn a_controller_reads_the_drive_through_the_link_goes_and_comes_back() {
         move || {
             let spec = BenchSpec::default_bench().unwrap();
             let bench = Bench::new(&spec, &PartInChuck::plain_shaft(), 1).unwrap();
-            serve(bench, &options, &stop)
+            serve(bench, &options, &stop, || {})
         }
     });
     while !options.motion_link.exists() {

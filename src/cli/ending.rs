@@ -6,7 +6,7 @@ use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::scan::Snapshot;
 
 use super::Exit;
-use crate::session::End;
+use crate::attendant::End;
 
 /// The exit code of an end.
 pub(super) const fn exit(end: End) -> Exit {

@@ -1,5 +1,6 @@
 //! The command line: what is asked, and which verb answers.
 
+mod check;
 mod ending;
 mod exit;
 mod interrupts;
@@ -12,6 +13,7 @@ mod rehearse;
 mod run;
 mod say;
 mod sheet;
+mod twin;
 mod words;
 
 use std::path::PathBuf;
@@ -49,6 +51,13 @@ enum Verb {
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
+    /// Look after the rig.
+    #[command(subcommand)]
+    Rig(check::RigVerb),
+    /// Serve the twin alone on two pseudo-terminals, for a controller in another process.
+    ///
+    /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
+    Twin(twin::TwinArguments),
     /// Look at the records of earlier runs.
     #[command(subcommand)]
     Records(records::RecordsVerb),
@@ -79,6 +88,8 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Plan(arguments) => plan::answer(&arguments),
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
         Verb::Run(arguments) => run::answer(&arguments),
+        Verb::Rig(verb) => check::answer(&verb),
+        Verb::Twin(arguments) => twin::answer(&arguments),
         Verb::Records(verb) => records::answer(&verb),
     }
 }

@@ -15,13 +15,13 @@ use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
 use super::{Exit, Setting, ending, say};
+use crate::attendant::{Attended, End};
 use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::keeping::{self, Keeping};
 use crate::record::RunKind;
 use crate::record::facts::passes;
-use crate::session::{Attended, End};
 use crate::twin_job::TwinJob;
 
 /// The longest job: two days of virtual time.

@@ -13,9 +13,9 @@ use evenpass_core::rig::RigKind;
 use super::ports::Ports;
 use super::progress::clock;
 use super::{Exit, Setting, ending, say};
+use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
-use crate::session::End;
 
 /// What `run` is asked.
 #[derive(Debug, Args)]

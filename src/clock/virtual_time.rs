@@ -12,6 +12,8 @@ use evenpass_core::rig::{LineId, Rig};
 use evenpass_core::scan::Controller;
 use evenpass_hil::{Bench, LineIndex};
 
+use super::Master;
+
 /// Which way a burst went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {
@@ -106,9 +108,10 @@ impl Flight {
     }
 }
 
-/// Controller and bench, joined by their lines, with the time they have come to.
-pub struct VirtualTime<W: Witness> {
-    controller: Controller,
+/// A master (the controller, but for a survey of the rig) and the bench, joined by their lines,
+/// with the time they have come to.
+pub struct VirtualTime<W: Witness, M: Master = Controller> {
+    controller: M,
     bench: Bench,
     witness: W,
     now: Moment,
@@ -118,9 +121,9 @@ pub struct VirtualTime<W: Witness> {
     flights: VecDeque<Flight>,
 }
 
-impl<W: Witness> VirtualTime<W> {
+impl<W: Witness, M: Master> VirtualTime<W, M> {
     /// Joins a controller and a bench at the start of time, with the lines up.
-    pub fn new(rig: &Rig, mut controller: Controller, bench: Bench, witness: W) -> Self {
+    pub fn new(rig: &Rig, mut controller: M, bench: Bench, witness: W) -> Self {
         let character_ns = rig
             .lines
             .iter()
@@ -141,9 +144,14 @@ impl<W: Witness> VirtualTime<W> {
         }
     }
 
-    /// The controller.
-    pub fn controller(&mut self) -> &mut Controller {
+    /// The controller, or whatever master it is.
+    pub fn controller(&mut self) -> &mut M {
         &mut self.controller
+    }
+
+    /// The controller, when its time is over.
+    pub fn into_controller(self) -> M {
+        self.controller
     }
 
     /// The bench.

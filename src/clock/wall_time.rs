@@ -9,10 +9,8 @@ use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
 use evenpass_core::ledger::Entry;
-use evenpass_core::line::Link;
 use evenpass_core::moment::Moment;
 use evenpass_core::request::{Answer, Origin, Request};
-use evenpass_core::rig::LineId;
 use evenpass_core::scan::{Controller, Snapshot};
 use thread_priority::{
     RealtimeThreadSchedulePolicy, ThreadPriority, ThreadPriorityValue, ThreadSchedulePolicy,
@@ -22,10 +20,9 @@ use tokio::sync::{mpsc, oneshot, watch};
 use tracing::{info, warn};
 
 use super::timer::Timer;
+use super::wires::{Arrived, Wires};
 use crate::port::Port;
 
-/// How often a vanished port is tried again.
-const REOPEN_EVERY: Duration = Duration::from_millis(500);
 /// How often the newest snapshot is published.
 const PUBLISH_EVERY: Duration = Duration::from_millis(100);
 /// Real-time priority of the thread: above ordinary work, below the kernel's own threads, which
@@ -68,7 +65,9 @@ impl WallTime {
             let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
             runtime.block_on(async {
                 let timer = Timer::new()?;
-                Driver { controller, ports, timer, inbox, publish, keep }.drive().await
+                Driver { controller, wires: Wires::new(ports), timer, inbox, publish, keep }
+                    .drive()
+                    .await
             })
         })?;
         Ok(Self { orders, snapshots, thread })
@@ -91,8 +90,8 @@ impl WallTime {
     }
 }
 
-/// Real-time priority and locked memory, or a plain warning.
-fn harden() {
+/// Gives the calling thread real-time priority and locks the memory, or warns in plain words.
+pub fn harden() {
     let flags = rustix::mm::MlockAllFlags::CURRENT | rustix::mm::MlockAllFlags::FUTURE;
     if let Err(trouble) = rustix::mm::mlockall(flags) {
         warn!("memory is not locked ({trouble}): a page fault may delay a scan");
@@ -117,7 +116,7 @@ fn harden() {
 /// The thread's inside.
 struct Driver<K> {
     controller: Controller,
-    ports: Vec<Port>,
+    wires: Wires,
     timer: Timer,
     inbox: mpsc::UnboundedReceiver<Order>,
     publish: watch::Sender<Arc<Snapshot>>,
@@ -127,23 +126,18 @@ struct Driver<K> {
 /// What woke the thread.
 enum Woken {
     Time,
-    Bytes(usize, io::Result<usize>),
+    Bytes(Arrived),
     Order(Option<Order>),
 }
 
 impl<K: FnMut(Entry)> Driver<K> {
     async fn drive(mut self) -> io::Result<()> {
-        let mut buffers = [[0_u8; 256]; 2];
-        let mut reopen = Moment::START;
         let mut published = Moment::START;
         loop {
             let now = self.timer.now();
-            if now >= reopen && self.ports.iter().any(|port| !port.is_open()) {
-                self.open_ports(now);
-                reopen = now + REOPEN_EVERY;
-            }
+            self.wires.reopen(now, &mut self.controller);
             self.controller.handle_time(now);
-            self.transmit(now);
+            self.wires.transmit(now, &mut self.controller);
             while let Some(entry) = self.controller.take_entry() {
                 (self.keep)(entry);
             }
@@ -151,18 +145,14 @@ impl<K: FnMut(Entry)> Driver<K> {
                 published = now;
                 self.publish.send_replace(Arc::new(self.controller.snapshot()));
             }
-            let closed = self.ports.iter().any(|port| !port.is_open());
             let wake = self.controller.next_wake().min(published + PUBLISH_EVERY);
-            self.timer.wake_at(if closed { wake.min(reopen) } else { wake })?;
-            match self.wait(&mut buffers).await? {
+            self.timer.wake_at(wake.min(self.wires.next_wake()))?;
+            match self.wait().await? {
                 Woken::Time => {}
-                Woken::Bytes(index, Ok(count)) => {
+                Woken::Bytes(arrived) => {
                     let now = self.timer.now();
-                    let bytes =
-                        buffers.get(index).and_then(|buffer| buffer.get(..count)).unwrap_or(&[]);
-                    self.controller.handle_bytes(now, LineId(index), bytes);
+                    self.wires.deliver(now, arrived, &mut self.controller);
                 }
-                Woken::Bytes(index, Err(trouble)) => self.lose(index, &trouble),
                 Woken::Order(Some(Order::Request(request, origin, reply))) => {
                     let now = self.timer.now();
                     // Nobody waits for an answer any more: the request stands all the same.
@@ -175,58 +165,12 @@ impl<K: FnMut(Entry)> Driver<K> {
 
     /// Waits for the first of: time, bytes, an order. Time goes first, so that a chattering line
     /// cannot hold a scan up.
-    async fn wait(&mut self, buffers: &mut [[u8; 256]; 2]) -> io::Result<Woken> {
-        let [first, second] = buffers;
-        let middle = self.ports.len().min(1);
-        let (left, right) = self.ports.split_at_mut(middle);
-        let receive = async |ports: &mut [Port], buffer: &mut [u8]| match ports.first_mut() {
-            Some(port) => port.receive(buffer).await,
-            None => std::future::pending().await,
-        };
+    async fn wait(&mut self) -> io::Result<Woken> {
         tokio::select! {
             biased;
             woken = self.timer.wait() => woken.map(|()| Woken::Time),
-            read = receive(left, first) => Ok(Woken::Bytes(0, read)),
-            read = receive(right, second) => Ok(Woken::Bytes(1, read)),
+            arrived = self.wires.receive() => Ok(Woken::Bytes(arrived)),
             order = self.inbox.recv() => Ok(Woken::Order(order)),
         }
-    }
-
-    fn open_ports(&mut self, now: Moment) {
-        for (index, port) in self.ports.iter_mut().enumerate() {
-            if port.is_open() {
-                continue;
-            }
-            match port.open() {
-                Ok(()) => {
-                    info!("{} is open", port.path());
-                    self.controller.handle_link(now, LineId(index), Link::Up);
-                }
-                Err(trouble) => warn!("{} cannot be opened: {trouble}", port.path()),
-            }
-        }
-    }
-
-    fn transmit(&mut self, now: Moment) {
-        while let Some(transmit) = self.controller.poll_transmit(now) {
-            let index = transmit.line.0;
-            let sent = match self.ports.get_mut(index) {
-                Some(port) => port.send(transmit.frame.bytes()),
-                None => Ok(()),
-            };
-            if let Err(trouble) = sent {
-                self.lose(index, &trouble);
-            }
-        }
-    }
-
-    /// A port that failed is closed; the core hears of it and of its return.
-    fn lose(&mut self, index: usize, trouble: &io::Error) {
-        if let Some(port) = self.ports.get_mut(index) {
-            warn!("{} is gone: {trouble}", port.path());
-            port.close();
-        }
-        let now = self.timer.now();
-        self.controller.handle_link(now, LineId(index), Link::Down);
     }
 }

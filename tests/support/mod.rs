@@ -9,10 +9,10 @@ pub(crate) mod watch;
 
 use std::time::Duration;
 
+use evenpass::attendant::{Attendant, Attended, Next};
 use evenpass::clock::virtual_time::{VirtualTime, Way, Witness};
 use evenpass::embed;
 use evenpass::files::Job;
-use evenpass::session::{Attended, Next, Session};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
@@ -77,7 +77,7 @@ pub(crate) struct Rehearsal {
     /// Whether somebody sets the gear lever where the prompt asks for it.
     pub(crate) lever_is_set: bool,
     time: VirtualTime<Bus>,
-    session: Option<Session>,
+    attendant: Option<Attendant>,
     lets_go: Vec<(Moment, Button)>,
 }
 
@@ -102,8 +102,8 @@ impl Rehearsal {
         let bench = embed::bench(&job, &plan, seed).expect("the bench takes the part");
         let bus = Bus { keep, ..Bus::default() };
         let mut time = VirtualTime::new(&job.rig, controller, bench, bus);
-        let session = match begin {
-            Begin::Attended => Some(Session::new(Attended::Yes)),
+        let attendant = match begin {
+            Begin::Attended => Some(Attendant::new(Attended::Yes)),
             Begin::Alone => {
                 time.bench().follow_script(&nobody());
                 None
@@ -119,7 +119,7 @@ impl Rehearsal {
             watch,
             lever_is_set: matches!(begin, Begin::Attended),
             time,
-            session,
+            attendant,
             lets_go: Vec::new(),
         }
     }
@@ -180,9 +180,9 @@ impl Rehearsal {
         self.time.run_until(until);
         self.let_go(until);
         self.set_the_lever();
-        if let Some(session) = self.session.as_mut() {
+        if let Some(attendant) = self.attendant.as_mut() {
             let status = self.time.controller().status();
-            if let Next::Ask(request) = session.follow(until, &status) {
+            if let Next::Ask(request) = attendant.follow(until, &status) {
                 self.time.controller().request(until, request, Origin::Seat);
             }
         }

@@ -78,16 +78,20 @@ def inverter():
 async def serve(port, devices):
     # A pseudo-terminal has no parity bit to set.
     server = ModbusSerialServer(devices, port=port, baudrate=115200, parity="N")
-    await server.serve_forever()
+    await server.serve_forever(background=True)
+    return server
 
 
 async def main():
     field_port, motion_port = cable(sys.argv[1]), cable(sys.argv[2])
+    # Kept here: a server that nobody holds is gone.
+    servers = [
+        await serve(field_port, [field()]),
+        await serve(motion_port, [drive(), inverter()]),
+    ]
+    # Only now: what is asked before a server listens is lost.
     print("serving", flush=True)
-    await asyncio.gather(
-        serve(field_port, [field()]),
-        serve(motion_port, [drive(), inverter()]),
-    )
+    await asyncio.gather(*(server.serving for server in servers))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
 use super::{CAUTIONS, Ran, RunArguments, greeting};
+use crate::attendant::{Attendant, Attended, Next};
 use crate::cli::ending;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
@@ -22,7 +23,6 @@ use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::port::Port;
 use crate::record::RunKind;
-use crate::session::{Attended, Next, Session};
 
 /// How often people and progress are looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
@@ -36,6 +36,9 @@ pub(super) fn run(
     arguments: &RunArguments,
     ports: Vec<Port>,
 ) -> Result<Ran, String> {
+    for port in &ports {
+        port.is_there()?;
+    }
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
     let typed = (attended == Attended::Yes).then(words::listen);
@@ -58,7 +61,7 @@ pub(super) fn run(
         let _ = tell.send(entry);
     })
     .map_err(|trouble| format!("the scan cannot be started: {trouble}"))?;
-    let mut session = Session::new(attended);
+    let mut attendant = Attendant::new(attended);
     let mut entries: Vec<Entry> = Vec::new();
     let mut keep = |progress: &mut Progress| {
         for entry in told.try_iter() {
@@ -72,12 +75,13 @@ pub(super) fn run(
         keep(&mut progress);
         let snapshot = clock.snapshots.borrow().clone();
         progress.show(plan, &snapshot);
-        match session.follow(snapshot.at, &snapshot.status) {
+        match attendant.follow(snapshot.at, &snapshot.status) {
             Next::Wait => {}
             Next::Ask(request) => ask(&clock, request),
             Next::Ended(end) => break end,
         }
         if let Some(request) = interrupts.asked() {
+            attendant.give_up();
             ask(&clock, request);
         }
         for typed in typed.iter().flat_map(|typed| typed.try_iter()) {

@@ -9,6 +9,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 
 use super::{ON_THE_TWIN, Ran, RunArguments, greeting};
+use crate::attendant::Attended;
 use crate::cli::ending;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
@@ -18,7 +19,6 @@ use crate::comparison;
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::record::RunKind;
-use crate::session::Attended;
 use crate::twin_job::TwinJob;
 
 /// How long a shipped job takes on the twin by default.

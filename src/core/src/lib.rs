@@ -11,6 +11,14 @@
 //! 6. [`request`], [`ledger`]: what people ask, what is written down.
 //! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
 //! 8. [`mod@line`], [`devices`]: frames, one transaction at a time, and the devices.
+//! 3. [`cia402`]: a drive's power states.
+//! 4. [`image`], [`request`], [`ledger`]: what a scan knows and asks, what people ask, what is
+//!    written down. An image tells a drive's power state, so it uses [`cia402`].
+//! 5. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
+//! 6. [`program`], [`coat`], [`plan`]: what to do, what it will give, and how that is worked out.
+//! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
+//! 8. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
+//!    replies as its image.
 //! 9. [`sequence`]: the job as a state machine, and its gate.
 //! 10. [`scan`]: all of it, once a period.
 

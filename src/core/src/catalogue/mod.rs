@@ -7,25 +7,9 @@ mod read;
 use serde::Serialize;
 
 use crate::quantity::{
-    Density, Fraction, Length, MassFlow, Power, Pressure, Speed, Temperature, Time, VolumeFlow,
+    Density, Fraction, Length, MassFlow, Power, Pressure, Range, Speed, Temperature, Time,
+    VolumeFlow,
 };
-
-/// A closed range of a quantity, low end first.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Range<Q> {
-    /// The low end, included.
-    pub low: Q,
-    /// The high end, included.
-    pub high: Q,
-}
-
-impl<Q: PartialOrd + Copy> Range<Q> {
-    /// Whether the value lies in the range, ends included.
-    #[must_use]
-    pub fn contains(&self, value: Q) -> bool {
-        self.low <= value && value <= self.high
-    }
-}
 
 /// A self-fluxing alloy powder.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -20,9 +20,8 @@ use serde::Serialize;
 
 use self::arrival::Arrival;
 use self::plume::capture;
-use crate::catalogue::Range;
 use crate::image::Level;
-use crate::quantity::{Density, Fraction, Length, Mass, MassFlow, Speed, Time};
+use crate::quantity::{Density, Fraction, Length, Mass, MassFlow, Range, Speed, Time};
 use crate::recipe::Part;
 
 /// Bins in one standard deviation of the plume: splitting between two adds 0.5 % to its

@@ -16,8 +16,7 @@ mod settings;
 mod spindle;
 mod survey;
 #[cfg(test)]
-mod tests;
-
+pub(crate) mod tests;
 mod words;
 
 use core::time::Duration;

@@ -70,6 +70,11 @@ impl Settings {
         }
     }
 
+    /// The values of the rig file.
+    pub(super) fn wanted(&self) -> &[u16] {
+        self.wanted.as_slice()
+    }
+
     pub(super) fn is_agreed(&self) -> bool {
         self.state() == Commissioned::Agreed
     }

@@ -113,6 +113,11 @@ impl Spindle {
         self.settings.state()
     }
 
+    /// What its settings are to read; empty when it has none.
+    pub(super) fn settings_wanted(&self) -> &[u16] {
+        self.settings.wanted()
+    }
+
     /// On when there is an inverter that reports neither fault nor an open latch; `fresh` is the
     /// time of the field's image, as which a contactor, which reports nothing, counts.
     pub(super) const fn ok(&self, fresh: Moment) -> Signal<Level> {

@@ -1,6 +1,7 @@
 //! A walk over everything that is read of a rig, one read at a time: what answers, what it says,
 //! how long it takes, and whether the polls fit on their lines. It only reads; nothing moves.
 
+use core::fmt;
 use core::time::Duration;
 
 use serde::Serialize;
@@ -8,8 +9,9 @@ use serde::Serialize;
 use super::axis::{Axis, AxisJob};
 use super::field::{Field, FieldJob};
 use super::rack::{RackProblem, Transmit};
-use super::roster::DeviceId;
+use super::roster::{DeviceId, Devices, Job};
 use super::spindle::{Spindle, SpindleJob};
+use crate::image::{Coil, Inputs, Level};
 use crate::line::{Answer, ExceptionCode, Line, Link, Miss, Outcome, Reply, Request};
 use crate::moment::Moment;
 use crate::rig::{LineId, Rig};
@@ -33,6 +35,18 @@ pub enum Read {
     Settings,
 }
 
+impl fmt::Display for Read {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Contacts => "contacts",
+            Self::Registers => "registers",
+            Self::Coils => "coils",
+            Self::State => "state registers",
+            Self::Settings => "settings",
+        })
+    }
+}
+
 /// What came of a read that was made a few times.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Finding {
@@ -40,7 +54,9 @@ pub enum Finding {
     Pending,
     /// Answered every time.
     Answered {
-        /// The longest exchange, from the request's first byte to the reply's last.
+        /// The shortest exchange, from the request's first byte to the reply's last.
+        shortest: Duration,
+        /// The longest exchange, likewise.
         longest: Duration,
     },
     /// The device is there and refused.
@@ -66,24 +82,28 @@ pub struct SurveyItem {
     pub finding: Finding,
     /// What was read last, as registers; levels are packed sixteen to one, the first lowest.
     pub values: Vec<u16>,
+    /// What a device's settings are to read; empty for every other read.
+    pub wanted: Vec<u16>,
     /// The exchange as the rig file's turn-round makes it, without the silence behind it.
     pub budget: Duration,
     /// How often the read is made in a run; `None` for one that is made once.
     pub every: Option<Duration>,
+    job: Job,
 }
 
 impl SurveyItem {
     /// Whether it was answered within its budget.
     #[must_use]
     pub fn is_within_budget(&self) -> bool {
-        matches!(self.finding, Finding::Answered { longest } if longest <= self.budget)
+        matches!(self.finding, Finding::Answered { longest, .. } if longest <= self.budget)
     }
 }
 
 /// A survey of a rig: a line's reads one after the other, the lines at the same time.
 ///
 /// * Getters: [`items`](Self::items), [`is_finished`](Self::is_finished),
-///   [`load`](Self::load), [`next_wake`](Self::next_wake).
+///   [`load`](Self::load), [`inputs`](Self::inputs), [`coil`](Self::coil),
+///   [`next_wake`](Self::next_wake).
 /// * What came in: [`handle_bytes`](Self::handle_bytes), [`handle_link`](Self::handle_link),
 ///   [`handle_time`](Self::handle_time); a call for nothing is harmless.
 /// * What must go out: [`poll_transmit`](Self::poll_transmit), until it returns `None`.
@@ -93,6 +113,8 @@ pub struct Survey {
     /// For each line: which item is read, and how often it has been.
     places: Vec<(usize, u32)>,
     items: Vec<SurveyItem>,
+    /// What the rig's own drivers make of the replies; they ask for nothing here.
+    devices: Devices,
 }
 
 impl Survey {
@@ -112,16 +134,22 @@ impl Survey {
         let lines: Vec<_> = rig.lines.iter().map(Line::new).collect();
         let every = |time: crate::quantity::Time| Some(time.to_duration());
         let reads = [
-            (DeviceId::Field, Read::Contacts, field.request(FieldJob::Contacts)),
-            (DeviceId::Field, Read::Registers, field.request(FieldJob::Registers)),
-            (DeviceId::Field, Read::Coils, field.request(FieldJob::ReadBack)),
-            (DeviceId::Field, Read::Settings, field.request(FieldJob::Settings)),
-            (DeviceId::Axis, Read::State, axis.request(AxisJob::Read)),
-            (DeviceId::Axis, Read::Settings, axis.request(AxisJob::Settings)),
-            (DeviceId::Spindle, Read::State, spindle.request(SpindleJob::Read)),
-            (DeviceId::Spindle, Read::Settings, spindle.request(SpindleJob::Settings)),
+            (Read::Contacts, Job::Field(FieldJob::Contacts)),
+            (Read::Registers, Job::Field(FieldJob::Registers)),
+            (Read::Coils, Job::Field(FieldJob::ReadBack)),
+            (Read::Settings, Job::Field(FieldJob::Settings)),
+            (Read::State, Job::Axis(AxisJob::Read)),
+            (Read::Settings, Job::Axis(AxisJob::Settings)),
+            (Read::State, Job::Spindle(SpindleJob::Read)),
+            (Read::Settings, Job::Spindle(SpindleJob::Settings)),
         ];
-        let items = reads.into_iter().filter_map(|(device, read, request)| {
+        let items = reads.into_iter().filter_map(|(read, job)| {
+            let device = job.device();
+            let (request, wanted) = match job {
+                Job::Field(job) => (field.request(job), field.settings_wanted()),
+                Job::Axis(job) => (axis.request(job), axis.settings_wanted()),
+                Job::Spindle(job) => (spindle.request(job), spindle.settings_wanted()),
+            };
             let (line, unit) = match device {
                 DeviceId::Field => (rig.field.line, rig.field.unit),
                 DeviceId::Axis => (rig.axis.line, rig.axis.unit),
@@ -137,6 +165,7 @@ impl Survey {
                 request,
                 finding: Finding::Pending,
                 values: Vec::new(),
+                wanted: if read == Read::Settings { wanted.to_vec() } else { Vec::new() },
                 budget: timing.exchange(&request).saturating_sub(timing.silence),
                 every: match (device, read) {
                     (DeviceId::Field, Read::Contacts) => every(rig.field.poll_every),
@@ -145,11 +174,20 @@ impl Survey {
                     (DeviceId::Spindle, Read::State) => every(motor.poll_every),
                     _ => None,
                 },
+                job,
             })
         });
         let items: Vec<_> = items.collect();
         let places = vec![(0, 0); lines.len()];
-        let mut survey = Self { lines, places, items };
+        let devices = Devices {
+            field,
+            field_line: rig.field.line,
+            axis,
+            axis_line: rig.axis.line,
+            spindle,
+            spindle_line: motor.line,
+        };
+        let mut survey = Self { lines, places, items, devices };
         for line in 0..survey.places.len() {
             survey.skip_to_own(line);
         }
@@ -177,10 +215,27 @@ impl Survey {
         let mut load = 0.0;
         for item in self.items.iter().filter(|item| item.line == line) {
             let Some(every) = item.every else { continue };
-            let Finding::Answered { longest } = item.finding else { return None };
+            let Finding::Answered { longest, .. } = item.finding else { return None };
             load += (longest + silence).as_secs_f64() / every.as_secs_f64();
         }
         Some(load)
+    }
+
+    /// What the rig's drivers make of what was read last. Times mean nothing here: values are
+    /// judged for themselves, not for their age, and nothing counts as standing still.
+    #[must_use]
+    pub fn inputs(&self) -> Inputs {
+        let mut inputs = Inputs::unknown();
+        self.devices.field.fill(&mut inputs);
+        inputs.axis = self.devices.axis.signal();
+        inputs.inverter_ok = self.devices.spindle.ok(Moment::START);
+        inputs
+    }
+
+    /// A coil as the module itself reports it; `None` when it was not read or is not fitted.
+    #[must_use]
+    pub fn coil(&self, coil: Coil) -> Option<Level> {
+        self.devices.field.belief(coil).confirmed
     }
 
     /// When something is to be done next.
@@ -236,6 +291,7 @@ impl Survey {
         let Some(item) = self.items.get_mut(*place) else { return };
         *made += 1;
         note(item, &outcome);
+        decode(&mut self.devices, item.job, &outcome);
         if *made >= TIMES || !matches!(item.finding, Finding::Answered { .. }) {
             *place += 1;
             *made = 0;
@@ -257,16 +313,30 @@ fn skip(items: &[SurveyItem], place: &mut usize, line: LineId) {
     }
 }
 
+/// Lets a device's own driver read what it said, at a moment that stands still: a survey is no
+/// place to judge a device's clock. Settings are compared, never decided upon.
+fn decode(devices: &mut Devices, job: Job, outcome: &Outcome<'_>) {
+    let timeless = Outcome { sampled: Moment::START, ended: Moment::START, ..*outcome };
+    match job {
+        Job::Field(FieldJob::Settings)
+        | Job::Axis(AxisJob::Settings)
+        | Job::Spindle(SpindleJob::Settings) => {}
+        Job::Field(job) => devices.field.handle_outcome(job, &timeless),
+        Job::Axis(job) => devices.axis.handle_outcome(job, &timeless),
+        Job::Spindle(job) => devices.spindle.handle_outcome(job, &timeless),
+    }
+}
+
 /// Writes the end of a read into its item.
 fn note(item: &mut SurveyItem, outcome: &Outcome<'_>) {
     let took = outcome.ended.since(outcome.sent);
     item.finding = match (item.finding, &outcome.answer) {
         (_, Answer::Missed(miss)) => Finding::Missed(*miss),
         (_, Answer::Refused(code)) => Finding::Refused(*code),
-        (Finding::Answered { longest }, Answer::Given(_)) => {
-            Finding::Answered { longest: longest.max(took) }
+        (Finding::Answered { shortest, longest }, Answer::Given(_)) => {
+            Finding::Answered { shortest: shortest.min(took), longest: longest.max(took) }
         }
-        (_, Answer::Given(_)) => Finding::Answered { longest: took },
+        (_, Answer::Given(_)) => Finding::Answered { shortest: took, longest: took },
     };
     item.values.clear();
     match &outcome.answer {

@@ -6,8 +6,7 @@ use core::ops::RangeInclusive;
 use super::bounds::Bounds;
 use super::table::Table;
 use super::value::{form, quoted, usual_unit};
-use crate::catalogue::Range;
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, Range};
 
 /// Each reads one field by its key and reports what is wrong with it; `None` means "wrong or
 /// missing, and reported".

@@ -130,6 +130,16 @@ impl<'a> Value<'a> {
     /// Text that is not empty.
     pub(super) fn text(&self) -> Option<String> {
         match self.value {
+            // It would be shown as it stands, and a terminal obeys control characters. A note
+            // may have several lines.
+            DeValue::String(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
+                self.fail(
+                    "this text has a control character",
+                    "text in quotes, of letters, figures and signs",
+                    Some("write the text anew, by hand".to_owned()),
+                );
+                None
+            }
             DeValue::String(text) if !text.trim().is_empty() => Some(text.trim().to_owned()),
             DeValue::String(_) => {
                 self.fail("this text is empty", "text in quotes", None);

@@ -174,3 +174,20 @@ tags! {
         SwingAway = "swing_away", "torch swing-away";
     }
 }
+
+impl Analogue {
+    /// The unit it is written and shown in.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::FuelPressure
+            | Self::OxygenPressure
+            | Self::CarrierPressure
+            | Self::BackPressure => "bar",
+            Self::ExtractionFlow | Self::OxygenInAir => "%",
+            Self::FlammableGas => "% LEL",
+            Self::PartTemperature | Self::FuseTemperature => "degC",
+            Self::HopperWeight => "g",
+        }
+    }
+}

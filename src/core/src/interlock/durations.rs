@@ -19,10 +19,8 @@ pub const LONGEST_TRIAL: Duration = Duration::from_secs(10);
 pub const TRIAL_MARGIN: Duration = Duration::from_millis(200);
 /// Flame on a part that stopped turning, at 31.5 rpm and eight pulses a turn.
 pub const FLAME_ON_STILL_PART: Duration = Duration::from_millis(1_000);
-/// Flame at rest over one spot of a turning part, when the plan gives no figure.
+/// Flame at rest over one spot of a turning part; the plan may give a shorter figure.
 pub const FLAME_AT_REST: Duration = Duration::from_secs(3);
-/// Longest rest a plan's figure is taken to.
-pub const LONGEST_FLAME_AT_REST: Duration = Duration::from_secs(10);
 /// Powder, gas and torque after the field I/O or the controller died: by the machine alone.
 pub const DEAD_CONTROLLER: Duration = Duration::from_millis(500);
 /// Silence of the field I/O before it counts.
@@ -43,6 +41,8 @@ pub const VALVE_NOT_SHUT: Duration = Duration::from_millis(1_000);
 pub const QUICK_STOP: Duration = Duration::from_millis(500);
 /// Retreat of the carriage in a trip before torque is removed.
 pub const RETREAT: Duration = Duration::from_secs(30);
+/// How long a jog goes on without its key being seen again; part of the next figure.
+pub const JOG_LEASE: Duration = Duration::from_millis(100);
 /// Motion after a jog key is let go or its lease runs out: until the stop frame is on the wire.
 pub const JOG_AFTER_RELEASE: Duration = Duration::from_millis(250);
 /// Low extraction with the flame lit and the torch withdrawn, after the hold.
@@ -77,7 +77,7 @@ pub const PERMITTED: &[Permitted] = &[
     permitted("flame_on_still_part", FLAME_ON_STILL_PART, "flame over a part that does not turn",
         "a still spot gains 545 K in 1 s under 3 kW (computed here); three pulses missed at 31.5 rpm are 0.71 s"),
     permitted("flame_at_rest", FLAME_AT_REST, "flame at rest over one spot of a turning part",
-        "a 40 mm ring of a 50 mm bar gains 39 K in 1 s and 88 K in 5 s under 3 kW (computed here); the plan gives the figure for its part"),
+        "a 40 mm ring of a 50 mm bar gains 39 K in 1 s and 88 K in 5 s under 3 kW (computed here); the plan gives a shorter figure where its flame heats faster"),
     permitted("dead_controller", DEAD_CONTROLLER, "powder, gas and torque after the controller died",
         "the watchdog relay drops after 0.3 s, devices time out after 0.2 s"),
     permitted("field_silence", FIELD_SILENCE, "field I/O silent before it counts",

@@ -4,8 +4,9 @@ use core::fmt;
 use core::time::Duration;
 
 use super::matrix::{ROWS, Row, Tighter, row};
+use crate::document::{Problem, Problems};
 use crate::quantity::Time;
-use crate::rig::InterlockFigures;
+use crate::rig::{InterlockFigures, Rig};
 
 /// The figures of one row in force on this rig.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,6 +17,26 @@ pub(super) struct Figure {
     pub(super) delay: Duration,
     /// Instrument tag printed with the cause.
     pub(super) tag: Option<String>,
+}
+
+/// A figure of an interlock that a rig file may give.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Field {
+    /// The set-point.
+    SetPoint,
+    /// The delay before it counts.
+    Delay,
+}
+
+impl Field {
+    /// Its key in the file.
+    #[must_use]
+    pub const fn key(self) -> &'static str {
+        match self {
+            Self::SetPoint => "set_point",
+            Self::Delay => "delay",
+        }
+    }
 }
 
 /// What is wrong with an interlock's figure in a rig file.
@@ -42,8 +63,8 @@ pub enum FigureProblem {
     NoFigure {
         /// The row's key.
         key: &'static str,
-        /// The figure's name in the file.
-        figure: &'static str,
+        /// Which figure.
+        figure: Field,
         /// What was found.
         found: f64,
     },
@@ -71,110 +92,150 @@ pub enum FigureProblem {
     },
 }
 
+/// One line, by its path in the rig file.
 impl fmt::Display for FigureProblem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::UnknownKey { key, nearest } => {
-                write!(f, "no interlock is called \"{key}\"; did you mean \"{nearest}\"?")
-            }
-            Self::Twice { key } => {
-                write!(f, "interlock \"{key}\" stands in the rig file twice: keep one of the two")
-            }
-            Self::NoSetPoint { key } => write!(
-                f,
-                "interlock \"{key}\" compares with nothing, so it takes no set-point: remove it"
-            ),
-            Self::NoFigure { key, figure, found } => write!(
-                f,
-                "interlock \"{key}\": {figure} is {found}, which is no usable figure: write a \
-                 finite one that is not negative for a time"
-            ),
-            Self::LooserSetPoint { key, found, limit, unit, tighter } => {
-                let side = match tighter {
-                    Tighter::Higher => "or more",
-                    Tighter::Lower => "or less",
-                };
-                write!(
-                    f,
-                    "interlock \"{key}\": set-point {found} {unit} is looser than the matrix's \
-                     {limit} {unit}; a rig may only tighten it: write {limit} {unit} {side}, or \
-                     leave it out"
-                )
-            }
-            Self::LongerDelay { key, found, limit } => write!(
-                f,
-                "interlock \"{key}\": delay {found} is longer than the matrix's {limit}; a rig \
-                 may only tighten it: write {limit} or less, or leave it out"
-            ),
-        }
+        self.to_problem().fmt(f)
     }
 }
 
 impl core::error::Error for FigureProblem {}
 
-/// The figures of every row, in the matrix's order.
-pub(super) fn figures(tightened: &[InterlockFigures]) -> Result<Vec<Figure>, FigureProblem> {
-    for (place, given) in tightened.iter().enumerate() {
-        let Some(known) = row(&given.key) else {
-            return Err(FigureProblem::UnknownKey {
-                key: given.key.clone(),
-                nearest: nearest(&given.key),
-            });
+impl FigureProblem {
+    /// The same as any other problem of the rig file, by its path.
+    #[must_use]
+    pub fn to_problem(&self) -> Problem {
+        let error = |key: &str, field: Option<Field>, found: String| {
+            let field = field.map_or_else(String::new, |field| format!(".{}", field.key()));
+            Problem::error(format!("interlock.{key}{field}"), found)
         };
-        if tightened.iter().skip(place + 1).any(|later| later.key == given.key) {
-            return Err(FigureProblem::Twice { key: known.key });
+        let only_tighter = "a rig may only tighten an interlock";
+        match self {
+            Self::UnknownKey { key, nearest } => {
+                error(key, None, "no interlock is called that".to_owned())
+                    .accepted("the key of a row of the interlocks")
+                    .help(format!("did you mean `{nearest}`?"))
+            }
+            Self::Twice { key } => {
+                error(key, None, "it is given twice".to_owned()).help("keep one of the two")
+            }
+            Self::NoSetPoint { key } => {
+                error(key, Some(Field::SetPoint), "it compares with nothing".to_owned())
+                    .help("remove the set-point: this interlock takes none")
+            }
+            Self::NoFigure { key, figure, found } => {
+                error(key, Some(*figure), format!("{found} is no usable figure"))
+                    .accepted("a finite number; a time that is not negative")
+            }
+            Self::LooserSetPoint { key, found, limit, unit, tighter } => error(
+                key,
+                Some(Field::SetPoint),
+                format!("{found} {unit} is looser than the program's {limit} {unit}"),
+            )
+            .accepted(format!("{limit} {unit} {}: {only_tighter}", side(*tighter)))
+            .help("tighten it, or leave it out"),
+            Self::LongerDelay { key, found, limit } => error(
+                key,
+                Some(Field::Delay),
+                format!("{found} is longer than the program's {limit}"),
+            )
+            .accepted(format!("{limit} or less: {only_tighter}"))
+            .help("shorten it, or leave it out"),
         }
     }
+}
+
+/// In words: on which side of a figure the stricter ones lie.
+const fn side(tighter: Tighter) -> &'static str {
+    match tighter {
+        Tighter::Higher => "or more",
+        Tighter::Lower => "or less",
+    }
+}
+
+/// All that is wrong with the figures of interlocks in a rig.
+#[must_use]
+pub fn check_figures(rig: &Rig) -> Problems {
+    let given = &rig.interlocks;
+    let mut problems: Vec<FigureProblem> = keys(given).collect();
+    for figures in given {
+        if let Some(row) = row(&figures.key) {
+            problems.extend(set_point(row, Some(figures)).err());
+            problems.extend(delay(row, Some(figures)).err());
+        }
+    }
+    problems.iter().map(FigureProblem::to_problem).collect()
+}
+
+/// The figures of every row, in the matrix's order.
+pub(super) fn figures(tightened: &[InterlockFigures]) -> Result<Vec<Figure>, FigureProblem> {
+    if let Some(problem) = keys(tightened).next() {
+        return Err(problem);
+    }
     ROWS.iter()
-        .map(|row| figure(row, tightened.iter().find(|given| given.key == row.key)))
+        .map(|row| {
+            let given = tightened.iter().find(|given| given.key == row.key);
+            Ok(Figure {
+                set_point: set_point(row, given)?,
+                delay: delay(row, given)?,
+                tag: given.and_then(|given| given.tag.clone()),
+            })
+        })
         .collect()
 }
 
-fn figure(row: &Row, given: Option<&InterlockFigures>) -> Result<Figure, FigureProblem> {
-    let mut figure = Figure {
-        set_point: row.set_point.map_or(0.0, |set_point| set_point.value),
-        delay: row.delay,
-        tag: None,
-    };
-    let Some(given) = given else { return Ok(figure) };
-    figure.tag.clone_from(&given.tag);
-    if let Some(found) = given.set_point {
-        let Some(own) = row.set_point else {
-            return Err(FigureProblem::NoSetPoint { key: row.key });
+/// Keys that no row has, and keys that stand twice.
+fn keys(given: &[InterlockFigures]) -> impl Iterator<Item = FigureProblem> {
+    given.iter().enumerate().filter_map(|(place, figures)| {
+        let key = &figures.key;
+        let Some(known) = row(key) else {
+            return Some(FigureProblem::UnknownKey { key: key.clone(), nearest: nearest(key) });
         };
-        if !found.is_finite() {
-            return Err(FigureProblem::NoFigure { key: row.key, figure: "set-point", found });
+        let again = given.iter().skip(place + 1).any(|later| later.key == *key);
+        again.then_some(FigureProblem::Twice { key: known.key })
+    })
+}
+
+/// The row's set-point in force; zero for a row without one.
+fn set_point(row: &Row, given: Option<&InterlockFigures>) -> Result<f64, FigureProblem> {
+    match (row.set_point, given.and_then(|given| given.set_point)) {
+        (None, None) => Ok(0.0),
+        (Some(own), None) => Ok(own.value),
+        (None, Some(_)) => Err(FigureProblem::NoSetPoint { key: row.key }),
+        (Some(_), Some(found)) if !found.is_finite() => {
+            Err(FigureProblem::NoFigure { key: row.key, figure: Field::SetPoint, found })
         }
-        let looser = match own.tighter {
-            Tighter::Higher => found < own.value,
-            Tighter::Lower => found > own.value,
-        };
-        if looser {
-            return Err(FigureProblem::LooserSetPoint {
+        (Some(own), Some(found)) => {
+            let looser = match own.tighter {
+                Tighter::Higher => found < own.value,
+                Tighter::Lower => found > own.value,
+            };
+            if !looser {
+                return Ok(found);
+            }
+            Err(FigureProblem::LooserSetPoint {
                 key: row.key,
                 found,
                 limit: own.value,
                 unit: own.unit,
                 tighter: own.tighter,
-            });
+            })
         }
-        figure.set_point = found;
     }
-    if let Some(found) = given.delay {
-        if !found.s().is_finite() || found.s() < 0.0 {
-            return Err(FigureProblem::NoFigure {
-                key: row.key,
-                figure: "delay",
-                found: found.s(),
-            });
-        }
-        if found.to_duration() > row.delay {
-            let limit = Time::from_duration(row.delay);
-            return Err(FigureProblem::LongerDelay { key: row.key, found, limit });
-        }
-        figure.delay = found.to_duration();
+}
+
+/// The row's delay in force.
+fn delay(row: &Row, given: Option<&InterlockFigures>) -> Result<Duration, FigureProblem> {
+    let Some(found) = given.and_then(|given| given.delay) else { return Ok(row.delay) };
+    if !found.s().is_finite() || found.s() < 0.0 {
+        let found = found.s();
+        return Err(FigureProblem::NoFigure { key: row.key, figure: Field::Delay, found });
     }
-    Ok(figure)
+    if found.to_duration() > row.delay {
+        let limit = Time::from_duration(row.delay);
+        return Err(FigureProblem::LongerDelay { key: row.key, found, limit });
+    }
+    Ok(found.to_duration())
 }
 
 /// The key most like the one found.

@@ -217,14 +217,9 @@ pub(super) fn trial(limits: &Limits) -> f64 {
     limits.trial.map_or(own, Time::s).min(durations::LONGEST_TRIAL.as_secs_f64())
 }
 
-/// The longest rest of a flame in force, s: the plan's, unless the rig has tightened the row's.
+/// The longest rest of a flame in force, s: the row's, or the plan's where that is shorter.
 pub(super) fn longest_rest(limits: &Limits, set_point: f64) -> f64 {
-    let tightened = set_point < durations::FLAME_AT_REST.as_secs_f64();
-    match limits.longest_rest {
-        None => set_point,
-        Some(given) if tightened => given.s().min(set_point),
-        Some(given) => given.s().min(durations::LONGEST_FLAME_AT_REST.as_secs_f64()),
-    }
+    limits.longest_rest.map_or(set_point, |given| given.s().min(set_point))
 }
 
 fn flame(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {

@@ -3,8 +3,7 @@
 
 use serde::Serialize;
 
-use crate::catalogue::Range;
-use crate::quantity::{Length, Pressure, SpindleSpeed, Temperature, Time};
+use crate::quantity::{Length, Pressure, Range, SpindleSpeed, Temperature, Time};
 
 /// Set-points that belong to the torch and the step in hand.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize)]
@@ -29,7 +28,8 @@ pub struct Limits {
     pub clear_by: Length,
     /// The park.
     pub park: Length,
-    /// Longest time a flame may rest over one spot of the turning part, from the heat rate.
+    /// Longest time a flame may rest over one spot of the turning part, from the heat rate; only
+    /// a figure under the row's own counts.
     pub longest_rest: Option<Time>,
     /// Longest gas may flow unlit.
     pub trial: Option<Time>,

@@ -71,19 +71,6 @@ fn contact(tag: Contact, expected: &str, view: &View<'_>) -> String {
     format!("{} {level} ({}), expected {expected}", tag.title(), standing(signal, view, budget))
 }
 
-const fn unit(tag: Analogue) -> &'static str {
-    match tag {
-        Analogue::FuelPressure
-        | Analogue::OxygenPressure
-        | Analogue::CarrierPressure
-        | Analogue::BackPressure => "bar",
-        Analogue::ExtractionFlow | Analogue::OxygenInAir => "%",
-        Analogue::FlammableGas => "% LEL",
-        Analogue::PartTemperature | Analogue::FuseTemperature => "degC",
-        Analogue::HopperWeight => "g",
-    }
-}
-
 fn value(
     tag: Analogue,
     reference: Reference,
@@ -92,7 +79,7 @@ fn value(
     view: &View<'_>,
 ) -> String {
     let signal = view.inputs.analogue(tag);
-    let unit = unit(tag);
+    let unit = tag.unit();
     let age = standing(signal, view, view.plant.field_budget);
     let found = format!("{} {:.2} {unit} ({age})", tag.title(), signal.value);
     match threshold(reference, set_point, view.scene, view.limits) {

@@ -27,7 +27,7 @@ mod verdict;
 mod tests;
 
 pub use enforce::enforce;
-pub use figures::FigureProblem;
+pub use figures::{Field, FigureProblem, check_figures};
 pub use interlocks::{Inspected, Interlocks, PurgeDone, Taken};
 pub use limits::Limits;
 pub use matrix::Raised;

@@ -5,9 +5,8 @@ use core::time::Duration;
 use super::durations;
 use super::figures::Figure;
 use super::matrix::{ROWS, Watch};
-use crate::catalogue::Range;
 use crate::image::{Analogue, Coil, Contact};
-use crate::quantity::{Acceleration, Length, Speed};
+use crate::quantity::{Acceleration, Length, Range, Speed};
 use crate::rig::{LitBy, Rig, SwingAway};
 
 /// The rig as far as interlocks look at it.

@@ -102,11 +102,11 @@ impl Presence {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::devices::bench;
+    use crate::rig::support;
 
     #[test]
     fn the_third_miss_in_a_row_makes_a_device_silent_and_the_second_does_not() {
-        let mut presence = Presence::new(&bench::line("field"));
+        let mut presence = Presence::new(&support::line());
         assert_eq!(presence.handle_answer(), Change::Appeared);
         let now = Moment::from_micros(1_000);
         assert_eq!(presence.handle_miss(now), Change::None);

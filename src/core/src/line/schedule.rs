@@ -115,7 +115,7 @@ mod tests {
     }
 
     fn chosen(edge: Moment, offers: &[Offer<&'static str>]) -> (Option<&'static str>, Moment) {
-        let timing = Timing::of(&crate::devices::bench::line("field"));
+        let timing = Timing::of(&crate::rig::support::line());
         let mut schedule = Schedule::new(&timing, at(1_000), at(1_000), edge);
         for offer in offers {
             schedule.consider(*offer);

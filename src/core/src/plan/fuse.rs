@@ -1,7 +1,6 @@
 //! The bands in which a zone is fused.
 
-use crate::catalogue::Range;
-use crate::quantity::Length;
+use crate::quantity::{Length, Range};
 use crate::recipe::End;
 
 /// The bands of a zone in the order they are fused: each of the given width, from the starting

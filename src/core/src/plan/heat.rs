@@ -8,8 +8,7 @@
 use core::f64::consts::PI;
 
 use super::material::{STEEL_KG_PER_M3, specific_heat};
-use crate::catalogue::Range;
-use crate::quantity::{HeatRate, Length, Mass, Power, Temperature, TemperatureStep, Time};
+use crate::quantity::{HeatRate, Length, Mass, Power, Range, Temperature, TemperatureStep, Time};
 use crate::recipe::{Part, Substrate};
 
 /// Stefan-Boltzmann constant, W/(m2 K4) (CODATA 2018).

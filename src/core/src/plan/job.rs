@@ -5,14 +5,15 @@ use super::fuse::bands;
 use super::heat::Lump;
 use super::outline::Outline;
 use super::problem::{Findings, Limit};
+use super::rest;
 use super::speeds::{ChosenSpeed, choose, metres_per_minute};
 use super::torches::Torches;
 use super::zone::ZonePlan;
-use crate::catalogue::{Carrier, FuelGas, GasSetting, Range, Torch};
+use crate::catalogue::{Carrier, FuelGas, GasSetting, Torch};
 use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
-use crate::quantity::{Length, Power, SpindleSpeed, Temperature, Time};
+use crate::quantity::{Length, Power, Range, SpindleSpeed, Temperature, Time};
 use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
 
@@ -33,12 +34,19 @@ pub(crate) fn assemble(
     let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
     steps.extend(zones.iter().map(|zone| Step::Spray(zone.step.clone())));
-    let mut torch_plans =
-        vec![torch_plan(torches.spray, torches.spray.spraying, torches.spray_gas)];
+    let bore = recipe.part.bore;
+    let may_rest = |torch: &Torch, gas: &GasSetting, planned: Time| {
+        rest::longest(rest::stall(bore, zones, torch, gas), planned)
+    };
+    let spray = torches.spray;
+    let turns = rest::planned(zones.iter().map(|zone| &zone.step), rig.axis.ramp);
+    let longest_rest = may_rest(spray, &spray.spraying, turns);
+    let mut torch_plans = vec![torch_plan(spray, spray.spraying, torches.spray_gas, longest_rest)];
     let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
     if let (Some(fuse), Some((torch, gas))) = (&recipe.fuse, torches.fuse) {
         let place = torch_plans.len();
-        torch_plans.push(torch_plan(torch, torch.fusing, gas));
+        let longest_rest = may_rest(torch, &torch.fusing, Time::ZERO);
+        torch_plans.push(torch_plan(torch, torch.fusing, gas, longest_rest));
         if torch.key != torches.spray.key {
             steps.push(Step::ChangeTorch(place));
         }
@@ -264,12 +272,13 @@ fn fuse_step(
     }
 }
 
-fn torch_plan(torch: &Torch, gas: GasSetting, fuel: &FuelGas) -> TorchPlan {
+fn torch_plan(torch: &Torch, gas: GasSetting, fuel: &FuelGas, longest_rest: Time) -> TorchPlan {
     TorchPlan {
         key: torch.key.clone(),
         title: torch.title.clone(),
         lighting: torch.lighting,
         gas,
+        longest_rest,
         fuel_pressure: torch.fuel_pressure,
         fuel_pressure_limit: fuel.highest_pressure,
         oxygen_pressure: torch.oxygen_pressure,

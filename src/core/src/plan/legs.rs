@@ -2,9 +2,8 @@
 
 use super::motion::LegMotion;
 use super::powder::TurnPowder;
-use crate::catalogue::Range;
 use crate::program::{FeedPoint, Pass, PowderWindow};
-use crate::quantity::{Acceleration, Length, Speed, Time};
+use crate::quantity::{Acceleration, Length, Range, Speed, Time};
 use crate::recipe::End;
 
 /// What the legs of a zone are made from.

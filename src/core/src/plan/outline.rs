@@ -1,7 +1,6 @@
 //! The part's outline inside a zone.
 
-use crate::catalogue::Range;
-use crate::quantity::Length;
+use crate::quantity::{Length, Range};
 use crate::recipe::{Part, ProfilePoint};
 
 /// The outline of one zone: its points in rising order, both edges included.

@@ -3,11 +3,10 @@
 use serde::Serialize;
 
 use super::outline::Outline;
-use crate::catalogue::Range;
 use crate::coat::deposit::{Deposit, area_of, build_of};
 use crate::coat::plume::capture;
 use crate::program::FeedPoint;
-use crate::quantity::{Fraction, Length, Pitch, Speed, SpindleSpeed};
+use crate::quantity::{Fraction, Length, Pitch, Range, Speed, SpindleSpeed};
 use crate::recipe::FeedChoice;
 
 /// Most passes a zone may take (arbitrary: far beyond any coat of the trade, it catches a slip

@@ -5,8 +5,7 @@ use core::fmt;
 
 use serde::Serialize;
 
-use crate::catalogue::Range;
-use crate::quantity::{Fraction, Length, SpindleSpeed};
+use crate::quantity::{Fraction, Length, Range, SpindleSpeed};
 use crate::recipe::{Part, Zone};
 
 /// How far a measured diameter may be from the recipe's (common practice, no source).

@@ -4,8 +4,7 @@ use core::f64::consts::PI;
 
 use serde::Serialize;
 
-use crate::catalogue::Range;
-use crate::quantity::{Fraction, Length, Quantity, Speed, SpindleSpeed};
+use crate::quantity::{Fraction, Length, Quantity, Range, Speed, SpindleSpeed};
 use crate::rig::SpindleSpec;
 
 /// The spindle speed that gives a surface speed: `n = 1000 v / (pi D)` in rpm, m/min and mm.

@@ -1,22 +1,17 @@
 //! Values for tests: an invented reference job on an invented rig.
 
 use crate::catalogue::{
-    Carrier, Catalogue, FuelGas, GasSetting, LightingRules, Powder, Range, ShutOrder, Torch,
-    TorchPurpose,
+    Carrier, Catalogue, FuelGas, GasSetting, LightingRules, Powder, ShutOrder, Torch, TorchPurpose,
 };
 use crate::quantity::{
-    Acceleration, Density, Fraction, Length, MassFlow, Pitch, Power, Pressure, Speed, SpindleSpeed,
+    Density, Fraction, Length, MassFlow, Pitch, Power, Pressure, Range, Speed, SpindleSpeed,
     Temperature, Time, VolumeFlow,
 };
 use crate::recipe::{
     Cool, End, FeedChoice, Fuse, Part, Preheat, ProfilePoint, Recipe, SlowCooling, Spray,
     Substrate, Zone,
 };
-use crate::rig::{
-    Attendance, AxisRegisters, AxisSpec, CommunicationLoss, FieldSpec, GearTable,
-    InverterRegisters, InverterSpec, IsolationSpec, LineId, LitBy, Rig, RigKind, SpindleSpec,
-    SwingAway, TachometerSpec, WatchdogSpec, WordOrder,
-};
+use crate::rig::{AxisSpec, GearTable, InverterSpec, Rig, SpindleSpec, support as bench};
 
 fn mm(value: f64) -> Length {
     Length::from_mm(value)
@@ -180,21 +175,10 @@ pub(crate) fn catalogue() -> Catalogue {
     }
 }
 
-fn silent() -> CommunicationLoss {
-    CommunicationLoss { after: s(0.2), reaction: 1 }
-}
-
 fn motor(low: f64, high: f64) -> InverterSpec {
     InverterSpec {
-        line: LineId(0),
-        unit: 2,
-        registers: InverterRegisters { write_block: 0, read_block: 16 },
-        rpm_per_count: 0.1,
         speeds: Range { low: SpindleSpeed::from_rpm(low), high: SpindleSpeed::from_rpm(high) },
-        age_budget: s(0.5),
-        poll_every: s(0.2),
-        communication_loss: silent(),
-        ride_on: s(600.0),
+        ..bench::inverter()
     }
 }
 
@@ -212,62 +196,16 @@ pub(crate) fn gears() -> SpindleSpec {
 }
 
 pub(crate) fn rig() -> Rig {
+    let bench = bench::bench();
     Rig {
-        swing: Length::from_mm(400.0),
-        title: "bench (invented)".to_owned(),
-        kind: RigKind::Twin,
-        lit_by: LitBy::Hand,
-        scan: s(0.01),
-        lines: Vec::new(),
-        field: FieldSpec {
-            line: LineId(0),
-            unit: 3,
-            contacts: Vec::new(),
-            analogues: Vec::new(),
-            coils: Vec::new(),
-            tachometer: TachometerSpec {
-                pulses_per_turn: 8,
-                period_register: 0,
-                count_register: 2,
-                since_register: 3,
-            },
-            cycle_register: 4,
-            communication_register: None,
-            communication_loss: s(0.2),
-            coil_latency: s(0.005),
-            age_budget: s(0.2),
-            poll_every: s(0.02),
-            registers_every: s(0.05),
-            watchdog: WatchdogSpec { relay: s(0.3), beat: s(0.1) },
-            isolation: IsolationSpec { vented_below: Pressure::from_bar(0.05), within: s(10.0) },
-            swing_away: SwingAway::NotFitted,
-        },
         axis: AxisSpec {
-            line: LineId(0),
-            unit: 1,
-            registers: AxisRegisters {
-                read_block: 0,
-                write_block: 32,
-                word_order: WordOrder::HighFirst,
-            },
-            pulses_per_mm: 400.0,
             datum: Length::ZERO,
             travel: Range { low: mm(10.0), high: mm(420.0) },
             park: mm(400.0),
-            park_tolerance: mm(1.0),
-            positioning: Speed::from_mm_per_s(50.0),
-            jog: Speed::from_mm_per_s(20.0),
-            homing: Speed::from_mm_per_s(10.0),
-            ramp: Acceleration::from_mm_per_s2(100.0),
-            quick_stop: Acceleration::from_mm_per_s2(250.0),
             backlash: Length::ZERO,
-            speed_step: Speed::from_mm_per_s(0.05),
-            age_budget: s(0.2),
-            poll_every: s(0.02),
-            communication_loss: silent(),
+            ..bench.axis
         },
         spindle: gears(),
-        attendance: Attendance { every: s(600.0), answer_within: s(60.0) },
-        interlocks: Vec::new(),
+        ..bench
     }
 }

@@ -8,11 +8,11 @@ use super::passes::{PassCount, ZoneFeed, feed_along, pitch_of, reference_feed};
 use super::powder::TurnPowder;
 use super::problem::{Findings, Limit};
 use super::speeds::{ChosenSpeed, choose};
-use crate::catalogue::{Catalogue, Powder, Range, Torch};
+use crate::catalogue::{Catalogue, Powder, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};
 use crate::coat::plume::capture;
 use crate::program::{FeedPoint, Pass, SprayStep};
-use crate::quantity::{Fraction, Length, Mass, Pitch, Speed};
+use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed};
 use crate::recipe::{End, Recipe, Zone};
 use crate::rig::Rig;
 

@@ -2,10 +2,10 @@
 
 use serde::Serialize;
 
-use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
+use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::quantity::{
-    Acceleration, Length, Mass, MassFlow, Pressure, Speed, SpindleSpeed, Temperature, Time,
+    Acceleration, Length, Mass, MassFlow, Pressure, Range, Speed, SpindleSpeed, Temperature, Time,
 };
 use crate::recipe::{End, SlowCooling};
 
@@ -46,6 +46,9 @@ pub struct TorchPlan {
     pub lighting: LightingRules,
     /// Gas setting of its steps.
     pub gas: GasSetting,
+    /// Longest time its flame may rest over one spot of the turning part, from the heat rate; no
+    /// shorter than the planned turns need. It can only tighten the interlock's own figure.
+    pub longest_rest: Time,
     /// Fuel pressure it is set to.
     pub fuel_pressure: Pressure,
     /// Highest fuel gauge pressure its gas may be used at.

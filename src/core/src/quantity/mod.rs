@@ -6,12 +6,14 @@
 
 mod kinds;
 mod parse;
+mod range;
 
 pub use kinds::{
     Acceleration, Angle, Density, Fraction, HeatRate, Length, Mass, MassFlow, Pitch, Power,
     Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep, Time, Turns, Volume, VolumeFlow,
 };
 pub use parse::{QuantityError, Unit};
+pub use range::Range;
 
 /// What every quantity can do: name itself, list its units, and be made from its base unit.
 pub trait Quantity: Copy + PartialOrd + Sized {

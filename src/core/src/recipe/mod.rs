@@ -10,8 +10,7 @@ use serde::Serialize;
 
 pub(crate) use check::planned_feed;
 
-use crate::catalogue::Range;
-use crate::quantity::{Length, MassFlow, Pitch, Speed, Temperature, Time};
+use crate::quantity::{Length, MassFlow, Pitch, Range, Speed, Temperature, Time};
 
 /// A checked recipe: every value inside its range and in agreement with the others.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -3,8 +3,7 @@
 use serde::Serialize;
 
 use super::line::LineId;
-use crate::catalogue::Range;
-use crate::quantity::{Acceleration, Length, Speed, Time};
+use crate::quantity::{Acceleration, Length, Range, Speed, Time};
 
 /// Order of the two registers of a 32-bit value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

@@ -112,4 +112,4 @@ pub(super) const SET_POINT: Bounds<f64> = Bounds::new(-1e6, 1e6, "the row of the
 pub(super) const DELAY: Bounds<Time> =
     Bounds::new(Time::from_s(0.0), Time::from_s(60.0), "the row of the matrix");
 /// The share of a line's time its polls may fill; the rest is for trips and powder edges.
-pub(super) const LINE_LOAD: f64 = 0.8;
+pub const LINE_LOAD: f64 = 0.8;

@@ -9,11 +9,14 @@ mod fitting;
 mod line;
 mod read;
 mod spindle;
+#[cfg(test)]
+pub(crate) mod support;
 mod together;
 
 use serde::Serialize;
 
 pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, WordOrder};
+pub use bounds::LINE_LOAD;
 pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
     TachometerSpec, WatchdogSpec,

@@ -4,8 +4,7 @@ use serde::Serialize;
 
 use super::axis::CommunicationLoss;
 use super::line::LineId;
-use crate::catalogue::Range;
-use crate::quantity::{SpindleSpeed, Time};
+use crate::quantity::{Range, SpindleSpeed, Time};
 
 /// Registers of the inverter; all are holding registers.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -3,10 +3,10 @@
 use core::f64::consts::PI;
 
 use super::{Rig, SpindleSpec};
-use crate::catalogue::{Catalogue, Range, Torch};
+use crate::catalogue::{Catalogue, Torch};
 use crate::document::{Problem, Problems, inches};
 use crate::image::{Analogue, Contact};
-use crate::quantity::{Length, Speed, SpindleSpeed};
+use crate::quantity::{Length, Range, Speed, SpindleSpeed};
 use crate::recipe::{Part, Recipe, planned_feed};
 
 /// How far plume and flame reach, in standard deviations: clear is beyond it.

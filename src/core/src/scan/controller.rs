@@ -4,14 +4,15 @@ use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
+use super::readiness::{self, DEVICES};
 use super::sample::Sampler;
 use super::snapshot::{Beat, Snapshot};
 use super::tell::Teller;
 use crate::coat::Coat;
-use crate::devices::{Commissioned, DeviceId, Rack, RackProblem, Transmit, Urgency};
+use crate::devices::{Rack, RackProblem, Transmit, Urgency};
 use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
 use crate::interlock::{
-    FigureProblem, Inspected, Interlocks, PermissiveState, PurgeDone, Raised, enforce,
+    FigureProblem, Inspected, Interlocks, PermissiveState, PurgeDone, Raised, Verdict, enforce,
 };
 use crate::ledger::{Entry, Ledger};
 use crate::line::Link;
@@ -83,6 +84,8 @@ pub struct Controller {
     next_scan: Moment,
     beat: Beat,
     lines: usize,
+    /// Powder edges dropped so far, as far as the job has been held for them.
+    dropped: u64,
 }
 
 impl Controller {
@@ -108,6 +111,7 @@ impl Controller {
             next_scan: Moment::START,
             beat: Beat::default(),
             lines: rig.lines.len(),
+            dropped: 0,
         })
     }
 
@@ -231,6 +235,7 @@ impl Controller {
     fn scan(&mut self, on_time: Level) {
         let inputs = self.rack.inputs(self.now);
         let limits = self.sequence.limits();
+        self.hold_for_dropped_powder();
         self.interlocks.step(&inputs, &self.outputs, &limits);
         self.look_for_permissives(&inputs);
         let mut proposed = self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
@@ -239,11 +244,7 @@ impl Controller {
             proposed.watchdog = Level::Off;
         }
         let written = enforce(self.interlocks.verdict(), &inputs, proposed);
-        let urgency = if self.interlocks.verdict().tripped() && removes(&self.outputs, &written) {
-            Urgency::Trip
-        } else {
-            Urgency::Routine
-        };
+        let urgency = urgency(self.interlocks.verdict(), &self.outputs, &written);
         self.rack.demand(self.now, &written, urgency);
         self.estimate_coat(&inputs);
         self.teller.contacts(&self.inputs, &inputs, &mut self.ledger);
@@ -257,6 +258,19 @@ impl Controller {
             self.teller.switched(switched, &self.inputs, &mut self.ledger);
         }
         self.sampler.sample(&self.inputs, &self.outputs, self.sequence.phase(), &mut self.ledger);
+    }
+
+    /// An ON edge that the line could not send in time is no powder where powder was planned: the
+    /// job is held, and the restart makes it up.
+    fn hold_for_dropped_powder(&mut self) {
+        let dropped = self.rack.powder_counters().dropped;
+        if dropped == self.dropped {
+            return;
+        }
+        self.dropped = dropped;
+        let words = self.teller.dropped(self.now, &mut self.ledger);
+        self.sequence.powder_dropped();
+        self.interlocks.raise(self.now, Raised::Overdue, &words);
     }
 
     /// What is missing for a start; looked for only where a start may be near.
@@ -278,24 +292,12 @@ impl Controller {
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);
         }
-        for device in [DeviceId::Field, DeviceId::Axis, DeviceId::Spindle] {
-            if self.rack.commissioned(device) != Commissioned::Agreed {
-                self.missing.push(match device {
-                    DeviceId::Field => {
-                        "The field I/O has not confirmed what it does when the controller is \
-                         silent: check its line with `evenpass rig check`."
-                    }
-                    DeviceId::Axis => {
-                        "The carriage drive has not confirmed what it does when the controller \
-                         is silent: check its line with `evenpass rig check`."
-                    }
-                    DeviceId::Spindle => {
-                        "The spindle drive has not confirmed what it does when the controller \
-                         is silent: check its line with `evenpass rig check`."
-                    }
-                });
-            }
-        }
+        let rack = &self.rack;
+        self.missing.extend(
+            DEVICES
+                .into_iter()
+                .filter_map(|device| readiness::missing(device, rack.commissioned(device))),
+        );
     }
 
     /// Hands the sequence's wishes to the interlocks.
@@ -364,9 +366,13 @@ impl Controller {
     }
 }
 
-/// Whether the new outputs take gas or powder away that the old ones asked for.
-fn removes(old: &Outputs, new: &Outputs) -> bool {
-    let coils = old.coils.iter().zip(&new.coils);
-    let powder = old.powder.now.is_on() && !new.powder.now.is_on();
-    powder || coils.into_iter().any(|(old, new)| old.is_on() && !new.is_on())
+/// How a scan's demand goes out: before everything else when a trip takes gas or powder away.
+fn urgency(verdict: &Verdict, old: &Outputs, new: &Outputs) -> Urgency {
+    let gone = |old: Level, new: Level| old.is_on() && !new.is_on();
+    let coils = old.coils.iter().zip(&new.coils).any(|(old, new)| gone(*old, *new));
+    let powder = gone(old.powder.now, new.powder.now);
+    if verdict.tripped() && (powder || coils) { Urgency::Trip } else { Urgency::Routine }
 }
+
+#[cfg(test)]
+mod tests;

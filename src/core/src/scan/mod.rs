@@ -1,6 +1,7 @@
 //! The scan: read, judge, step, enforce, write, publish, in that order and nothing between.
 
 mod controller;
+mod readiness;
 mod sample;
 mod snapshot;
 mod tell;

@@ -74,3 +74,46 @@ impl Sampler {
         ledger.write(now, EntryKind::Sample, String::new(), String::new(), Value::Object(data));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::image::{Failure, Kind, Level, Signal};
+
+    fn sampled(phase: Phase) -> Option<Value> {
+        let mut inputs = Inputs::unknown();
+        inputs.now = Moment::from_micros(10_000_000);
+        inputs.analogues[Analogue::PartTemperature.index()] = Signal::measured(251.5, inputs.now);
+        inputs.analogues[Analogue::FuseTemperature.index()] = Signal::measured(1041.0, inputs.now);
+        inputs.analogues[Analogue::FuelPressure.index()] = Signal {
+            kind: Kind::Failed(Failure::BrokenWire),
+            ..Signal::measured(-0.3, inputs.now)
+        };
+        let mut outputs = Outputs::default();
+        outputs.powder.now = Level::On;
+        let mut ledger = Ledger::with_capacity(4);
+        let mut sampler = Sampler::default();
+        sampler.sample(&inputs, &outputs, phase, &mut ledger);
+        let first = ledger.take();
+        sampler.sample(&inputs, &outputs, phase, &mut ledger);
+        assert_eq!(ledger.take(), None, "one sample in half a second");
+        first.map(|entry| entry.data)
+    }
+
+    /// The record reads `part` and `coat` as temperatures with their unit.
+    #[test]
+    fn a_sample_has_what_is_measured_with_its_unit_and_leaves_out_what_is_not() {
+        let data = sampled(Phase::Spraying).expect("a sample");
+        assert_eq!(
+            data,
+            serde_json::json!({ "part": "251.5 degC", "coat": "1041 degC", "powder": true })
+        );
+    }
+
+    #[test]
+    fn a_machine_at_rest_is_not_sampled() {
+        for phase in [Phase::Idle, Phase::Complete, Phase::Stopped] {
+            assert_eq!(sampled(phase), None);
+        }
+    }
+}

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::devices::Switched;
-use crate::image::{Coil, Contact, Inputs, Kind, Level};
+use crate::image::{Coil, Contact, Inputs, Kind, Level, Referenced};
 use crate::interlock::{Change, News};
 use crate::ledger::{EntryKind, Ledger};
 use crate::line::Link;
@@ -100,24 +100,49 @@ impl Teller {
         } else {
             -axis.at.since(at).as_secs_f64()
         };
-        let done = axis.value.position + along(axis.value.velocity, drift);
+        // Without a datum the position says nothing.
+        let done = (axis.kind == Kind::Measured && axis.value.referenced == Referenced::Yes)
+            .then(|| axis.value.position + along(axis.value.velocity, drift));
         let place = planned.and_then(|planned| {
             self.fixed.filter(|(moment, _)| *moment == planned).map(|(_, place)| place)
         });
         let late = planned.map(|planned| Time::from_s(at.as_seconds() - planned.as_seconds()));
+        let level = on_off(level);
         ledger.write(
             at,
             EntryKind::Powder,
-            format!("powder {} at {done:.2}", on_off(level)),
+            done.map_or_else(
+                || format!("powder {level}"),
+                |at| format!("powder {level} at {at:.2}"),
+            ),
             String::new(),
             json!({
                 "pass": self.pass,
-                "edge": on_off(level),
-                "planned": place.unwrap_or(done),
+                "edge": level,
+                "planned": place,
                 "done": done,
                 "late": late,
             }),
         );
+    }
+
+    /// An ON edge that never came; answers with what a person is told of it.
+    pub(super) fn dropped(&self, now: Moment, ledger: &mut Ledger) -> String {
+        let place = self.fixed.map(|(_, place)| place);
+        let due = place.map_or_else(String::new, |place| format!(" at {place:.2}"));
+        let words = format!(
+            "powder on{due} in pass {} could not be sent in time and was dropped: look at the \
+             field I/O's line, then restart",
+            self.pass
+        );
+        ledger.write(
+            now,
+            EntryKind::Powder,
+            format!("powder on{due} was dropped"),
+            "its line was not free in time".to_owned(),
+            json!({ "pass": self.pass, "edge": "on", "planned": place }),
+        );
+        words
     }
 
     pub(super) fn event(&mut self, event: &Event, program: Option<&Program>, ledger: &mut Ledger) {
@@ -224,3 +249,6 @@ const fn on_off(level: Level) -> &'static str {
         Level::Off => "off",
     }
 }
+
+#[cfg(test)]
+mod tests;

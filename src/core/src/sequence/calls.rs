@@ -55,6 +55,8 @@ pub struct Sequence {
     missing: Vec<&'static str>,
     outbox: Outbox,
     last_step: Option<Moment>,
+    /// Whether an ON edge was dropped since the last step.
+    dropped: Level,
     first_trip: Option<String>,
 }
 
@@ -76,6 +78,7 @@ impl Sequence {
             missing: Vec::with_capacity(32),
             outbox: Outbox::new(),
             last_step: None,
+            dropped: Level::Off,
             first_trip: None,
         }
     }
@@ -227,6 +230,12 @@ impl Sequence {
         self.chart.handle_with_context(&told, &mut scan);
     }
 
+    /// The devices dropped the ON edge that was due: no powder flows. The interlocks hold the job
+    /// for it with the next step; the restart begins where powder was wanted.
+    pub const fn powder_dropped(&mut self) {
+        self.dropped = Level::On;
+    }
+
     /// One scan. `missing` are the permissives that are not given, in words; empty when all are.
     /// What is not named by the state is proposed de-energised.
     pub fn step(
@@ -250,6 +259,7 @@ impl Sequence {
         let figures = self.chart.inner().figures;
         let unattended = self.attend(now, figures.attend_every, figures.attend_within);
 
+        let dropped = core::mem::take(&mut self.dropped);
         let program = self.program.clone();
         let mut scan = Scan {
             now,
@@ -263,6 +273,9 @@ impl Sequence {
             outbox: &mut self.outbox,
         };
         let chart = &mut self.chart;
+        if dropped.is_on() {
+            chart.handle_with_context(&Told::PowderDropped, &mut scan);
+        }
         if stalled && !matches!(chart.inner().leaf.phase(), Phase::Idle) {
             scan.wish(Wish::Stalled);
             chart.handle_with_context(&Told::Trip(Cause::Stalled), &mut scan);

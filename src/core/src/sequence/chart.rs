@@ -32,6 +32,8 @@ pub(super) enum Event {
     Propose,
     /// A request that the gate has let through.
     Ask(Request),
+    /// The devices dropped the powder edge that was due.
+    PowderDropped,
     /// Withdraw in order, for a reason.
     Hold(Cause),
     /// End the job in order, for a reason.
@@ -81,7 +83,9 @@ impl blocking::State<Machine> for State {
                 Outcome::Handled
             }
             Event::Ask(request) => self.ask(*request, machine, scan),
-            Event::Hold(_) | Event::Stop(_) | Event::Trip(_) => Outcome::Super,
+            Event::PowderDropped | Event::Hold(_) | Event::Stop(_) | Event::Trip(_) => {
+                Outcome::Super
+            }
         }
     }
 

@@ -43,7 +43,7 @@ pub(super) struct Figures {
     pub(super) axis_age: Duration,
     pub(super) park: Length,
     pub(super) park_tolerance: Length,
-    pub(super) travel: crate::catalogue::Range<Length>,
+    pub(super) travel: crate::quantity::Range<Length>,
     pub(super) positioning: Speed,
     pub(super) jog: Speed,
     pub(super) homing: Speed,
@@ -136,6 +136,8 @@ pub(super) struct Machine {
     /// Where powder has ceased to arrive in the pass in hand; nothing is sprayed before it.
     pub(super) done_to: Option<Length>,
     pub(super) feeder: Feeder,
+    /// When the hose is empty after the feeder's last OFF.
+    pub(super) hose_empty_at: Moment,
     /// The part's temperature when the pass in hand began, and its peak since.
     pub(super) pass_begin: Option<Temperature>,
     pub(super) pass_peak: Temperature,
@@ -177,6 +179,7 @@ impl Machine {
             leg: Leg::with_room(),
             done_to: None,
             feeder: Feeder::default(),
+            hose_empty_at: Moment::START,
             pass_begin: None,
             pass_peak: Temperature::ZERO,
             pass_rise: None,
@@ -236,6 +239,10 @@ impl Machine {
             ) => Outcome::Handled,
             (Event::Stop(cause), Phase::Manual) => self.go(State::NotReady, cause),
             (Event::Stop(cause), _) => stopping::begin(cause, self),
+            (Event::PowderDropped, _) => {
+                self.feeder.void();
+                Outcome::Handled
+            }
             (Event::Ask(Request::BlastedNow), _) => {
                 self.blasted_at = Some(scan.now);
                 Outcome::Handled

@@ -179,6 +179,11 @@ impl Leg {
         if self.is_past(one, other) { one } else { other }
     }
 
+    /// Whichever of the two comes first along the leg.
+    pub(super) fn nearer(&self, one: Length, other: Length) -> Length {
+        if self.is_past(one, other) { other } else { one }
+    }
+
     /// How long the whole leg takes.
     pub(super) fn whole_time(&self) -> f64 {
         self.nodes.last().map_or(0.0, |node| node.time)
@@ -239,6 +244,8 @@ pub(super) fn patience(distance: Length, at: Speed, ramp: Acceleration) -> Durat
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::plan::LegMotion;
+    use crate::program::Pass;
 
     fn constant(feed: f64) -> Vec<FeedPoint> {
         vec![FeedPoint { at: Length::ZERO, feed: Speed::from_mm_per_s(feed) }]
@@ -291,6 +298,36 @@ mod tests {
         let middle = leg.time_at(Length::from_mm(90.0)) - leg.time_at(Length::from_mm(10.0));
         let exact = (15.2_f64 / 8.8).ln() / 0.08;
         assert!((middle - exact).abs() < 2e-3, "{middle} against {exact}");
+    }
+
+    /// The plan's motion has a closed form and makes memory; this one is laid out again in the
+    /// memory it has, and smooths a profile that is steeper than the ramp. For passes whose feed
+    /// the ramp can follow the two are the same motion.
+    #[test]
+    fn the_leg_is_where_the_plan_s_motion_is() {
+        let point =
+            |(at, feed)| FeedPoint { at: Length::from_mm(at), feed: Speed::from_mm_per_s(feed) };
+        for (from, to, feed) in [
+            (78.2, 241.8, vec![(0.0, 10.416_667)]),
+            (241.8, 78.2, vec![(0.0, 10.416_667)]),
+            (50.0, 210.0, vec![(60.0, 8.0), (200.0, 14.0)]),
+            (210.0, 50.0, vec![(60.0, 8.0), (120.0, 11.0), (200.0, 10.0)]),
+            (0.0, 0.6, vec![(0.0, 30.0)]),
+        ] {
+            let pass = Pass {
+                from: Length::from_mm(from),
+                to: Length::from_mm(to),
+                feed: feed.into_iter().map(point).collect(),
+                powder: Vec::new(),
+            };
+            let planned = LegMotion::new(&pass, Acceleration::from_mm_per_s2(100.0));
+            let leg = leg(from, to, &pass.feed, 100.0);
+            for tenth in 0..=10 {
+                let at = pass.from + (pass.to - pass.from) * (f64::from(tenth) / 10.0);
+                let apart = leg.time_at(at) - planned.time_at(at).s();
+                assert!(apart.abs() < 1e-3, "{from} to {to} at {at}: {apart} s");
+            }
+        }
     }
 
     #[test]

@@ -138,6 +138,11 @@ impl Feeder {
         self.next
     }
 
+    /// The window whose OFF was passed last in the pass in hand, by its place in the list.
+    pub(super) const fn window_done(&self) -> Option<usize> {
+        self.window.checked_sub(1)
+    }
+
     /// Off now, and every ON that is on its way is void.
     pub(super) fn void(&mut self) {
         self.epoch = self.epoch.wrapping_add(1);

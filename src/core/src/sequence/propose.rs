@@ -14,7 +14,7 @@ use super::leaf::{Leaf, Phase};
 use super::machine::{Machine, Owed};
 use super::prompt::{Ask, Prompt};
 use super::state::State;
-use super::states::{access, holding};
+use super::states::{access, holding, spraying};
 
 /// Extraction runs on after the last gas or powder (cause-and-effect practice: at least 5 min).
 const EXTRACTION_OVERRUN: Duration = Duration::from_secs(300);
@@ -48,6 +48,9 @@ impl State {
         }
         scan.outputs.powder = machine.feeder.demand();
         scan.outputs.watchdog = Level::On;
+        if machine.last.powder.now.is_on() && !scan.outputs.powder.now.is_on() {
+            machine.hose_empty_at = scan.now + spraying::emptying(machine, scan);
+        }
 
         let gas = [Coil::Fuel, Coil::Oxygen].into_iter().any(|gas| scan.outputs.coil(gas).is_on());
         if gas || scan.outputs.powder.now.is_on() {

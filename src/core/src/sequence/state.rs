@@ -6,6 +6,7 @@
 //! every state, see the chart's root.
 
 use crate::moment::Moment;
+use crate::quantity::{Length, Range};
 
 use super::context::Scan;
 use super::leaf::{Leaf, Phase};
@@ -66,6 +67,23 @@ impl Toward {
         match self {
             Self::Low => Self::High,
             Self::High => Self::Low,
+        }
+    }
+
+    /// That end of a span.
+    pub(super) const fn end(self, span: Range<Length>) -> Length {
+        match self {
+            Self::Low => span.low,
+            Self::High => span.high,
+        }
+    }
+
+    /// The end that is nearer to where the carriage is; the low one when that is not known.
+    pub(super) fn nearer(span: Range<Length>, position: Option<Length>) -> Self {
+        let middle = (span.low + span.high) / 2.0;
+        match position {
+            Some(position) if position > middle => Self::High,
+            _ => Self::Low,
         }
     }
 }

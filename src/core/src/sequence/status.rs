@@ -12,6 +12,7 @@ use super::machine::{Job, Machine, Owed, Suspect};
 use super::motion::feed_at;
 use super::prompt::Prompt;
 use super::state::State;
+use super::steps::torch_of;
 
 /// Where a job stands, counted from 1.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -182,8 +183,9 @@ fn restart(
         (Some((pass, of)), None) => format!("{lighting}begin pass {pass} of {of}"),
         (None, _) => {
             match (progress.band, program.and_then(|p| p.steps.get(machine.cursor.step))) {
-                (Some((band, of)), _) => {
-                    format!("{lighting}heat band {band} of {of} again, all of it")
+                (Some((_, 1)), _) => format!("{lighting}heat the whole zone again"),
+                (Some((_, of)), _) => {
+                    format!("{lighting}heat the whole zone again, from band 1 of {of}")
                 }
                 (None, Some(Step::Preheat(_))) => format!("{lighting}go on preheating"),
                 (None, Some(Step::ChangeTorch(_))) => {
@@ -259,12 +261,16 @@ pub(super) fn limits(machine: &Machine, program: Option<&Program>) -> Limits {
     if machine.job == Job::None {
         return limits;
     }
+    // One torch may spray and fuse: the step in hand says with which flame.
+    let step = program.steps.get(machine.cursor.step);
+    let flame = step.and_then(torch_of).unwrap_or(machine.torch);
+    limits.longest_rest = program.torches.get(flame).map(|torch| torch.longest_rest);
     // The speed that is asked for now; a step's own until the spindle is asked to turn.
     limits.spindle = match machine.last.spindle {
         SpindleDemand::Turn(speed) => Some(speed),
         SpindleDemand::Stop => speed(machine, program),
     };
-    match program.steps.get(machine.cursor.step) {
+    match step {
         Some(Step::Spray(step)) => limits.spray_window = Some(step.window),
         Some(Step::Fuse(step)) => limits.fuse_ceiling = Some(step.ceiling),
         Some(Step::Preheat(_) | Step::ChangeTorch(_) | Step::Cool(_)) | None => {}

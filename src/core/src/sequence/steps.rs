@@ -47,6 +47,7 @@ pub(super) fn next_step(
     let before = machine.speed(scan);
     machine.cursor = Cursor { step: machine.cursor.step.saturating_add(1), pass: 0, band: 0 };
     machine.done_to = None;
+    machine.pass_rise = None;
     machine.hold_after_pass = Owed::Nothing;
     let next = scan.step(machine.cursor);
     if next.is_none() {

@@ -108,6 +108,11 @@ impl Axis {
         self.settings.state()
     }
 
+    /// What its settings are to read; empty when it has none.
+    pub(super) fn settings_wanted(&self) -> &[u16] {
+        self.settings.wanted()
+    }
+
     pub(super) const fn signal(&self) -> Signal<AxisReading> {
         self.reading
     }

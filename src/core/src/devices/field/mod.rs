@@ -133,6 +133,11 @@ impl Field {
         self.settings.state()
     }
 
+    /// What its settings are to read; empty when it has none.
+    pub(super) fn settings_wanted(&self) -> &[u16] {
+        self.settings.wanted()
+    }
+
     pub(super) const fn powder_counters(&self) -> &PowderCounters {
         self.feeder.counters()
     }

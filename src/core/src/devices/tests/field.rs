@@ -59,7 +59,7 @@ fn the_watchdog_beats_only_while_scans_ask_for_it() {
     let from = bench.now;
     bench.run(2_000_000);
     let edges = bench.asked(FIELD, 1, from).iter().filter(|function| **function == 0x0F).count();
-    assert!((38..=41).contains(&edges), "{edges} edges in 2 s at one every 50 ms");
+    assert!((47..=51).contains(&edges), "{edges} edges in 2 s at one every 40 ms");
 
     // The scan hangs: the rack lives on and makes no further edge.
     bench.scanning = false;

@@ -32,16 +32,16 @@ fn low_word(long: u32) -> u16 {
 }
 
 /// The field I/O module.
-pub(super) struct Module {
-    pub(super) storage: Box<Storage>,
+pub(crate) struct Module {
+    pub(crate) storage: Box<Storage>,
     /// Its cycle counter stands still.
-    pub(super) stuck: bool,
+    pub(crate) stuck: bool,
     /// Every change of the powder coil: (when, level).
-    pub(super) powder: Vec<(u64, bool)>,
+    pub(crate) powder: Vec<(u64, bool)>,
 }
 
 impl Module {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut storage = Box::new(Storage::new());
         for input in 0..31 {
             storage.set_discrete(input, true).unwrap();
@@ -56,12 +56,12 @@ impl Module {
         Self { storage, stuck: false, powder: Vec::new() }
     }
 
-    pub(super) fn coil(&self, coil: u16) -> bool {
+    pub(crate) fn coil(&self, coil: u16) -> bool {
         self.storage.get_coil(coil).unwrap()
     }
 
     /// A request complete at `complete` us (3.5 characters after its end).
-    pub(super) fn answer(&mut self, complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
+    pub(crate) fn answer(&mut self, complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
         if !self.stuck {
             let cycle = u16::try_from(complete / 250 % 65_536).unwrap();
             self.storage.set_input(14, cycle).unwrap();
@@ -76,33 +76,33 @@ impl Module {
 }
 
 /// The carriage drive: moves at its profile velocity without ramps.
-pub(super) struct Drive {
-    pub(super) storage: Box<Storage>,
-    pub(super) state: u16,
-    pub(super) position: f64,
-    pub(super) target: f64,
+pub(crate) struct Drive {
+    pub(crate) storage: Box<Storage>,
+    pub(crate) state: u16,
+    pub(crate) position: f64,
+    pub(crate) target: f64,
     moving: bool,
     homing: bool,
-    pub(super) homed: bool,
+    pub(crate) homed: bool,
     control: u16,
     acknowledge: bool,
     updated: u64,
     /// Set-points taken: each is an edge of control bit 4 in profile position.
-    pub(super) set_points: u32,
+    pub(crate) set_points: u32,
     /// Power states walked through, by status word.
-    pub(super) walked: Vec<u16>,
+    pub(crate) walked: Vec<u16>,
 }
 
 /// Status words of the power states, from the state table of CiA 402 / IEC 61800-7-201.
-pub(super) const DISABLED: u16 = 0x0250;
-pub(super) const READY: u16 = 0x0231;
-pub(super) const SWITCHED_ON: u16 = 0x0233;
-pub(super) const ENABLED: u16 = 0x0237;
-pub(super) const STOPPED: u16 = 0x0217;
-pub(super) const FAULT: u16 = 0x0218;
+pub(crate) const DISABLED: u16 = 0x0250;
+pub(crate) const READY: u16 = 0x0231;
+pub(crate) const SWITCHED_ON: u16 = 0x0233;
+pub(crate) const ENABLED: u16 = 0x0237;
+pub(crate) const STOPPED: u16 = 0x0217;
+pub(crate) const FAULT: u16 = 0x0218;
 
 impl Drive {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut storage = Box::new(Storage::new());
         storage.set_holding(0x0201, 1).unwrap();
         storage.set_holding(0x020C, 500).unwrap();
@@ -133,11 +133,11 @@ impl Drive {
         self.position as i32
     }
 
-    pub(super) fn velocity(&self) -> u32 {
+    pub(crate) fn velocity(&self) -> u32 {
         self.long(0x0204)
     }
 
-    pub(super) fn become_(&mut self, state: u16) {
+    pub(crate) fn become_(&mut self, state: u16) {
         if self.state != state {
             self.state = state;
             self.walked.push(state);
@@ -147,7 +147,7 @@ impl Drive {
         }
     }
 
-    pub(super) fn advance(&mut self, now: u64) {
+    pub(crate) fn advance(&mut self, now: u64) {
         let step = (now - self.updated) as f64 * 1e-6;
         self.updated = now;
         if !self.moving {
@@ -201,7 +201,7 @@ impl Drive {
         }
     }
 
-    pub(super) fn answer(&mut self, complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
+    pub(crate) fn answer(&mut self, complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
         self.advance(complete);
         let mode = self.storage.get_holding(0x0201).unwrap();
         let attained = if mode == 6 { self.homed && !self.moving } else { self.acknowledge };
@@ -232,26 +232,26 @@ impl Drive {
 }
 
 /// The spindle inverter.
-pub(super) struct Inverter {
-    pub(super) storage: Box<Storage>,
-    pub(super) latch: bool,
-    pub(super) fault: bool,
+pub(crate) struct Inverter {
+    pub(crate) storage: Box<Storage>,
+    pub(crate) latch: bool,
+    pub(crate) fault: bool,
     /// Writes of its settings.
-    pub(super) commissioned: u32,
+    pub(crate) commissioned: u32,
 }
 
 impl Inverter {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let mut storage = Box::new(Storage::new());
         storage.set_holdings_bulk(0x0012, &[1_000, 1, 120]).unwrap();
         Self { storage, latch: true, fault: false, commissioned: 0 }
     }
 
-    pub(super) fn command(&self) -> u16 {
+    pub(crate) fn command(&self) -> u16 {
         self.storage.get_holding(0x0010).unwrap()
     }
 
-    pub(super) fn answer(&mut self, _complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
+    pub(crate) fn answer(&mut self, _complete: u64, frame: &[u8]) -> Option<Vec<u8>> {
         let running = self.command() & 1 == 1 && self.latch && !self.fault;
         let status =
             1 | u16::from(running) << 1 | u16::from(self.fault) << 3 | u16::from(self.latch) << 4;

@@ -4,7 +4,7 @@ mod axis;
 mod edges;
 mod faults;
 mod field;
-mod machine;
+pub(crate) mod machine;
 mod oracle;
 mod spindle;
 mod survey;

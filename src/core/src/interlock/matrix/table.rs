@@ -244,7 +244,7 @@ pub(in crate::interlock) const ROWS: &[Row] = matrix! {
         [X X X _ UntilClear Retreat Turn _ _], Healthy,   Red,    "Tachometer not known", "A sensor fault, not a speed: look at tachometer and wiring.";
     604, "part_not_turning",    3, Trip, FlameOverPart,   Open(Contact::PartTurning),               NONE,                300,
         [X X X _ UntilClear Retreat Stop _ _], AtRest,    Red,    "Part does not turn", "The chuck may slip: hold the part as scrap-suspect, look at the clamp.";
-    605, "overspeed",           3, Trip, Energised,       Watch::Overspeed,                         ceiling(120.0, "%"), 500,
+    605, "overspeed",           3, Trip, Process,         Watch::Overspeed,                         ceiling(120.0, "%"), 500,
         [X X X _ UntilClear Retreat Stop _ _], AtRest,    Red,    "Spindle too fast", "Look at gear lever and inverter; see that the part still sits.";
     606, "speed_warn",          8, Warn, SpindleSettled,  Watch::SpeedError,                        ceiling(5.0, "%"),  1000,
         [_ _ _ _ Keep       Free    Free _ _], AtRest,    Yellow, "Spindle speed off", "Look at belt and gear lever.";

@@ -8,7 +8,7 @@ use crate::image::{
 };
 use crate::interlock::{CarriageEffect, Interlocks, Limits, PermissiveState};
 use crate::moment::Moment;
-use crate::quantity::{Length, Speed, SpindleSpeed};
+use crate::quantity::{Length, Speed, SpindleSpeed, Time};
 use crate::rig::LitBy;
 
 #[test]
@@ -256,10 +256,24 @@ fn a_flame_at_rest_counts_over_the_part_and_not_at_the_park() {
     assert_eq!(bench.causes(), Vec::<&str>::new());
     bench.contact(Contact::ParkSwitch, Level::Off);
     bench.axis(|axis| axis.position = Length::from_mm(160.0));
-    bench.run(3.9);
+    bench.run(1.9);
     assert_eq!(bench.first(), "no trip");
     bench.run(0.2);
     assert_eq!(bench.first(), "flame_at_rest");
+}
+
+#[test]
+fn a_plan_shortens_the_longest_rest_of_a_flame_and_never_lengthens_it() {
+    for (given, lasts) in [(Some(1.0), 1.0), (Some(3.0), 3.0), (Some(9.0), 3.0), (None, 3.0)] {
+        let mut bench = Bench::fusing();
+        bench.limits.longest_rest = given.map(Time::from_s);
+        bench.outputs.axis = AxisDemand::Still;
+        bench.axis(|axis| axis.velocity = Speed::ZERO);
+        bench.run(lasts - 0.1);
+        assert_eq!(bench.first(), "no trip", "{given:?}");
+        bench.run(0.2);
+        assert_eq!(bench.first(), "flame_at_rest", "{given:?}");
+    }
 }
 
 #[test]

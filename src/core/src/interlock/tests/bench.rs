@@ -3,7 +3,6 @@
 use core::time::Duration;
 use std::sync::OnceLock;
 
-use crate::catalogue::Range;
 use crate::cia402::PowerState;
 use crate::image::{
     Analogue, AxisDemand, AxisReading, Coil, Contact, Failure, Inputs, Kind, Level, LineHealth,
@@ -11,12 +10,10 @@ use crate::image::{
 };
 use crate::interlock::{Interlocks, Limits, Verdict, enforce};
 use crate::moment::Moment;
-use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature, Time};
-use crate::rig::{
-    AnalogueSpec, Attendance, AxisRegisters, AxisSpec, CoilSpec, CommunicationLoss, ContactSpec,
-    FieldSpec, InverterRegisters, InverterSpec, IsolationSpec, LineId, LineSpec, LitBy, Parity,
-    Rig, RigKind, Sense, SpindleSpec, StopBits, SwingAway, TachometerSpec, WatchdogSpec, WordOrder,
+use crate::quantity::{
+    Acceleration, Length, Pressure, Range, Speed, SpindleSpeed, Temperature, Time,
 };
+use crate::rig::{AxisSpec, FieldSpec, InverterSpec, IsolationSpec, Rig, SpindleSpec, support};
 
 /// The scan's period.
 pub(super) const SCAN: Duration = Duration::from_millis(20);
@@ -32,118 +29,27 @@ const SAFE_WHEN_OFF: [Contact; 8] = [
     Contact::HoldToRun,
 ];
 
+/// The shipped bench with slower budgets, every contact wired and its park at 710 mm.
 pub(super) fn rig() -> Rig {
-    let line = |name: &str| LineSpec {
-        name: name.to_owned(),
-        port: None,
-        baud: 115_200,
-        parity: Parity::Even,
-        stop_bits: StopBits::One,
-        reply_within: Time::from_s(0.025),
-        quarantine: Time::from_s(0.030),
-        turn_round: Time::from_s(0.003),
-        misses: 3,
-        probe_every: Time::from_s(1.0),
-    };
-    let loss = |reaction| CommunicationLoss { after: Time::from_s(0.2), reaction };
+    let bench = support::bench();
     Rig {
-        swing: Length::from_mm(400.0),
-        title: "test bench".to_owned(),
-        kind: RigKind::Twin,
-        lit_by: LitBy::Hand,
-        scan: Time::from_s(0.02),
-        lines: vec![line("field"), line("drives")],
-        field: field(),
+        field: FieldSpec {
+            age_budget: Time::from_s(0.3),
+            isolation: IsolationSpec { within: Time::from_s(5.0), ..bench.field.isolation },
+            ..bench.field
+        },
         axis: AxisSpec {
-            line: LineId(1),
-            unit: 1,
-            registers: AxisRegisters {
-                read_block: 0,
-                write_block: 32,
-                word_order: WordOrder::HighFirst,
-            },
-            pulses_per_mm: 400.0,
-            datum: Length::from_mm(-50.0),
             travel: Range { low: Length::from_mm(-40.0), high: Length::from_mm(850.0) },
             park: Length::from_mm(710.0),
-            park_tolerance: Length::from_mm(1.0),
-            positioning: Speed::from_mm_per_s(50.0),
             jog: Speed::from_mm_per_s(10.0),
-            homing: Speed::from_mm_per_s(5.0),
-            ramp: Acceleration::from_mm_per_s2(100.0),
-            quick_stop: Acceleration::from_mm_per_s2(250.0),
-            backlash: Length::from_mm(0.05),
-            speed_step: Speed::from_mm_per_s(0.05),
             age_budget: Time::from_s(0.3),
-            poll_every: Time::from_s(0.02),
-            communication_loss: loss(2),
+            ..bench.axis
         },
         spindle: SpindleSpec::Inverter(InverterSpec {
-            line: LineId(1),
-            unit: 2,
-            registers: InverterRegisters { write_block: 0, read_block: 16 },
-            rpm_per_count: 0.1,
-            speeds: Range {
-                low: SpindleSpeed::from_rpm(30.0),
-                high: SpindleSpeed::from_rpm(1400.0),
-            },
             age_budget: Time::from_s(0.5),
-            poll_every: Time::from_s(0.1),
-            communication_loss: loss(1),
-            ride_on: Time::from_s(120.0),
+            ..support::inverter()
         }),
-        attendance: Attendance { every: Time::from_s(120.0), answer_within: Time::from_s(30.0) },
-        interlocks: Vec::new(),
-    }
-}
-
-fn field() -> FieldSpec {
-    let numbered = |index: usize| u16::try_from(index).ok();
-    FieldSpec {
-        line: LineId(0),
-        unit: 1,
-        contacts: Contact::ALL
-            .iter()
-            .map(|tag| ContactSpec {
-                tag: *tag,
-                input: numbered(tag.index()),
-                absent: Level::On,
-                sense: Sense::Straight,
-            })
-            .collect(),
-        analogues: Analogue::ALL
-            .iter()
-            .map(|tag| AnalogueSpec {
-                tag: *tag,
-                register: numbered(tag.index()),
-                microampere_per_count: 1.0,
-                at_4_ma: 0.0,
-                at_20_ma: 100.0,
-            })
-            .collect(),
-        coils: Coil::ALL
-            .iter()
-            .map(|coil| CoilSpec { coil: *coil, output: numbered(coil.index()) })
-            .collect(),
-        tachometer: TachometerSpec {
-            pulses_per_turn: 8,
-            period_register: 20,
-            count_register: 22,
-            since_register: 23,
-        },
-        cycle_register: 24,
-        communication_register: Some(0),
-        communication_loss: Time::from_s(0.2),
-        coil_latency: Time::from_s(0.001),
-        age_budget: Time::from_s(0.3),
-        poll_every: Time::from_s(0.02),
-        registers_every: Time::from_s(0.04),
-        watchdog: WatchdogSpec { relay: Time::from_s(0.3), beat: Time::from_s(0.05) },
-        isolation: IsolationSpec {
-            vented_below: Pressure::from_bar(0.05),
-            within: Time::from_s(5.0),
-        },
-        swing_away: SwingAway::NotFitted,
+        ..bench
     }
 }
 
@@ -386,7 +292,7 @@ pub(super) fn limits() -> Limits {
         part: Some(Range { low: Length::from_mm(0.0), high: Length::from_mm(300.0) }),
         clear_by: Length::from_mm(45.0),
         park: Length::from_mm(710.0),
-        longest_rest: Some(Time::from_s(4.0)),
+        longest_rest: Some(Time::from_s(2.0)),
         trial: Some(Time::from_s(5.0)),
     }
 }

@@ -3,7 +3,7 @@
 use super::bench::{Bench, rig};
 use crate::image::Analogue;
 use crate::interlock::matrix::{Tighter, rows};
-use crate::interlock::{FigureProblem, Interlocks};
+use crate::interlock::{FigureProblem, Interlocks, check_figures};
 use crate::quantity::Time;
 use crate::rig::{InterlockFigures, Rig};
 
@@ -27,7 +27,8 @@ fn an_unknown_key_names_the_nearest_one() {
     let found = problem(&rig_with("flame_lots", None, None));
     assert_eq!(
         found.to_string(),
-        "no interlock is called \"flame_lots\"; did you mean \"flame_lost\"?"
+        "interlock.flame_lots: no interlock is called that; accepted: the key of a row of the \
+         interlocks; did you mean `flame_lost`?"
     );
 }
 
@@ -91,7 +92,26 @@ fn a_refusal_says_what_was_found_and_what_to_write() {
     let found = problem(&rig_with("fuel_low", Some(60.0), None));
     assert_eq!(
         found.to_string(),
-        "interlock \"fuel_low\": set-point 60 % is looser than the matrix's 70 %; a rig may only \
-         tighten it: write 70 % or more, or leave it out"
+        "interlock.fuel_low.set_point: 60 % is looser than the program's 70 %; accepted: 70 % or \
+         more: a rig may only tighten an interlock; tighten it, or leave it out"
     );
+}
+
+#[test]
+fn every_bad_figure_of_a_rig_is_reported_by_its_path_and_not_only_the_first() {
+    let mut rig = rig_with("fuel_low", Some(60.0), Some(99.0));
+    rig.interlocks.extend(rig_with("flame_lots", None, None).interlocks);
+    rig.interlocks.extend(rig_with("flame_lost", Some(1.0), None).interlocks);
+    let paths: Vec<String> =
+        check_figures(&rig).iter().map(|problem| problem.path.clone()).collect();
+    assert_eq!(
+        paths,
+        [
+            "interlock.flame_lots",
+            "interlock.fuel_low.set_point",
+            "interlock.fuel_low.delay",
+            "interlock.flame_lost.set_point"
+        ]
+    );
+    assert!(check_figures(&rig_with("fuel_low", Some(80.0), None)).is_empty());
 }

@@ -4,8 +4,8 @@ mod noise;
 mod time_out;
 
 use super::{Answer, Frame, Line, Link, Miss, Outcome, Reply, Request};
-use crate::devices::bench;
 use crate::moment::Moment;
+use crate::rig::support;
 
 /// Three registers, as in the specification's example.
 const THREE: Request = Request::ReadHoldingRegisters { address: 0x6B, count: 3 };
@@ -39,7 +39,7 @@ fn end(outcome: &Outcome<'_>) -> End {
 
 /// A line that is clear, and the moment.
 fn clear() -> (Line, u64) {
-    let mut line = Line::new(&bench::line("field"));
+    let mut line = Line::new(&support::line());
     assert_eq!(line.ready_at(), Moment::NEVER);
     line.handle_link(at(0), Link::Up);
     // What was said before the port opened is waited out.

@@ -11,13 +11,14 @@ mod zone;
 
 use serde::Serialize;
 
+pub use super::rest::STALL_RISE;
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use print::Page;
-pub use temperature::STALL_RISE;
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
 
 use super::job::{heated, net_into};
 use super::problem::Findings;
+use super::rest;
 use super::torches::Torches;
 use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
@@ -117,11 +118,8 @@ impl Forecast {
         let total = steps.last().map_or(Time::ZERO, |step| step.done_at);
         let zones = zone::zones(basis, program, planned, coat);
         let gas = gas::uses(basis, program, &steps);
-        let stall = planned
-            .iter()
-            .map(|zone| temperature::stall(basis, zone))
-            .reduce(Time::min)
-            .unwrap_or(Time::ZERO);
+        let spray = basis.torches.spray;
+        let stall = rest::stall(basis.recipe.part.bore, planned, spray, &spray.spraying);
         let powder = powder(planned, &zones);
         Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
     }

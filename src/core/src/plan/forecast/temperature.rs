@@ -1,17 +1,12 @@
 //! Temperatures and times of the steps, the heated stretch as one lump.
 
 use super::{Basis, Certainty, StepForecast, counted, heated, net_into, thinnest, title_of};
-use crate::catalogue::Range;
-use crate::plan::heat::{Lump, ROOM, StandingFlame};
+use crate::plan::heat::{Lump, ROOM};
 use crate::plan::powder::Timeline;
 use crate::plan::problem::Findings;
 use crate::plan::zone::ZonePlan;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, SprayStep, Step};
-use crate::quantity::{Length, Power, Temperature, TemperatureStep, Time};
-
-/// How much hotter the surface under a stalled carriage may get before the gases must be shut
-/// (arbitrary: half the width of a usual spraying window is 75 K).
-pub const STALL_RISE: TemperatureStep = TemperatureStep::from_kelvin(50.0);
+use crate::quantity::{Length, Power, Range, Temperature, Time};
 
 /// The state that goes from step to step.
 struct Run<'a> {
@@ -190,16 +185,4 @@ fn fresh_part(band: Range<Length>, reached: Option<Length>, step: &FuseStep) -> 
             Range { low: band.low, high: band.high.min(edge) }
         }
     }
-}
-
-/// How long the carriage may stall over a zone under the hotter of its flames.
-pub(super) fn stall(basis: &Basis<'_>, zone: &ZonePlan<'_>) -> Time {
-    let torch = basis.torches.spray;
-    StandingFlame {
-        diameter: zone.diameters.low,
-        bore: basis.recipe.part.bore,
-        net: net_into(zone.diameters.low, torch, &torch.spraying),
-        flame: torch.flame,
-    }
-    .time_to(STALL_RISE)
 }

@@ -3,7 +3,6 @@
 use serde::Serialize;
 
 use super::Basis;
-use crate::catalogue::Range;
 use crate::coat::deposit::fused_build;
 use crate::coat::plume::{edge_error, edge_share, ripple};
 use crate::coat::{Coat, CoatBasis};
@@ -14,7 +13,7 @@ use crate::plan::powder::{PassEdges, Timeline, TurnPowder, edges, rest_before, t
 use crate::plan::speeds::ChosenSpeed;
 use crate::plan::zone::ZonePlan;
 use crate::program::{Pass, Program, SprayStep, Step};
-use crate::quantity::{Fraction, Length, Mass, Pitch, Speed, Temperature, Time};
+use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed, Temperature, Time};
 
 /// Places along a zone at which its thickness is told, edges included.
 const STATIONS: u32 = 41;

@@ -5,9 +5,8 @@ use super::super::{
     SpindleSpec, WordOrder, bounds,
 };
 use super::LINES;
-use crate::catalogue::Range;
 use crate::document::{Bounds, Problem, Table};
-use crate::quantity::{SpindleSpeed, Time};
+use crate::quantity::{Range, SpindleSpeed, Time};
 
 const WORD_ORDERS: &[(&str, WordOrder)] =
     &[("high_first", WordOrder::HighFirst), ("low_first", WordOrder::LowFirst)];

@@ -92,12 +92,13 @@ pub(in super::super) fn begin(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
+    let flowed = machine.feeder.level();
     machine.feeder.void();
     machine.hold_after_pass = Owed::Nothing;
     if machine.leaf == Leaf::Crossing {
         let confirmed = scan.now.before(LOOK_BACK);
         let since = scan.verdict.first.as_ref().map_or(scan.now, |first| first.since);
-        spraying::lose_powder(since.max(confirmed), machine, scan);
+        spraying::lose_powder(flowed, since.max(confirmed), machine, scan);
     }
     if over_the_part(machine, scan) {
         machine.suspect = Suspect::Inspect;

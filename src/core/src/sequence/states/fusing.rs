@@ -13,10 +13,9 @@ use super::super::machine::Machine;
 use super::super::state::{State, Toward};
 use super::super::steps::{self, is_late};
 use super::holding;
-use crate::catalogue::Range;
 use crate::moment::Moment;
 use crate::program::FuseStep;
-use crate::quantity::Length;
+use crate::quantity::{Length, Range};
 use crate::request::Request;
 
 /// Where the flame is while a band is heated.
@@ -33,23 +32,12 @@ fn band<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a FuseStep, Range<L
     step.bands.get(machine.cursor.band).map(|band| (step, *band))
 }
 
-const fn end(band: Range<Length>, toward: Toward) -> Length {
-    match toward {
-        Toward::Low => band.low,
-        Toward::High => band.high,
-    }
-}
-
 /// Heating of the band in hand, first toward its nearer end.
 pub(in super::super) fn first_state(machine: &Machine, scan: &Scan<'_>) -> State {
     let longest =
         scan.fuse(machine.cursor).map_or(Duration::ZERO, |step| step.longest.to_duration());
-    let toward = match (band(machine, scan), scan.position()) {
-        (Some((_, band)), Some(position)) if position > (band.low + band.high) / 2.0 => {
-            Toward::High
-        }
-        _ => Toward::Low,
-    };
+    let toward =
+        band(machine, scan).map_or(Toward::Low, |(_, band)| Toward::nearer(band, scan.position()));
     State::Heating { toward, place: Place::OverBand, until: scan.now + longest }
 }
 
@@ -75,7 +63,7 @@ pub(in super::super) fn heating(
         Place::Withdrawn if coat.is_some_and(|coat| coat < step.window.high) => {
             *place = Place::OverBand;
         }
-        Place::OverBand if scan.is_at(end(band, toward)) => {
+        Place::OverBand if scan.is_at(toward.end(band)) => {
             let to = State::FuseTurning { toward: toward.other(), until };
             return machine.go(to, Cause::AtEnd);
         }
@@ -99,7 +87,7 @@ pub(in super::super) fn propose_heating(
     if let (Some((step, band)), Some(position)) = (band(machine, scan), scan.position()) {
         let over = band.contains(position);
         let at = if over { step.oscillation } else { Machine::positioning(scan) };
-        scan.outputs.axis = Machine::travel(end(band, toward), at, scan);
+        scan.outputs.axis = Machine::travel(toward.end(band), at, scan);
     }
 }
 
@@ -124,8 +112,7 @@ fn next_end(machine: &Machine, scan: &Scan<'_>) -> Option<Length> {
     let step = scan.fuse(machine.cursor)?;
     let next = step.bands.get(machine.cursor.band.saturating_add(1))?;
     let position = scan.position()?;
-    let nearer = (position - next.low).abs() <= (position - next.high).abs();
-    Some(if nearer { next.low } else { next.high })
+    Some(Toward::nearer(*next, Some(position)).end(*next))
 }
 
 fn wet(cause: Cause, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {

@@ -75,13 +75,15 @@ impl Withdrawal {
             let empty = scan.now + spraying::emptying(machine, scan);
             let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
             if out_of == Leaf::Crossing {
-                spraying::lose_powder(empty, machine, scan);
+                spraying::lose_powder(flowed, empty, machine, scan);
             }
             if flame == Flame::Out {
                 return Withdrawn::Clear;
             }
-            *self = if flowed.is_on() && spraying {
-                Self::Emptying { until: empty }
+            // The hose empties over the rest of the pass, whether a hold shut it or the pass's end.
+            let until = if flowed.is_on() { empty } else { machine.hose_empty_at };
+            *self = if spraying && until > scan.now {
+                Self::Emptying { until }
             } else {
                 Self::clearing(scan)
             };
@@ -227,6 +229,10 @@ pub(in super::super) fn ask(
     }
     machine.restarted_at = scan.now;
     machine.setback = None;
+    // A coat that was left wet in part has set: the whole zone is heated again, band by band.
+    if scan.fuse(machine.cursor).is_some() {
+        machine.cursor.band = 0;
+    }
     scan.wish(Wish::Restarted);
     let cause = Cause::Asked(request);
     if surface_is_old(machine, scan) {

@@ -12,12 +12,11 @@ use super::super::prompt::Ask;
 use super::super::state::State;
 use super::super::steps::is_late;
 use crate::image::{AxisDemand, Contact, HomingRequest, Level, Referenced};
+use crate::interlock::durations::JOG_LEASE;
 use crate::moment::Moment;
 use crate::quantity::{Length, Quantity};
 use crate::request::{Direction, Request};
 
-/// A jog goes on this long after each renewal (the design's lease of about 100 ms).
-const LEASE: Duration = Duration::from_millis(100);
 /// Extra run in front of a jogging carriage, so that it does not reach its end point between two
 /// scans; arbitrary.
 const AHEAD: Duration = Duration::from_millis(250);
@@ -207,7 +206,7 @@ impl Jogging {
             Self::Still if scan.at_rest() => AxisDemand::Still,
             Self::Still => AxisDemand::QuickStop,
             Self::Moving { direction, .. } => {
-                let run = at.mm_per_s() * (AHEAD + LEASE).as_secs_f64();
+                let run = at.mm_per_s() * (AHEAD + JOG_LEASE).as_secs_f64();
                 let stop =
                     at.mm_per_s() * at.mm_per_s() / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
                 let ahead = Length::from_mm(run + stop);
@@ -239,7 +238,7 @@ impl Jogging {
                     Self::Moving { button, .. } => button,
                     Self::Still | Self::Nudging { .. } => HoldToRun::NotSeenReleased,
                 };
-                *self = Self::Moving { direction, lease: scan.now + LEASE, button };
+                *self = Self::Moving { direction, lease: scan.now + JOG_LEASE, button };
                 Outcome::Handled
             }
             Request::JogRelease => {

@@ -11,9 +11,8 @@ use super::super::machine::Machine;
 use super::super::state::{State, Toward, Warming};
 use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
-use crate::catalogue::Range;
 use crate::moment::Moment;
-use crate::quantity::{Length, Speed, Temperature};
+use crate::quantity::{Length, Range, Speed, Temperature};
 
 /// What the warming needs, from a preheat step or, where a job has none, from the spray step.
 struct Figures {
@@ -84,18 +83,7 @@ fn soak(warming: Warming, machine: &Machine, scan: &Scan<'_>) -> State {
 /// The carriage first crosses the span from the end that is nearer.
 fn nearer_end(warming: Warming, machine: &Machine, scan: &Scan<'_>) -> Toward {
     let Some(figures) = figures(warming, machine, scan) else { return Toward::Low };
-    let middle = (figures.span.low + figures.span.high) / 2.0;
-    match scan.position() {
-        Some(position) if position > middle => Toward::High,
-        _ => Toward::Low,
-    }
-}
-
-const fn end(span: Range<Length>, toward: Toward) -> Length {
-    match toward {
-        Toward::Low => span.low,
-        Toward::High => span.high,
-    }
+    Toward::nearer(figures.span, scan.position())
 }
 
 pub(in super::super) fn traversing(
@@ -113,7 +101,7 @@ pub(in super::super) fn traversing(
         return holding::begin(Cause::PreheatTooLong, machine);
     }
     // Judged at the end of the span only: under the torch the surface is hotter than the part.
-    if scan.is_at(end(figures.span, toward)) {
+    if scan.is_at(toward.end(figures.span)) {
         if scan.temperature().is_some_and(|part| part >= figures.aim) {
             let to = soak(warming, machine, scan);
             return machine.go(to, Cause::Warm);
@@ -146,7 +134,7 @@ pub(in super::super) fn propose_traversing(toward: Toward, machine: &Machine, sc
     {
         let at =
             if figures.span.contains(position) { figures.feed } else { Machine::positioning(scan) };
-        scan.outputs.axis = Machine::travel(end(figures.span, toward), at, scan);
+        scan.outputs.axis = Machine::travel(toward.end(figures.span), at, scan);
     }
 }
 

@@ -28,6 +28,17 @@ fn pass_in_hand<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a SprayStep
     step.passes.get(machine.cursor.pass).map(|pass| (step, pass))
 }
 
+/// The pass whose leg is laid out: the one in hand, or the one before it while its hose empties.
+fn pass_laid_out<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<&'a Pass> {
+    let step = scan.spray(machine.cursor)?;
+    let in_hand = machine.cursor.pass;
+    [Some(in_hand), in_hand.checked_sub(1)]
+        .into_iter()
+        .flatten()
+        .filter_map(|index| step.passes.get(index))
+        .find(|pass| pass.from == machine.leg.from() && pass.to == machine.leg.to())
+}
+
 /// An edge nearer than this may be on its way to the module and is moved no more.
 fn freeze(scan: &Scan<'_>) -> Duration {
     scan.figures.scan.saturating_mul(2).max(Duration::from_millis(40)).min(NOTICE)
@@ -267,7 +278,7 @@ pub(in super::super) fn propose_crossing(
 
 /// The crossing's move at the feed of where the carriage will be when the set-point arrives.
 pub(in super::super) fn leg_demand(machine: &Machine, scan: &Scan<'_>) -> AxisDemand {
-    let (Some((_, pass)), Some(axis)) = (pass_in_hand(machine, scan), scan.axis()) else {
+    let (Some(pass), Some(axis)) = (pass_laid_out(machine, scan), scan.axis()) else {
         return AxisDemand::QuickStop;
     };
     let ahead = scan.now.since(scan.inputs.axis.at) + scan.figures.scan;
@@ -339,8 +350,14 @@ pub(in super::super) fn emptying(machine: &Machine, scan: &Scan<'_>) -> Duration
 }
 
 /// Notes where powder ceases to arrive in the pass in hand, when it ceases at `when` (in the
-/// leg's own time as measured): the restart begins there.
-pub(in super::super) fn lose_powder(when: Moment, machine: &mut Machine, scan: &mut Scan<'_>) {
+/// leg's own time as measured): the restart begins there. Where none flowed, what the last window
+/// has had ends with that window.
+pub(in super::super) fn lose_powder(
+    flowed: Level,
+    when: Moment,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) {
     let Some((step, pass)) = pass_in_hand(machine, scan) else { return };
     let Some(position) = scan.position() else { return };
     // A pass that is finished has handed on to the next one, whose leg is not laid out yet.
@@ -349,7 +366,14 @@ pub(in super::super) fn lose_powder(when: Moment, machine: &mut Machine, scan: &
         return;
     }
     let anchor = Anchor { at: scan.inputs.axis.at, time: machine.leg.time_at(position) };
-    let place = machine.leg.position_at(anchor.time_of(when));
+    let ceases = machine.leg.position_at(anchor.time_of(when));
+    let place = if flowed.is_on() {
+        ceases
+    } else {
+        let last = machine.feeder.window_done().and_then(|index| pass.powder.get(index));
+        let Some(last) = last else { return };
+        machine.leg.nearer(last.off, ceases)
+    };
     let first = pass.powder.first().map_or(pass.to, |window| window.on);
     if !machine.leg.is_past(place, first) {
         return;

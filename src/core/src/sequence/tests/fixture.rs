@@ -3,23 +3,18 @@
 
 use std::sync::Arc;
 
-use crate::catalogue::{GasSetting, LightingRules, Range, ShutOrder};
-use crate::image::{Analogue, Coil, Contact, Level};
+use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
+use crate::image::Level;
 use crate::program::{
     CoolStep, FeedPoint, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
     TorchPlan,
 };
 use crate::quantity::{
-    Acceleration, Length, Mass, MassFlow, Power, Pressure, Speed, SpindleSpeed, Temperature, Time,
-    VolumeFlow,
+    Acceleration, Length, Mass, MassFlow, Power, Pressure, Range, Speed, SpindleSpeed, Temperature,
+    Time, VolumeFlow,
 };
 use crate::recipe::{End, SlowCooling};
-use crate::rig::{
-    AnalogueSpec, Attendance, AxisRegisters, AxisSpec, CoilSpec, CommunicationLoss, ContactSpec,
-    FieldSpec, GearTable, InverterRegisters, InverterSpec, IsolationSpec, LineId, LineSpec, LitBy,
-    Parity, Rig, RigKind, Sense, SpindleSpec, StopBits, SwingAway, TachometerSpec, WatchdogSpec,
-    WordOrder,
-};
+use crate::rig::{Attendance, AxisSpec, GearTable, InverterSpec, Rig, SpindleSpec, support};
 
 pub(super) fn mm(value: f64) -> Length {
     Length::from_mm(value)
@@ -36,115 +31,31 @@ fn celsius(value: f64) -> Temperature {
 pub(super) const PARK: f64 = 330.0;
 pub(super) const FEED: f64 = 625.0 / 60.0;
 
-fn line(name: &str) -> LineSpec {
-    LineSpec {
-        name: name.to_owned(),
-        port: None,
-        baud: 115_200,
-        parity: Parity::Even,
-        stop_bits: StopBits::One,
-        reply_within: s(0.025),
-        quarantine: s(0.03),
-        turn_round: s(0.003),
-        misses: 3,
-        probe_every: s(1.0),
-    }
-}
-
-fn loss() -> CommunicationLoss {
-    CommunicationLoss { after: s(0.2), reaction: 2 }
-}
-
 fn inverter() -> InverterSpec {
     InverterSpec {
-        line: LineId(1),
-        unit: 3,
-        registers: InverterRegisters { write_block: 0, read_block: 16 },
-        rpm_per_count: 0.1,
         speeds: Range { low: SpindleSpeed::from_rpm(20.0), high: SpindleSpeed::from_rpm(500.0) },
         age_budget: s(0.5),
-        poll_every: s(0.2),
-        communication_loss: loss(),
         ride_on: s(600.0),
+        ..support::inverter()
     }
 }
 
-/// A rig lit by hand, with an inverter.
+/// The shipped bench, lit by hand, with a short bed and long attendance.
 pub(super) fn rig() -> Rig {
+    let bench = support::bench();
     Rig {
-        swing: mm(400.0),
-        title: "test rig".to_owned(),
-        kind: RigKind::Twin,
-        lit_by: LitBy::Hand,
-        scan: s(0.02),
-        lines: vec![line("field"), line("drives")],
-        field: FieldSpec {
-            line: LineId(0),
-            unit: 1,
-            contacts: Contact::ALL
-                .iter()
-                .map(|tag| ContactSpec {
-                    tag: *tag,
-                    input: Some(0),
-                    absent: Level::Off,
-                    sense: Sense::Straight,
-                })
-                .collect(),
-            analogues: Analogue::ALL
-                .iter()
-                .map(|tag| AnalogueSpec {
-                    tag: *tag,
-                    register: Some(0),
-                    microampere_per_count: 1.0,
-                    at_4_ma: 0.0,
-                    at_20_ma: 10.0,
-                })
-                .collect(),
-            coils: Coil::ALL.iter().map(|coil| CoilSpec { coil: *coil, output: Some(0) }).collect(),
-            tachometer: TachometerSpec {
-                pulses_per_turn: 8,
-                period_register: 0,
-                count_register: 2,
-                since_register: 3,
-            },
-            cycle_register: 4,
-            communication_register: None,
-            communication_loss: s(0.3),
-            coil_latency: s(0.002),
-            age_budget: s(0.2),
-            poll_every: s(0.02),
-            registers_every: s(0.05),
-            watchdog: WatchdogSpec { relay: s(0.3), beat: s(0.05) },
-            isolation: IsolationSpec { vented_below: Pressure::from_bar(0.05), within: s(10.0) },
-            swing_away: SwingAway::NotFitted,
-        },
         axis: AxisSpec {
-            line: LineId(1),
-            unit: 2,
-            registers: AxisRegisters {
-                read_block: 0,
-                write_block: 32,
-                word_order: WordOrder::HighFirst,
-            },
-            pulses_per_mm: 400.0,
             datum: mm(0.0),
             travel: Range { low: mm(-10.0), high: mm(350.0) },
             park: mm(PARK),
-            park_tolerance: mm(1.0),
             positioning: Speed::from_mm_per_s(50.0),
             jog: Speed::from_mm_per_s(10.0),
             homing: Speed::from_mm_per_s(20.0),
-            ramp: Acceleration::from_mm_per_s2(100.0),
-            quick_stop: Acceleration::from_mm_per_s2(250.0),
-            backlash: mm(0.0),
-            speed_step: Speed::from_mm_per_s(0.02),
-            age_budget: s(0.15),
-            poll_every: s(0.02),
-            communication_loss: loss(),
+            ..bench.axis
         },
         spindle: SpindleSpec::Inverter(inverter()),
         attendance: Attendance { every: s(900.0), answer_within: s(60.0) },
-        interlocks: Vec::new(),
+        ..bench
     }
 }
 
@@ -170,6 +81,7 @@ pub(super) fn torch(key: &str, order: ShutOrder) -> TorchPlan {
             oxygen: VolumeFlow::from_l_per_min(20.0),
             net_power: Power::from_kw(3.0),
         },
+        longest_rest: s(2.5),
         fuel_pressure: Pressure::from_bar(0.8),
         fuel_pressure_limit: Pressure::from_bar(1.03),
         oxygen_pressure: Pressure::from_bar(2.0),
@@ -223,7 +135,7 @@ pub(super) fn program(steps: Vec<Step>) -> Program {
         steps,
         torches: vec![
             torch("spraying", ShutOrder::FuelFirst),
-            torch("fusing", ShutOrder::Together),
+            TorchPlan { longest_rest: s(1.5), ..torch("fusing", ShutOrder::Together) },
         ],
         blasted_within: s(7200.0),
     }

@@ -86,7 +86,6 @@ fn the_seat_needs_the_enabling_key_for_whatever_starts_something() {
     plant.set(Contact::EnablingKey, Level::Off);
     for request in [
         Request::Start,
-        Request::Home,
         Request::EnterManual,
         Request::EnterProving,
         Request::Reset,
@@ -98,6 +97,21 @@ fn the_seat_needs_the_enabling_key_for_whatever_starts_something() {
     plant.set(Contact::EnablingKey, Level::On);
     assert_eq!(plant.ask(Request::Start), Answer::Accepted);
     assert_eq!(plant.phase(), Phase::Starting);
+}
+
+#[test]
+fn homing_may_be_asked_for_without_the_key_and_moves_only_with_it() {
+    let mut plant = Plant::ready(&rig(), whole_job());
+    plant.set(Contact::EnablingKey, Level::Off);
+    assert_eq!(plant.ask(Request::Home), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    assert!(matches!(plant.ask(Request::Start), Answer::Denied(_)));
+    plant.set(Contact::StartButton, Level::On);
+    plant.run(0.3);
+    plant.set(Contact::StartButton, Level::Off);
+    plant.run(1.0);
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
 }
 
 #[test]

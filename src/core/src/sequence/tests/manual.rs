@@ -1,6 +1,6 @@
 //! Homing, jogging, points, proving.
 
-use super::fixture::{mm, rig};
+use super::fixture::{PARK, mm, rig, whole_job};
 use super::plant::{Person, Plant};
 use super::reach::reach;
 use crate::image::{AxisDemand, Coil, Contact, Level};
@@ -18,6 +18,57 @@ fn homing_waits_for_the_start_button_and_moves_only_then() {
     assert!(matches!(plant.outputs.axis, AxisDemand::Home(_)));
     plant.until(Leaf::Ready, 10.0);
     assert!(plant.edges().iter().any(|edge| edge.2 == Cause::HomingDone));
+}
+
+#[test]
+fn homing_is_asked_for_without_the_key_and_moves_nothing_without_it() {
+    let mut plant = Plant::ready(&rig(), whole_job());
+    plant.set(Contact::EnablingKey, Level::Off);
+    assert_eq!(plant.ask(Request::Home), Answer::Accepted);
+    plant.scan();
+    assert_eq!(plant.leaf(), Leaf::Homing);
+    plant.press(Contact::StartButton);
+    for _ in 0..50 {
+        plant.scan();
+        assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    }
+    assert_eq!(plant.sequence.status().setback, Some(Cause::KeyOff));
+}
+
+#[test]
+fn the_carriage_returns_to_the_park_once_its_datum_is_found() {
+    let mut plant = reach(Leaf::Homing);
+    plant.position = 40.0;
+    plant.unhome();
+    plant.press(Contact::StartButton);
+    plant.run(4.0);
+    let AxisDemand::Travel(travel) = plant.outputs.axis else { panic!("no return") };
+    assert_eq!((plant.leaf(), travel.to), (Leaf::Homing, mm(PARK)));
+    plant.until(Leaf::Ready, 20.0);
+    assert!((plant.position - PARK).abs() < 0.1, "{}", plant.position);
+    assert_eq!(plant.edges().last().map(|edge| edge.2), Some(Cause::PermissivesGiven));
+}
+
+#[test]
+fn the_key_turned_off_ends_the_return_to_the_park_and_a_stuck_carriage_does_not_end_well() {
+    let returning = || {
+        let mut plant = reach(Leaf::Homing);
+        plant.position = 40.0;
+        plant.unhome();
+        plant.press(Contact::StartButton);
+        plant.run(4.0);
+        assert!(matches!(plant.outputs.axis, AxisDemand::Travel(_)));
+        plant
+    };
+    let mut plant = returning();
+    plant.set(Contact::EnablingKey, Level::Off);
+    plant.scan();
+    assert!(!matches!(plant.outputs.axis, AxisDemand::Travel(_)));
+    assert_eq!(plant.sequence.status().setback, Some(Cause::KeyOff));
+    let mut plant = returning();
+    plant.frozen = true;
+    plant.run(60.0);
+    assert_eq!(plant.sequence.status().setback, Some(Cause::NotParked));
 }
 
 #[test]

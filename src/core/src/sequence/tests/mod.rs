@@ -13,3 +13,4 @@ mod person;
 mod plant;
 mod powder;
 mod reach;
+mod warmth;

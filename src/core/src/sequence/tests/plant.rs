@@ -61,6 +61,8 @@ pub(super) struct Plant {
     pub(super) vents: bool,
     pub(super) lies: bool,
     pub(super) drive_fault: bool,
+    /// The line is busy: the next ON edge is dropped, and the job held for it.
+    pub(super) drops: bool,
     moves_from: Option<Moment>,
     target: f64,
     powder: Level,
@@ -98,6 +100,7 @@ impl Plant {
             vents: true,
             lies: false,
             drive_fault: false,
+            drops: false,
             moves_from: None,
             target: f64::NAN,
             powder: Level::Off,
@@ -261,7 +264,13 @@ impl Plant {
     fn physics(&mut self, dt: f64) {
         if let Some(edge) = self.pending.filter(|edge| edge.at <= self.now) {
             self.pending = None;
-            self.switch(edge.to);
+            if self.drops && edge.to == Level::On {
+                self.drops = false;
+                self.sequence.powder_dropped();
+                self.hold_by_interlock(Presence::Returned);
+            } else {
+                self.switch(edge.to);
+            }
         }
         self.axis(dt);
         let wanted = match self.outputs.spindle {

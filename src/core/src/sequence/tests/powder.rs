@@ -114,6 +114,58 @@ fn a_hold_before_powder_arrives_begins_the_pass_anew() {
 }
 
 #[test]
+fn a_pass_whose_powder_never_came_is_held_and_begun_anew() {
+    let mut plant = spraying(job(1), 79.0);
+    assert_eq!(plant.powder_edges().len(), 1, "on at 78.75");
+    let mut dropped = Plant::ready(&rig(), Arc::new(job(1)));
+    dropped.part = 260.0;
+    dropped.drops = true;
+    dropped.press(Contact::StartButton);
+    dropped.until(Leaf::Holding, 100.0);
+    dropped.until(Leaf::HeldLit, 60.0);
+    assert_eq!(dropped.sequence.status().powder_lost, None);
+    assert_eq!(dropped.switched, []);
+    restart(&mut dropped);
+    dropped.until(Leaf::Complete, 100.0);
+    plant.until(Leaf::Complete, 100.0);
+    for (found, wanted) in dropped.powder_edges().iter().zip(plant.powder_edges()) {
+        assert_eq!(found.0, wanted.0);
+        assert!((found.1 - wanted.1).abs() < 0.1, "{found:?} for {wanted:?}");
+    }
+    assert_eq!(dropped.switched.len(), 2);
+}
+
+#[test]
+fn a_pass_whose_second_window_never_came_goes_on_from_the_end_of_the_first() {
+    let mut program = job(1);
+    let Some(Step::Spray(step)) = program.steps.first_mut() else { panic!("sprays") };
+    step.passes[0].powder = vec![
+        PowderWindow { on: mm(85.0), off: mm(130.0) },
+        PowderWindow { on: mm(170.0), off: mm(235.0) },
+    ];
+    let mut plant = spraying(program, 135.0);
+    plant.drops = true;
+    plant.until(Leaf::HeldLit, 100.0);
+    let lost = plant.sequence.status().powder_lost.expect("the first window is done").mm();
+    assert!((lost - 130.0).abs() < 1e-9, "{lost}");
+    restart(&mut plant);
+    plant.until(Leaf::Complete, 100.0);
+    let again: Vec<f64> = plant.powder_edges().iter().skip(2).map(|edge| edge.1).collect();
+    let [on, off] = again[..] else { panic!("one window is left: {again:?}") };
+    assert!((arrives((Level::On, on), 1.0) - 170.0).abs() < 0.1, "{on}");
+    assert!((arrives((Level::Off, off), 1.0) - 235.0).abs() < 0.1, "{off}");
+}
+
+#[test]
+fn a_hold_just_before_the_powder_goes_on_loses_nothing() {
+    let mut plant = spraying(job(1), 78.6);
+    assert_eq!(plant.switched, []);
+    plant.ask(Request::Hold);
+    plant.until(Leaf::HeldLit, 60.0);
+    assert_eq!(plant.sequence.status().powder_lost, None);
+}
+
+#[test]
 fn a_hold_during_the_run_out_counts_the_pass_as_done() {
     let mut plant = spraying(job(2), 236.0);
     plant.ask(Request::Hold);

@@ -54,18 +54,24 @@ const HOMING_AGAIN: Duration = Duration::from_secs(5);
 
 /// Follows one job.
 #[derive(Debug)]
-pub struct Session {
+pub struct Attendant {
     attended: Attended,
     begun: bool,
     homing_after: Moment,
     began: Option<Moment>,
+    given_up: bool,
 }
 
-impl Session {
+impl Attendant {
     /// For a job that has just been loaded.
     #[must_use]
     pub const fn new(attended: Attended) -> Self {
-        Self { attended, begun: false, homing_after: Moment::START, began: None }
+        Self { attended, begun: false, homing_after: Moment::START, began: None, given_up: false }
+    }
+
+    /// A person asked to stop or abort: a job that has not begun ends there and then.
+    pub const fn give_up(&mut self) {
+        self.given_up = true;
     }
 
     /// Looks at the newest state.
@@ -80,6 +86,7 @@ impl Session {
             Phase::Held if alone && status.leaf == Leaf::HeldUnlit && lasted > HELD_FOR => {
                 Next::Ended(End::Held)
             }
+            Phase::Idle if self.given_up => Next::Ended(End::Stopped),
             Phase::Idle if self.begun => Next::Ended(End::NotStarted),
             Phase::Idle if alone && now - began > NOT_STARTED_FOR => Next::Ended(End::NotStarted),
             Phase::Idle if status.missing == [NO_DATUM] && now >= self.homing_after => {
