@@ -12,9 +12,11 @@
 
 mod support;
 
+use evenpass::comparison;
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::plan::powder::{EdgePlaces, PassEdges};
 use evenpass_core::quantity::Length;
+use evenpass_core::sequence::Phase;
 use evenpass_hil::{Fault, Switched, Target, Word};
 use serde_json::Value;
 use support::jobs::Texts;
@@ -148,4 +150,21 @@ fn a_field_module_that_answers_5_ms_late_moves_no_edge() {
     run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Slow(0.005) });
     run.complete();
     hold("field module 5 ms late", &edges(&run), OF_FIXED);
+}
+
+/// 10 ms is inside the bench's `reply_within` of 25 ms and usual for a remote module: whatever edge
+/// cannot go out, no pass may be sprayed without powder in a job that then counts as done.
+#[test]
+fn a_field_module_that_answers_10_ms_late_loses_no_pass_unseen() {
+    let mut run = Rehearsal::new(Texts::of("reference-shaft").job(), SEED, Begin::Attended);
+    run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Slow(0.010) });
+    run.until(3600.0, |this| {
+        matches!(this.phase(), Phase::Complete | Phase::Aborted | Phase::Held | Phase::Stopped)
+    });
+    let (end, powder) = (run.phase(), run.controller().snapshot().powder);
+    let plan = run.plan.clone();
+    let zones = comparison::zones(&plan, run.bench());
+    let off = zones.first().expect("a zone").off_percent();
+    println!("field module 10 ms late: {end:?}, coat {off:+.1} % off the plan, {powder:?}");
+    assert!(end != Phase::Complete || off.abs() <= 3.0, "{off} %\n{}", run.told());
 }
