@@ -104,6 +104,25 @@ fn a_start_button_stuck_from_power_up_starts_nothing_and_works_once_it_was_let_g
 }
 
 #[test]
+fn a_start_button_pressed_while_the_field_line_was_away_starts_nothing_when_it_comes_back() {
+    let mut run = ready();
+    run.wait(5.0);
+    assert!(run.truth().key_on, "the key is on, the job ready: only a press is wanted");
+    let line = LineIndex::Field;
+    run.bench().inject(Fault::Line { line, fault: LineFault::Cut, chance: 1.0 });
+    run.wait(1.0);
+    run.bench().press(Button::Start);
+    run.wait(1.0);
+    run.bench().clear_faults();
+    rests(&mut run, "the line back, the start button held since");
+    assert_eq!(run.phase(), Phase::Idle, "{}", run.told());
+    run.bench().release(Button::Start);
+    run.wait(1.0);
+    run.press(Button::Start);
+    run.expect("a new press starts it", 10.0, |this| this.phase() == Phase::Starting);
+}
+
+#[test]
 fn a_start_button_that_sticks_after_its_use_starts_the_job_no_second_time() {
     let mut run = ready();
     run.press(Button::Start);

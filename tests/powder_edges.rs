@@ -12,9 +12,11 @@
 
 mod support;
 
+use evenpass::comparison;
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::plan::powder::{EdgePlaces, PassEdges};
 use evenpass_core::quantity::Length;
+use evenpass_core::sequence::Phase;
 use evenpass_hil::{Fault, Switched, Target, Word};
 use serde_json::Value;
 use support::jobs::Texts;
@@ -52,9 +54,9 @@ impl Edge {
 }
 
 /// The reference shaft at 20 mm/s: some eighteen passes.
-fn fast_shaft() -> Rehearsal {
+fn fast_shaft(seed: u64) -> Rehearsal {
     let texts = Texts::of("reference-shaft").recipe("pitch = \"5 mm/turn\"", "feed = \"20 mm/s\"");
-    Rehearsal::new(texts.job(), SEED, Begin::Attended)
+    Rehearsal::new(texts.job(), seed, Begin::Attended)
 }
 
 /// All edges of a run that is over.
@@ -100,7 +102,7 @@ fn worst(edges: &[Edge], of: impl Fn(&Edge) -> f64) -> f64 {
 }
 
 #[track_caller]
-fn hold(what: &str, edges: &[Edge], allowed_late: usize) {
+fn hold(what: &str, edges: &[Edge], of_fixed_allowed: f64) {
     let (of_fixed, of_plan) = (worst(edges, Edge::of_fixed), worst(edges, Edge::of_plan));
     let of_belief = worst(edges, |edge| (edge.was - edge.believed).abs());
     let late = edges.iter().filter(|edge| edge.fixed.is_none()).count();
@@ -109,34 +111,60 @@ fn hold(what: &str, edges: &[Edge], allowed_late: usize) {
          {of_plan:.3} mm, off what the ledger believes {of_belief:.3} mm",
         edges.len()
     );
-    assert!(of_fixed <= OF_FIXED, "{what}, seed {SEED}: {edges:#?}");
+    assert!(of_fixed <= of_fixed_allowed, "{what}, seed {SEED}: {edges:#?}");
     assert!(of_plan <= OF_PLAN, "{what}, seed {SEED}: {edges:#?}");
-    assert!(late <= allowed_late, "{what}, seed {SEED}: {edges:#?}");
+    assert!(late == 0, "{what}, seed {SEED}: {edges:#?}");
     assert!(of_belief <= OF_PLAN, "{what}, seed {SEED}: {edges:#?}");
     assert!(edges.last().is_some_and(|edge| edge.pass > 8), "many passes were sprayed");
 }
 
 #[test]
 fn at_20_mm_s_every_edge_falls_within_a_tenth_of_where_it_was_fixed() {
-    let mut run = fast_shaft();
+    let mut run = fast_shaft(SEED);
     run.complete();
-    hold("healthy lines", &edges(&run), 0);
+    hold("healthy lines", &edges(&run), OF_FIXED);
 }
 
 #[test]
 fn a_drive_that_answers_15_ms_late_moves_no_edge() {
-    let mut run = fast_shaft();
+    let mut run = fast_shaft(SEED);
     // 15 ms at 20 mm/s are 0.3 mm: what an unstamped position would be off.
     run.bench().inject(Fault::Signal { target: Target::Drive, word: Word::Slow(0.015) });
     run.complete();
-    hold("drive 15 ms late", &edges(&run), 0);
+    hold("drive 15 ms late", &edges(&run), OF_FIXED);
 }
 
 #[test]
-fn replies_that_come_late_now_and_then_move_no_edge_far() {
-    let mut run = fast_shaft();
-    run.bench().inject(Fault::Signal { target: Target::Drive, word: Word::Delayed(0.020) });
-    run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Delayed(0.010) });
+fn a_drive_that_answers_late_now_and_then_moves_no_edge_far() {
+    for seed in 1..=4 {
+        let mut run = fast_shaft(seed);
+        run.bench().inject(Fault::Signal { target: Target::Drive, word: Word::Delayed(0.020) });
+        run.complete();
+        hold(&format!("drive late by up to 20 ms, seed {seed}"), &edges(&run), OF_PLAN);
+    }
+}
+
+#[test]
+fn a_field_module_that_answers_5_ms_late_moves_no_edge() {
+    let mut run = fast_shaft(SEED);
+    run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Slow(0.005) });
     run.complete();
-    hold("both late by up to 20 ms", &edges(&run), 4);
+    hold("field module 5 ms late", &edges(&run), OF_FIXED);
+}
+
+/// 10 ms is inside the bench's `reply_within` of 25 ms and usual for a remote module: whatever edge
+/// cannot go out, no pass may be sprayed without powder in a job that then counts as done.
+#[test]
+fn a_field_module_that_answers_10_ms_late_loses_no_pass_unseen() {
+    let mut run = Rehearsal::new(Texts::of("reference-shaft").job(), SEED, Begin::Attended);
+    run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Slow(0.010) });
+    run.until(3600.0, |this| {
+        matches!(this.phase(), Phase::Complete | Phase::Aborted | Phase::Held | Phase::Stopped)
+    });
+    let (end, powder) = (run.phase(), run.controller().snapshot().powder);
+    let plan = run.plan.clone();
+    let zones = comparison::zones(&plan, run.bench());
+    let off = zones.first().expect("a zone").off_percent();
+    println!("field module 10 ms late: {end:?}, coat {off:+.1} % off the plan, {powder:?}");
+    assert!(end != Phase::Complete || off.abs() <= 3.0, "{off} %\n{}", run.told());
 }
