@@ -39,6 +39,44 @@ pub(super) fn open_gas_at_park(bench: &mut Bench) {
 }
 
 #[test]
+fn the_guard_may_be_open_for_lighting_and_no_more_once_it_was_shut_over_the_flame() {
+    let mut bench = Bench::idle();
+    light_by_hand(&mut bench);
+    bench.run(30.0);
+    assert_eq!(bench.causes(), Vec::<&str>::new(), "open since before the gas");
+    bench.contact(Contact::Guard, Level::On);
+    bench.run(1.0);
+    bench.contact(Contact::Guard, Level::Off);
+    bench.run(0.1);
+    assert_eq!(bench.first(), "guard_open");
+}
+
+#[test]
+fn gas_or_torque_behind_an_open_guard_trips_where_nobody_lights_a_torch() {
+    for (pressure, power) in
+        [(0.3, PowerState::SwitchOnDisabled), (0.0, PowerState::OperationEnabled)]
+    {
+        let mut bench = Bench::idle();
+        bench.limits = limits();
+        bench.run(20.0);
+        bench.contact(Contact::Guard, Level::Off);
+        bench.run(5.0);
+        assert_eq!(bench.causes(), Vec::<&str>::new(), "isolated");
+        bench.outputs.set(Coil::Fuel, Level::Off);
+        bench.axis(|axis| axis.power = power);
+        if pressure > 0.0 {
+            bench.outputs.set(Coil::Supply, Level::On);
+            bench.run(0.1);
+            bench.outputs.set(Coil::Supply, Level::Off);
+            bench.analogue(Analogue::FuelPressure, pressure);
+            bench.run(11.0);
+        }
+        bench.run(0.1);
+        assert_eq!(bench.first(), "guard_open", "{pressure} bar, {power:?}");
+    }
+}
+
+#[test]
 fn a_job_without_a_fault_lights_by_hand_sprays_and_stops_without_any_cause() {
     let mut bench = Bench::idle();
     light_by_hand(&mut bench);

@@ -30,6 +30,26 @@ fn inside_has_gas_isolated_spindle_at_rest_axis_without_torque_and_the_white_lam
 }
 
 #[test]
+fn isolation_that_is_lost_or_unknown_with_hands_inside_trips_within_a_third_of_a_second() {
+    use crate::image::Failure;
+    let leaks: fn(&mut Plant) = |plant| plant.vents = false;
+    let unknown: fn(&mut Plant) = |plant| plant.blind = Some(Failure::BrokenWire);
+    for (what, happens) in [("gas leaks back", leaks), ("pressure unknown", unknown)] {
+        let mut plant = reach(Leaf::Inside);
+        plant.person = Person::Absent;
+        plant.run(5.0);
+        assert_eq!(plant.leaf(), Leaf::Inside, "{what}");
+        happens(&mut plant);
+        plant.run(0.4);
+        let tripped = matches!(plant.phase(), Phase::Aborting | Phase::Aborted);
+        assert!(tripped, "{what}: {:?}", plant.leaf());
+        assert!(plant.wishes.contains(&Wish::IsolationLost), "{what}");
+        assert_eq!(plant.sequence.status().setback, Some(Cause::IsolationLost), "{what}");
+        assert!(!plant.outputs.coil(Coil::LampWhite).is_on(), "{what}");
+    }
+}
+
+#[test]
 fn the_white_lamp_is_on_nowhere_else() {
     for leaf in Leaf::ALL {
         let mut plant = reach(*leaf);

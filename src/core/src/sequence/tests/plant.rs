@@ -8,7 +8,7 @@ use core::time::Duration;
 use super::fixture::PARK;
 use crate::cia402::PowerState;
 use crate::image::{
-    Analogue, AxisDemand, AxisReading, Coil, Contact, DriveEnable, Inputs, Level, Outputs,
+    Analogue, AxisDemand, AxisReading, Coil, Contact, DriveEnable, Failure, Inputs, Level, Outputs,
     PowderEdge, Referenced, Signal, SpindleDemand, SpindleReading,
 };
 use crate::interlock::{Acknowledged, CarriageEffect, Presence, Verdict};
@@ -59,6 +59,8 @@ pub(super) struct Plant {
     pub(super) frozen: bool,
     pub(super) drive_delay: Duration,
     pub(super) vents: bool,
+    /// What is wrong with the fuel pressure's transmitter.
+    pub(super) blind: Option<Failure>,
     pub(super) lies: bool,
     pub(super) drive_fault: bool,
     /// The line is busy: the next ON edge is dropped, and the job held for it.
@@ -98,6 +100,7 @@ impl Plant {
             frozen: false,
             drive_delay: Duration::ZERO,
             vents: true,
+            blind: None,
             lies: false,
             drive_fault: false,
             drops: false,
@@ -354,6 +357,9 @@ impl Plant {
             (Analogue::FuseTemperature, self.coat),
         ] {
             self.inputs.analogues[tag.index()] = Signal::measured(value, now);
+        }
+        if let Some(why) = self.blind {
+            self.inputs.analogues[Analogue::FuelPressure.index()] = Signal::failed(0.0, now, why);
         }
         if self.outputs.drive == DriveEnable::ClearFault {
             self.drive_fault = false;
