@@ -17,7 +17,7 @@ use evenpass_core::ledger::EntryKind;
 use evenpass_core::plan::powder::{EdgePlaces, PassEdges};
 use evenpass_core::quantity::Length;
 use evenpass_core::sequence::Phase;
-use evenpass_hil::{Fault, Switched, Target, Word};
+use evenpass_hil::{Button, Fault, Switched, Target, Word};
 use serde_json::Value;
 use support::jobs::Texts;
 use support::{Begin, Rehearsal};
@@ -158,13 +158,25 @@ fn a_field_module_that_answers_5_ms_late_moves_no_edge() {
 fn a_field_module_that_answers_10_ms_late_loses_no_pass_unseen() {
     let mut run = Rehearsal::new(Texts::of("reference-shaft").job(), SEED, Begin::Attended);
     run.bench().inject(Fault::Signal { target: Target::FieldIo, word: Word::Slow(0.010) });
-    run.until(3600.0, |this| {
-        matches!(this.phase(), Phase::Complete | Phase::Aborted | Phase::Held | Phase::Stopped)
-    });
-    let (end, powder) = (run.phase(), run.controller().snapshot().powder);
+    let mut holds = 0;
+    while holds < 20 {
+        let ended = |this: &mut Rehearsal| {
+            matches!(this.phase(), Phase::Complete | Phase::Aborted | Phase::Held | Phase::Stopped)
+        };
+        run.expect("it ends or is held", 7200.0, ended);
+        if run.phase() != Phase::Held {
+            break;
+        }
+        holds += 1;
+        run.wait(2.0);
+        run.press(Button::Start);
+        run.expect("it goes on", 60.0, |this| this.phase() != Phase::Held);
+    }
+    let powder = run.controller().snapshot().powder;
     let plan = run.plan.clone();
     let zones = comparison::zones(&plan, run.bench());
     let off = zones.first().expect("a zone").off_percent();
-    println!("field module 10 ms late: {end:?}, coat {off:+.1} % off the plan, {powder:?}");
-    assert!(end != Phase::Complete || off.abs() <= 3.0, "{off} %\n{}", run.told());
+    println!("field module 10 ms late: {holds} holds, coat {off:+.2} % off the plan, {powder:?}");
+    assert_eq!(run.phase(), Phase::Complete, "{}", run.told());
+    assert!(off.abs() <= 3.0, "{off} %\n{}", run.told());
 }
