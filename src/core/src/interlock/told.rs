@@ -52,6 +52,17 @@ pub struct Told {
 }
 
 impl Verdict {
+    /// The listed cause of that row, whatever its class.
+    #[must_use]
+    pub fn listed(&self, key: &str) -> Option<&Occurrence> {
+        self.first
+            .iter()
+            .chain(&self.consequent)
+            .chain(&self.holds)
+            .chain(&self.warnings)
+            .find(|occurrence| occurrence.key == key)
+    }
+
     /// How a cause of this verdict stands.
     #[must_use]
     pub const fn alarm_state(&self, occurrence: &Occurrence) -> AlarmState {

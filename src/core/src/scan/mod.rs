@@ -1,6 +1,9 @@
 //! The scan: read, judge, step, enforce, write, publish, in that order and nothing between.
 
+mod around;
 mod controller;
+mod effects;
+mod episode;
 mod readiness;
 mod sample;
 mod snapshot;
