@@ -23,6 +23,7 @@ mod remaining;
 mod scene;
 mod slot;
 mod told;
+mod totals;
 mod trip;
 mod verdict;
 pub mod what_if;
@@ -40,6 +41,7 @@ pub use news::{Change, News};
 pub use permissive::{Permissive, PermissiveState};
 pub use remaining::{Abilities, Means, Remaining, is_hindered};
 pub use told::{AlarmState, Told};
+pub use totals::{LONGER, TRIP_TOTAL, Total, permitted_total};
 pub use verdict::{
     Acknowledged, CarriageEffect, Class, Effects, Occurrence, Presence, SpindleEffect, Verdict,
     Veto,

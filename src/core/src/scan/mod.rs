@@ -4,10 +4,12 @@ mod around;
 mod controller;
 mod effects;
 mod episode;
+mod reaction;
 mod readiness;
 mod sample;
 mod snapshot;
 mod tell;
 
 pub use controller::{Controller, NO_DATUM, RigProblem};
+pub use reaction::{Reaction, RowTimes, times};
 pub use snapshot::{Beat, Snapshot};
