@@ -100,8 +100,7 @@ fn the_images_around_a_trip_show_the_flame_going_with_its_age_before_and_after()
     let zero = images.times_us.iter().position(|time| *time == 0).expect("the scan it counted in");
     assert_eq!(flame.shown[zero], "off");
     assert!(flame.age_ms.iter().flatten().all(|age| *age < 200), "{:?}", flame.age_ms);
-    let powder =
-        images.signals.iter().find(|signal| signal.name == "powder feeder asked").expect("told");
+    let powder = images.signals.iter().find(|signal| signal.name == "powder asked").expect("told");
     // What was asked when the image was read: the scan itself takes it away.
     assert_eq!((powder.shown[zero].as_str(), powder.shown[zero + 1].as_str()), ("on", "off"));
 }

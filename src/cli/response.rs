@@ -126,7 +126,7 @@ fn around(images: &Images) -> Sheet {
             format!("{sign}{}.{:02} s", ms / 1_000, ms / 10 % 100)
         })
         .collect();
-    let mut columns = vec![("signal", Layout::Prose), ("", Layout::Word)];
+    let mut columns = vec![("signal", Layout::Prose)];
     columns.extend(times.iter().map(|time| (time.as_str(), Layout::Figure)));
     let mut sheet = Sheet::new(2, &columns);
     for signal in &images.signals {
@@ -137,7 +137,11 @@ fn around(images: &Images) -> Sheet {
                 None => value.to_owned(),
             }
         });
-        sheet.row([signal.name.clone(), signal.unit.clone()].into_iter().chain(cells));
+        let name = match signal.unit.as_str() {
+            "" => signal.name.clone(),
+            unit => format!("{}, {unit}", signal.name),
+        };
+        sheet.row([name].into_iter().chain(cells));
     }
     sheet
 }

@@ -211,7 +211,9 @@ fn place(effects: &mut Vec<EffectRow>, mark: Mark) {
     });
     let Some(row) = effects.get_mut(at) else { return };
     // The last words say most: "carriage at rest" after "torch withdrawn".
-    if row.what != what && stage == Stage::Seen {
+    if what.starts_with(&row.what) {
+        row.what = what;
+    } else if row.what != what && stage == Stage::Seen {
         row.what = format!("{}, then {what}", row.what);
     }
     match stage {

@@ -140,7 +140,7 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
     for tag in analogues {
         told.push(column(tag.title(), tag.unit(), images, |image| {
             let signal = image.inputs.analogue(tag);
-            (shown(signal, |value| format!("{value:.2}")), age(signal, image))
+            (shown(signal, figure), age(signal, image))
         }));
     }
     told.push(column("carriage", "mm", images, |image| {
@@ -155,9 +155,13 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
         let signal = image.inputs.spindle;
         (shown(signal, |spindle| format!("{:.1}", spindle.measured.rpm())), age(signal, image))
     }));
-    for coil in [Coil::Powder, Coil::Fuel, Coil::Oxygen, Coil::Supply] {
-        let title = format!("{} asked", coil.title());
-        told.push(column(&title, "", images, |image| {
+    for (coil, title) in [
+        (Coil::Powder, "powder asked"),
+        (Coil::Fuel, "fuel asked"),
+        (Coil::Oxygen, "oxygen asked"),
+        (Coil::Supply, "supply asked"),
+    ] {
+        told.push(column(title, "", images, |image| {
             let level = if coil == Coil::Powder {
                 image.outputs.powder.now
             } else {
@@ -201,6 +205,11 @@ fn column(
 ) -> Value {
     let (shown, ages): (Vec<String>, Vec<Option<u64>>) = images.iter().map(read).unzip();
     json!({ "name": name, "unit": unit, "shown": shown, "age_ms": ages })
+}
+
+/// A value with as many decimals as a page has room for.
+fn figure(value: f64) -> String {
+    if value.abs() < 100.0 { format!("{value:.2}") } else { format!("{value:.1}") }
 }
 
 fn shown<T: Copy>(signal: Signal<T>, words: impl Fn(T) -> String) -> String {
