@@ -51,7 +51,7 @@ pub struct Entry {
 }
 
 /// The bounded ring.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Ledger {
     entries: VecDeque<Entry>,
     capacity: usize,
