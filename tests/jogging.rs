@@ -13,7 +13,6 @@ mod support;
 mod trial;
 
 use evenpass_core::request::{Answer, Direction, Request};
-use evenpass_core::scan::NO_DATUM;
 use evenpass_core::sequence::Leaf;
 use support::jobs::Texts;
 use trial::Trial;
@@ -27,8 +26,7 @@ const BOUNDS: (f64, f64) = (-40.0, 880.0);
 
 fn in_manual() -> Trial {
     let mut trial = Trial::new(Texts::of("short-job").job(), 20);
-    trial.expect("only the datum is missing", 30.0, |this| this.status().missing == [NO_DATUM]);
-    assert_eq!(trial.ask(Request::Home), Answer::Accepted);
+    trial.start_when_ready();
     trial.reach(Leaf::Ready, 120.0);
     trial.leave();
     assert_eq!(trial.ask(Request::EnterManual), Answer::Accepted);
