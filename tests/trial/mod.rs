@@ -8,6 +8,7 @@
 #![allow(dead_code, reason = "each file of tests uses its own part of it")]
 #![allow(clippy::panic, clippy::expect_used, reason = "a test that cannot go on fails")]
 
+pub(crate) mod dice;
 pub(crate) mod machine;
 pub(crate) mod places;
 pub(crate) mod told;
@@ -23,7 +24,7 @@ use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::rig::LineId;
-use evenpass_core::scan::Controller;
+use evenpass_core::scan::{Controller, NO_DATUM};
 use evenpass_core::sequence::{Leaf, Status};
 use evenpass_hil::{Bench, Button, HandScript, Presence, Truth};
 
@@ -174,9 +175,23 @@ impl Trial {
         self.time.run_until(until);
     }
 
+    /// Homing is asked for; the person does the rest by the lamp.
+    pub(crate) fn start_when_ready(&mut self) {
+        self.expect("only the datum is missing", 30.0, |this| this.status().missing == [NO_DATUM]);
+        assert_eq!(self.ask(Request::Home), Answer::Accepted);
+    }
+
+    /// Takes in what is told and seen, without going on.
+    pub(crate) fn look_now(&mut self) {
+        self.look_to(self.now());
+    }
+
     /// One look further.
     pub(crate) fn look(&mut self) {
-        let until = self.now() + LOOK;
+        self.look_to(self.now() + LOOK);
+    }
+
+    fn look_to(&mut self, until: Moment) {
         if self.now() >= self.renew_at
             && let Some(request) = self.renewed
         {
@@ -235,9 +250,14 @@ impl Trial {
     pub(crate) fn expect(&mut self, what: &str, longest_s: f64, so: impl Fn(&mut Self) -> bool) {
         if !self.until(longest_s, so) {
             let (status, truth) = (self.status(), self.truth());
+            let states = self.told.iter().rev().filter(|told| matches!(told.what, What::State(_)));
+            let states: Vec<String> = states
+                .take(12)
+                .map(|told| format!("{} {}", told.at.as_seconds(), told.what.words()))
+                .collect();
             panic!(
                 "not within {longest_s} s: {what}; at {} {}: {}, missing {:?}, first cause {:?}, \
-                 {truth:?}",
+                 {truth:?}, from {states:?}",
                 self.now(),
                 status.text,
                 status.cause,

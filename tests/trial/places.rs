@@ -9,6 +9,8 @@ use evenpass_core::request::{Answer, Direction, Request};
 use evenpass_core::scan::NO_DATUM;
 use evenpass_core::sequence::{Leaf, Phase};
 
+use evenpass_hil::{Analogue, Fault, Target, Word};
+
 use super::Trial;
 use crate::support::jobs::Texts;
 
@@ -48,7 +50,7 @@ impl Kept {
 /// Every state of the chart, in the chart's order, some more than once.
 pub(crate) fn places() -> Vec<Place> {
     let mut kept = Kept::default();
-    // A rest at each turn, so that the turn is there to be looked at.
+    // A rest at each turn, so that it can be looked at.
     let texts = Texts::of("reference-shaft")
         .recipe("dwell = \"0 s\"", "dwell = \"0.5 s\"")
         .rig("every = \"10 min\"", "every = \"1 min\"")
@@ -153,9 +155,15 @@ fn spraying(walk: &mut Trial, kept: &mut Kept) {
     kept.keep(Leaf::Crossing, "powder on", walk);
     held(walk, kept);
     ended(walk, kept);
-    walk.reach(Leaf::SprayTurning, 60.0);
-    kept.keep(Leaf::SprayTurning, "", walk);
-    walk.reach(Leaf::WaitingForTemperature, 120.0);
+    // With a flame as strong as this one every pass is waited for; a sensor that does not follow
+    // brings the turn without a wait.
+    let mut turning = walk.clone();
+    let target = Target::Analogue(Analogue::PreheatTemperature);
+    turning.bench().inject(Fault::Signal { target, word: Word::Stuck });
+    turning.reach(Leaf::SprayTurning, 60.0);
+    turning.bench().inject(Fault::Signal { target, word: Word::Ok });
+    kept.keep(Leaf::SprayTurning, "", &turning);
+    walk.reach(Leaf::WaitingForTemperature, 300.0);
     walk.expect("it rests", 60.0, |this| this.truth().torch_mm_s == 0.0);
     walk.wait(1.0);
     kept.keep(Leaf::WaitingForTemperature, "", walk);
