@@ -31,7 +31,7 @@ use evenpass_hil::{Bench, Button, HandScript, Presence, Truth};
 use machine::Machine;
 use told::{Confirmed, Happened, What};
 
-/// How often the world is looked at.
+/// How often the world is looked at where it matters.
 pub(crate) const LOOK: Duration = Duration::from_millis(5);
 /// How long a finger stays on a button.
 const PRESS: Duration = Duration::from_millis(300);
@@ -78,6 +78,8 @@ pub(crate) struct Trial {
     pub(crate) confirmed: Vec<Confirmed>,
     /// A key that somebody holds down: asked again and again.
     pub(crate) renewed: Option<Request>,
+    /// How often the world is looked at.
+    pub(crate) look_every: Duration,
     time: VirtualTime<Wire, Machine>,
     renew_at: Moment,
     before: Truth,
@@ -98,6 +100,7 @@ impl Trial {
             told: Vec::new(),
             confirmed: Vec::new(),
             renewed: None,
+            look_every: LOOK,
             time,
             renew_at: Moment::START,
             before,
@@ -188,7 +191,7 @@ impl Trial {
 
     /// One look further.
     pub(crate) fn look(&mut self) {
-        self.look_to(self.now() + LOOK);
+        self.look_to(self.now() + self.look_every);
     }
 
     fn look_to(&mut self, until: Moment) {
