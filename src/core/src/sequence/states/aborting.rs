@@ -228,10 +228,15 @@ pub(in super::super) fn ask(
 ) -> Outcome<State> {
     match request {
         Request::Reset => {
-            machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
+            clear_drive_fault(machine, scan);
             machine.reset = Owed::Owed;
             Outcome::Handled
         }
         _ => Outcome::Super,
     }
+}
+
+/// A person's reset is passed on to the drive.
+pub(in super::super) fn clear_drive_fault(machine: &mut Machine, scan: &Scan<'_>) {
+    machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
 }
