@@ -153,9 +153,9 @@ fn restart(view: &View<'_>) -> Answer {
 }
 
 fn reset(view: &View<'_>) -> Answer {
-    // Nothing is tripped in idle, but a drive may have fallen into fault while nobody spoke to it.
     if matches!(view.state, State::NotReady | State::Ready) {
-        return if view.drive_is_in_fault() { Answer::Accepted } else { Answer::AlreadySo };
+        // Idle arms no row for the drive, so that its fault is a missing permissive and no trip.
+        return if view.drive_is_in_fault() { no_stop_pressed(view) } else { Answer::AlreadySo };
     }
     // A drive in fault can only leave it by a person's reset, and its fault is what the reset of
     // the trip waits for: the first press clears the drive, the next one the trip.
