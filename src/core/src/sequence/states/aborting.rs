@@ -232,8 +232,3 @@ pub(in super::super) fn ask(
         _ => Outcome::Super,
     }
 }
-
-/// A person's reset is passed on to the drive.
-pub(in super::super) fn clear_drive_fault(machine: &mut Machine, scan: &Scan<'_>) {
-    machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
-}
