@@ -55,7 +55,7 @@ pub struct Entry {
 }
 
 /// The bounded ring.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Ledger {
     entries: VecDeque<Entry>,
     capacity: usize,

@@ -29,7 +29,7 @@ struct Image {
 }
 
 /// Images gathered around a cause.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Gathering {
     episode: Episode,
     images: Vec<Image>,
@@ -37,7 +37,7 @@ struct Gathering {
 }
 
 /// The ring.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Around {
     fine: VecDeque<Image>,
     coarse: VecDeque<Image>,

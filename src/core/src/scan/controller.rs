@@ -69,8 +69,8 @@ impl core::error::Error for RigProblem {}
 /// 5. [`take_entry`](Self::take_entry) until it answers `None`: what must be written down.
 ///
 /// Time is what the caller says it is and never runs backwards in here: an earlier moment than
-/// the last counts as the last one.
-#[derive(Debug)]
+/// the last counts as the last one. A copy is the same controller, and goes on by itself from there.
+#[derive(Debug, Clone)]
 pub struct Controller {
     rack: Rack,
     interlocks: Interlocks,

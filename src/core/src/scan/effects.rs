@@ -100,7 +100,7 @@ pub(super) struct Look<'a> {
 }
 
 /// A course under way.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Course {
     episode: Episode,
     /// What was in force when it began.
@@ -112,7 +112,7 @@ struct Course {
 }
 
 /// The log of effects.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct EffectsLog {
     abilities: Abilities,
     vented_below: f64,

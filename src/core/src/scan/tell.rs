@@ -15,7 +15,7 @@ use crate::rig::{LineId, Rig};
 use crate::sequence::{Event, Happening};
 
 /// Remembers the little that an entry needs beyond its event.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Teller {
     line_names: Vec<String>,
     /// Pass in hand, counted from 1; zero before the first.
