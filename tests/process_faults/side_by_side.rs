@@ -10,7 +10,6 @@ use rustix::process::Signal;
 use serde_json::Value;
 
 use crate::checker::{nothing_resumed, safe_after, turned_hot, without_a_controller};
-pub(crate) use crate::fate::draw;
 use crate::fate::{Day, Fate};
 use crate::ptys::{Journal, PATIENCE, Place, Process, RECIPE, edges, program, seconds, states};
 
@@ -36,6 +35,20 @@ pub(crate) struct Told {
     pub(crate) broken: Vec<String>,
 }
 
+impl Told {
+    fn of(day: Day, doing: String) -> Self {
+        Self {
+            day,
+            fate: day.fate,
+            doing,
+            safe_after: BTreeMap::new(),
+            turns_on: None,
+            ended: None,
+            broken: Vec::new(),
+        }
+    }
+}
+
 impl fmt::Display for Told {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{} ({})", self.day, self.doing)?;
@@ -58,22 +71,70 @@ impl fmt::Display for Told {
     }
 }
 
-/// Plays all days, so many at once; in the order in which they end.
-pub(crate) fn play_all(days: Vec<Day>, at_once: usize) -> Vec<Told> {
+/// How often a day is begun again when the computer itself did not keep up.
+const BEGUN_AGAIN: usize = 3;
+/// The instant of death is known to within this, or it is no measurement.
+const KNOWN_TO: Duration = Duration::from_millis(10);
+/// First causes of a run whose computer did not keep up: processes that waited for a processor.
+const NOT_KEPT_UP: [&str; 6] = [
+    "Field I/O silent",
+    "Carriage drive silent",
+    "Carriage drive in fault",
+    "Watchdog relay dropped",
+    "Controller stall",
+    "Spindle inverter",
+];
+
+/// Why a day says nothing: the computer did not keep up before anything was done to it.
+#[derive(Debug)]
+struct NotKeptUp(String);
+
+/// What came of all days.
+pub(crate) struct Played {
+    /// In the order in which they ended.
+    pub(crate) told: Vec<Told>,
+    /// Days begun again, and why.
+    pub(crate) again: Vec<String>,
+}
+
+/// Plays all days, so many at once.
+pub(crate) fn play_all(days: Vec<Day>, at_once: usize) -> Played {
     let days = Mutex::new(days.into_iter());
-    let told = Mutex::new(Vec::new());
+    let played = Mutex::new(Played { told: Vec::new(), again: Vec::new() });
     thread::scope(|scope| {
         for _ in 0..at_once {
             scope.spawn(|| {
                 loop {
                     let Some(day) = days.lock().unwrap().next() else { return };
-                    let one = play(day);
-                    told.lock().unwrap().push(one);
+                    let told = play_until_it_counts(day, &played);
+                    played.lock().unwrap().told.push(told);
                 }
             });
         }
     });
-    told.into_inner().unwrap()
+    played.into_inner().unwrap()
+}
+
+fn play_until_it_counts(day: Day, played: &Mutex<Played>) -> Told {
+    for _ in 0..BEGUN_AGAIN {
+        match play(day) {
+            Ok(told) => return told,
+            Err(NotKeptUp(why)) => played.lock().unwrap().again.push(format!("{day}: {why}")),
+        }
+    }
+    let mut told = Told::of(day, "nothing that counts".to_owned());
+    told.broken.push(format!("this computer did not keep up {BEGUN_AGAIN} times"));
+    told
+}
+
+/// What a run that ended before its time says for itself: the computer, or a defect.
+fn ended_early(place: &Place) -> Result<String, NotKeptUp> {
+    let printed = place.printed();
+    let last = printed.lines().rev().find(|line| !line.is_empty()).unwrap_or_default().to_owned();
+    match NOT_KEPT_UP.iter().any(|cause| last.contains(cause)) {
+        true => Err(NotKeptUp(last)),
+        false => Ok(format!("it had ended by itself: {printed}")),
+    }
 }
 
 /// A twin's clock against ours: its journal's lines fall on their own instants and reach us late,
@@ -100,7 +161,7 @@ impl Clocks {
 }
 
 /// One machine's day, from power-up to the watch after its controller's fate.
-fn play(day: Day) -> Told {
+fn play(day: Day) -> Result<Told, NotKeptUp> {
     let place = Place::new();
     let (_twin, _said) = place.twin("journal", "present");
     let mut run = place.run();
@@ -113,36 +174,24 @@ fn play(day: Day) -> Told {
         run.interrupt();
     }
     read_until(begun + day.at, &mut journal, &mut clocks, &mut lines);
-    let mut told = Told {
-        day,
-        fate: day.fate,
-        doing: doing(&lines),
-        safe_after: BTreeMap::new(),
-        turns_on: None,
-        ended: None,
-        broken: Vec::new(),
-    };
+    let mut told = Told::of(day, doing(&lines));
     if let Some(status) = run.0.try_wait().unwrap() {
-        // A stop that was asked for may have ended the run by then; nothing else may.
         told.ended = status.code();
-        if day.asked_to_stop.is_none() {
-            told.broken.push(format!("it had ended by itself: {}", place.printed()));
+        // A stop that was asked for may have ended the run by then; nothing else may.
+        if day.asked_to_stop.is_none() || status.code() != Some(4) {
+            told.broken.push(ended_early(&place)?);
         }
-        return told;
+        return Ok(told);
     }
-    let died = match day.fate {
-        Fate::Kill => {
-            let died = clocks.twin(Instant::now());
-            run.kill();
-            died
-        }
-        Fate::Stop { still } => {
-            let died = clocks.twin(Instant::now());
-            run.signal(Signal::STOP);
-            read_until(Instant::now() + still, &mut journal, &mut clocks, &mut lines);
-            died
-        }
-    };
+    let before = Instant::now();
+    match day.fate {
+        Fate::Kill => run.kill(),
+        Fate::Stop { .. } => run.signal(Signal::STOP),
+    }
+    if before.elapsed() > KNOWN_TO {
+        return Err(NotKeptUp(format!("it died some time within {:?}", before.elapsed())));
+    }
+    let died = clocks.twin(before);
     match day.fate {
         Fate::Kill => {
             read_until(Instant::now() + WATCHED, &mut journal, &mut clocks, &mut lines);
@@ -152,6 +201,7 @@ fn play(day: Day) -> Told {
             told.turns_on = truths.first().map(turned_hot);
         }
         Fate::Stop { still } => {
+            read_until(before + still, &mut journal, &mut clocks, &mut lines);
             let went_on = clocks.twin(Instant::now());
             run.signal(Signal::CONT);
             after_a_stall(&mut told, &place, &mut run, (&mut journal, &mut clocks, &mut lines));
@@ -167,7 +217,7 @@ fn play(day: Day) -> Told {
             }
         }
     }
-    told
+    Ok(told)
 }
 
 /// Waits for the end of a run that stood still: a trip at once, or the job's end as rehearsed.
