@@ -10,6 +10,7 @@ mod ports;
 mod progress;
 pub mod records;
 mod rehearse;
+mod response;
 mod run;
 mod say;
 mod sheet;

@@ -4,6 +4,9 @@ use super::profile::{Limits, Profile};
 use crate::counts::{microseconds, seconds};
 use crate::spec::{CarriageSpec, DriveSpec};
 
+/// Nearer than this the flanks touch, mm: far under a pulse, far over the rounding.
+const TOUCH_MM: f64 = 1e-9;
+
 /// The carriage and its screw. Positions are true z in mm.
 #[derive(Clone, Debug)]
 pub(crate) struct Carriage {
@@ -73,12 +76,10 @@ impl Carriage {
     /// True speed of the torch, mm/s.
     pub(crate) fn torch_mm_s(&self, now_us: u64) -> f64 {
         let (screw_mm, speed) = self.screw(now_us);
-        let taken_up = (self.follow(screw_mm) - self.anchor_mm).abs() > 0.0;
-        if self.frozen_mm.is_some() || !(taken_up || self.spec.backlash_mm == 0.0) {
-            0.0
-        } else {
-            speed
-        }
+        // The screw pushes the torch once it leads by half the play.
+        let lead = (screw_mm - self.follow(screw_mm)) * speed.signum();
+        let pushes = lead >= self.spec.backlash_mm / 2.0 - TOUCH_MM;
+        if self.frozen_mm.is_some() || !pushes { 0.0 } else { speed }
     }
 
     pub(crate) fn switches(&self, now_us: u64) -> Switches {
@@ -214,6 +215,15 @@ mod tests {
         carriage.drive_to(now, 100.0, RAPID);
         let now = run_until_rest(&mut carriage, now);
         assert!((carriage.torch_mm(now) - 100.15).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_torch_moves_in_the_very_instant_in_which_its_place_is_noted() {
+        let mut carriage = carriage(0.3);
+        carriage.drive_to(0, 150.0, RAPID);
+        assert_eq!(carriage.torch_mm_s(10_000), 0.0, "in the play");
+        carriage.pass(900_000);
+        assert_eq!(carriage.torch_mm_s(900_000), 50.0);
     }
 
     #[test]

@@ -59,6 +59,8 @@ pub struct InterlockFigures {
     pub set_point: Option<f64>,
     /// Delay before it counts.
     pub delay: Option<Time>,
+    /// How long all must be in order before it counts as gone.
+    pub delay_off: Option<Time>,
     /// Instrument tag printed with the cause.
     pub tag: Option<String>,
 }

@@ -166,6 +166,10 @@ fn restart(view: &View<'_>) -> Answer {
 }
 
 fn reset(view: &View<'_>) -> Answer {
+    if matches!(view.state, State::NotReady | State::Ready) {
+        // Idle arms no row for the drive, so that its fault is a missing permissive and no trip.
+        return if view.drive_is_in_fault() { no_stop_pressed(view) } else { Answer::AlreadySo };
+    }
     // A drive in fault can only leave it by a person's reset, and its fault is what the reset of
     // the trip waits for: the first press clears the drive, the next one the trip.
     let seen = view.verdict.acknowledged == Acknowledged::Yes;

@@ -56,7 +56,7 @@ pub(super) enum AxisJob {
 }
 
 /// The driver of the carriage.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Axis {
     pub(super) unit: u8,
     pub(super) presence: Presence,

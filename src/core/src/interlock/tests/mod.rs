@@ -9,4 +9,7 @@ mod figures;
 mod job;
 mod latching;
 mod provoke;
+mod remaining;
 mod table;
+mod trade;
+mod what_if;

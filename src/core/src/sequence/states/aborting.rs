@@ -26,9 +26,6 @@ const PURGE: Duration = Duration::from_secs(5);
 /// How long the purge waits for the interlocks to give the air back; after a flashback they do
 /// not, and the purge is left to the next lighting. Arbitrary.
 const AIR_WITHIN: Duration = Duration::from_secs(5);
-/// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
-/// line, then no more; arbitrary.
-const CLEAR_FAULT_FOR: Duration = Duration::from_millis(200);
 /// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
 /// the longest delay of a tripping row that matters to the coat is 1 s.
 const LOOK_BACK: Duration = Duration::from_secs(1);
@@ -248,7 +245,7 @@ pub(in super::super) fn ask(
 ) -> Outcome<State> {
     match request {
         Request::Reset => {
-            machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
+            machine.clear_drive_fault(scan);
             machine.reset = Owed::Owed;
             Outcome::Handled
         }
