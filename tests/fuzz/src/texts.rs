@@ -29,7 +29,7 @@ pub fn recipe(data: &[u8]) {
     }
 }
 
-/// A rig, with the shipped recipes and catalogue.
+/// A rig, with a shipped recipe and the shipped catalogue.
 ///
 /// # Panics
 /// When a promise is broken.
@@ -44,9 +44,7 @@ pub fn rig(data: &[u8]) {
             // A rig that is accepted in all can be driven.
             let controller = Controller::new(&rig);
             assert!(figures.forbid() || controller.is_ok(), "{:?}", controller.err());
-            for recipe in &SHIPPED.recipes {
-                go_on(recipe, &rig, &SHIPPED.catalogue);
-            }
+            go_on(one_of_the_recipes(data), &rig, &SHIPPED.catalogue);
         }
     }
 }
@@ -74,12 +72,15 @@ pub fn catalogue(data: &[u8]) {
                 }
             }
             Ok(catalogue) => {
-                for recipe in &SHIPPED.recipes {
-                    go_on(recipe, &SHIPPED.bench, &catalogue);
-                }
+                go_on(one_of_the_recipes(data), &SHIPPED.bench, &catalogue);
             }
         }
     }
+}
+
+/// A plan costs a hundred times what reading does: each text gets one of the recipes.
+fn one_of_the_recipes(data: &[u8]) -> &'static Recipe {
+    &SHIPPED.recipes[data.len() % SHIPPED.recipes.len()]
 }
 
 /// What fits together is planned, and what is planned is taken.

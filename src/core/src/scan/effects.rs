@@ -100,7 +100,7 @@ pub(super) struct Look<'a> {
 }
 
 /// A course under way.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Course {
     episode: Episode,
     /// What was in force when it began.
@@ -112,7 +112,7 @@ struct Course {
 }
 
 /// The log of effects.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct EffectsLog {
     abilities: Abilities,
     vented_below: f64,
@@ -257,9 +257,7 @@ impl Course {
             if !self.has(part, Stage::Asked) {
                 continue;
             }
-            if self.has(part, Stage::OnTheWire)
-                && (look.coil)(coil).confirmed == Some(Level::Off)
-            {
+            if self.has(part, Stage::OnTheWire) && (look.coil)(coil).confirmed == Some(Level::Off) {
                 self.tell(part, Stage::ReadBack, now, words, ledger);
             }
             if let Some(contact) = proof {

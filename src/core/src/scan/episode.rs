@@ -31,7 +31,7 @@ pub(super) enum Turn {
 }
 
 /// Follows episodes.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Episodes {
     in_hand: Option<Episode>,
 }
