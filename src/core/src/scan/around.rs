@@ -76,8 +76,10 @@ impl Around {
     fn tell(&mut self, ledger: &mut Ledger) {
         let Some(Gathering { episode, images, .. }) = self.gathering.take() else { return };
         let Some(last) = images.last() else { return };
-        let times: Vec<i64> =
-            images.iter().map(|image| signed(image.inputs.now) - signed(episode.began)).collect();
+        let times: Vec<i64> = images
+            .iter()
+            .map(|image| signed(image.inputs.now) - signed(episode.began))
+            .collect();
         let title = row(episode.key).map_or(episode.key, |row| row.title);
         ledger.write(
             last.inputs.now,
@@ -131,10 +133,7 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
     for tag in contacts {
         told.push(column(tag.title(), "", images, |image| {
             let signal = image.inputs.contact(tag);
-            (
-                shown(signal, |level| if level.is_on() { "on" } else { "off" }.to_owned()),
-                age(signal, image),
-            )
+            (shown(signal, |level| if level.is_on() { "on" } else { "off" }.to_owned()), age(signal, image))
         }));
     }
     for tag in analogues {
