@@ -62,9 +62,14 @@ pub(crate) fn armed(row: &Row, now: &Sample) -> Option<bool> {
     let basic = match row.arming {
         Arming::Always => true,
         Arming::Energised => now.energised(),
-        Arming::GuardNeeded if now.lighting_by_hand() => return None,
+        // The gas comes back for lighting by hand: the sequence shuts it when the guard opens.
+        Arming::GuardNeeded if now.lighting_by_hand() || now.leaf == Leaf::ClosingUp => {
+            return None;
+        }
         Arming::GuardNeeded => now.energised(),
         Arming::GasPresent => now.gas(),
+        // A spindle that is not asked to turn has no speed to be over.
+        Arming::Process if row.key == "overspeed" => now.process() && now.turning,
         Arming::Process => now.process(),
         Arming::SupplyOpen => truth.supply_open,
         Arming::FuelSettled => truth.supply_open && truth.fuel_open,
@@ -76,6 +81,8 @@ pub(crate) fn armed(row: &Row, now: &Sample) -> Option<bool> {
         Arming::PowderOverPart => truth.feeder_on && now.over_part(),
         Arming::FlameOverPart => now.heat() && !now.clear(),
         Arming::SprayHeat => truth.feeder_on || (now.heat() && !now.clear() && now.spraying),
+        // The pyrometer looks at the torch's place: on the way off the part it sees something else.
+        Arming::FuseHeat if now.heat() && now.phase != Phase::Fusing => return None,
         Arming::FuseHeat => now.heat() && !now.clear() && !now.spraying,
         Arming::Fusing => now.heat() && !now.clear() && matches!(now.phase, Phase::Fusing),
         Arming::SpindleSettled => now.turning && (truth.feeder_on || (now.heat() && !now.clear())),

@@ -49,6 +49,10 @@ pub(crate) struct Here<'a> {
     /// Readings of the two temperatures, degC.
     pub(crate) part_c: f64,
     pub(crate) coat_c: f64,
+    /// The ceiling of the coat in force, degC.
+    pub(crate) ceiling_c: f64,
+    /// The spindle speed of the step in hand, rpm.
+    pub(crate) rpm: f64,
 }
 
 const BACKSTOP: Reason = "a backstop: the sequence shuts an unlit trial 0.2 s before this row counts, so that it takes a \
@@ -218,15 +222,11 @@ pub(crate) fn provocation(row: &Row, here: &Here<'_>) -> Result<Provocation, Rea
         "part_cold" => {
             (reads(Analogue::PreheatTemperature, 180.0, here), 0.5, "part reads 180 degC")
         }
-        "fuse_hot_warn" => {
-            (reads(Analogue::PyrometerTemperature, 1120.0, here), 0.5, "coat reads 1120 degC")
-        }
-        "fuse_hot" => {
-            (reads(Analogue::PyrometerTemperature, 1145.0, here), 0.5, "coat reads 1145 degC")
-        }
-        "fuse_overheat" => {
-            (reads(Analogue::PyrometerTemperature, 1250.0, here), 0.5, "coat reads 1250 degC")
-        }
+        "fuse_hot_warn" => (coat_over(-10.0, here), 0.5, "coat reads 10 K under its ceiling"),
+        "fuse_hot" => (coat_over(12.0, here), 0.5, "coat reads 12 K over its ceiling"),
+        "fuse_overheat" => (coat_over(60.0, here), 0.5, "coat reads 60 K over its ceiling"),
+        "limit_minus" => (vec![contact(Discrete::LimitMinusOk, Word::Off)], 0.2, "wire broken"),
+        "limit_plus" => (vec![contact(Discrete::LimitPlusOk, Word::Off)], 0.2, "wire broken"),
         "hopper_weight_low" => (vec![Step::Hopper(150.0)], 0.5, "hopper at 150 g"),
         "hopper_empty" => (vec![Step::Hopper(10.0)], 0.5, "hopper at 10 g"),
         "feed_falls" => (
@@ -277,7 +277,7 @@ fn not_shut(
 }
 
 fn lever(here: &Here<'_>, share: f64) -> Vec<Step> {
-    vec![plant(PlantFault::SpindleLever(here.truth.spindle_rpm * share))]
+    vec![plant(PlantFault::SpindleLever(here.rpm.max(here.truth.spindle_rpm) * share))]
 }
 
 /// A temperature made to read so much.
@@ -287,6 +287,10 @@ fn reads(input: Analogue, celsius: f64, here: &Here<'_>) -> Vec<Step> {
         _ => (here.coat_c, 1050.0),
     };
     vec![off(input, (celsius - reading) / span)]
+}
+
+fn coat_over(by: f64, here: &Here<'_>) -> Vec<Step> {
+    reads(Analogue::PyrometerTemperature, here.ceiling_c + by, here)
 }
 
 fn input_of(tag: Contact) -> Result<Discrete, Reason> {

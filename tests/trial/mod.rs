@@ -122,8 +122,12 @@ impl Trial {
         self.time.bench().truth()
     }
 
+    /// The bench, brought to this instant: what is done to it is done now.
     pub(crate) fn bench(&mut self) -> &mut Bench {
-        self.time.bench()
+        let now = self.time.now().as_micros();
+        let bench = self.time.bench();
+        bench.advance(now);
+        bench
     }
 
     pub(crate) fn controller(&mut self) -> &mut Controller {
