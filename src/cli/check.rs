@@ -153,7 +153,11 @@ fn print(rig: &Rig, checked: &Checked) -> io::Result<()> {
     if checked.is_good(rig) {
         writeln!(to, "everything answers, every budget holds")
     } else {
-        writeln!(to, "NOT READY: see what is silent, slow or over its budget above")
+        writeln!(to, "NOT READY: see what is silent, slow, different or over its budget above")?;
+        for item in checked.survey.items().iter().filter(|item| item.differs()) {
+            writeln!(to, "{}", how_to_commission(item))?;
+        }
+        Ok(())
     }
 }
 
@@ -161,11 +165,25 @@ fn verdict_in_words(item: &SurveyItem, verdict: Verdict) -> String {
     match (item.finding, verdict) {
         (Finding::Answered { .. }, Verdict::Holds) => "answers".to_owned(),
         (Finding::Answered { .. }, Verdict::Noise) => "answers (noise)".to_owned(),
+        (Finding::Answered { .. }, Verdict::Differs) => {
+            "DIFFERS from the rig file when the controller is silent".to_owned()
+        }
         (Finding::Answered { .. }, _) => "SLOW".to_owned(),
         (Finding::Refused(code), _) => format!("REFUSES, {code}"),
         (Finding::Missed(miss), _) => format!("SILENT, {}", miss_in_words(miss)),
         (Finding::Pending, _) => "NOT READ, the port went away".to_owned(),
     }
+}
+
+/// What to do about a device that reacts to silence in another way than the rig file says.
+fn how_to_commission(item: &SurveyItem) -> String {
+    format!(
+        "{}: reads {:?}, the rig file wants {:?} (time-out, reaction). A run writes and reads it \
+         back\n       before it gives the device any energy, but after a power cut the device \
+         begins with its own:\n       set it in the device, check again, and prove it by pulling \
+         the plug",
+        item.device, item.values, item.wanted
+    )
 }
 
 const fn miss_in_words(miss: Miss) -> &'static str {

@@ -98,10 +98,12 @@ impl Interlocks {
         let view = View { scene: &scene, inputs, limits, plant };
         let now = scene.now;
         for slot in slots.iter_mut() {
-            match slot.look(&view) {
+            let look = slot.look(&view);
+            slot.follow_onset(&scene);
+            match look {
                 Look::Same => {}
                 Look::Confirmed => {
-                    let words = |slot: &Slot| message(slot.row, &slot.figure, &view);
+                    let words = |slot: &Slot| message(slot.row, &slot.figure, slot.onset, &view);
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }

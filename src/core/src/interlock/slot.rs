@@ -3,6 +3,7 @@
 use super::figures::Figure;
 use super::judge::{Finding, View, armed, find};
 use super::matrix::{ResetRule, Row, Watch};
+use super::scene::{Onset, Scene};
 use crate::moment::Moment;
 
 /// One row at work.
@@ -14,6 +15,8 @@ pub(super) struct Slot {
     pub(super) figure: Figure,
     /// Since when it has been armed and its condition has held.
     pub(super) since: Option<Moment>,
+    /// Where the torch was then, and which way it went.
+    pub(super) onset: Option<Onset>,
     /// The delay has passed, and it still holds.
     pub(super) confirmed: bool,
     /// It is latched: a trip until reset, a hold until cleared.
@@ -48,6 +51,7 @@ impl Slot {
             row,
             figure,
             since: None,
+            onset: None,
             confirmed: false,
             latched: false,
             present: false,
@@ -56,6 +60,12 @@ impl Slot {
             repeats: 0,
             escalates_to: None,
         }
+    }
+
+    /// Takes note of where the torch was when the condition began; before and after that, nothing.
+    pub(super) fn follow_onset(&mut self, scene: &Scene) {
+        let here = || Onset::of(scene);
+        self.onset = self.since.and_then(|_| self.onset.or_else(here));
     }
 
     /// Looks once.

@@ -15,7 +15,7 @@ mod together;
 
 use serde::Serialize;
 
-pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, WordOrder};
+pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, PositionFrom, WordOrder};
 pub use bounds::LINE_LOAD;
 pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,

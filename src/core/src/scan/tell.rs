@@ -195,6 +195,15 @@ impl Teller {
                 empty(),
                 json!({ "lost": place }),
             ),
+            Happening::Spoiled { damage, place } => {
+                let (what, then) = damage.words();
+                write(
+                    EntryKind::Cause,
+                    format!("{what} at {place:.1}, {then}"),
+                    empty(),
+                    json!({ "suspect": what, "place": place }),
+                );
+            }
             Happening::Answered { request, origin, answer } => {
                 let (said, why) = match answer {
                     Answer::Accepted => ("accepted", String::new()),

@@ -158,6 +158,8 @@ pub(super) struct Machine {
     pub(super) reset: Owed,
     /// Until when the drive may leave its fault by a person's reset.
     pub(super) clear_fault_until: Moment,
+    /// No gas is lit before: gas that a trip found open needs its time to be extracted.
+    pub(super) relight_from: Moment,
     pub(super) lever: Option<SpindleSpeed>,
     pub(super) started_at: Moment,
     pub(super) blasted_at: Option<Moment>,
@@ -195,6 +197,7 @@ impl Machine {
             purge: Owed::Nothing,
             reset: Owed::Nothing,
             clear_fault_until: Moment::START,
+            relight_from: Moment::START,
             lever: None,
             started_at: Moment::START,
             blasted_at: None,
