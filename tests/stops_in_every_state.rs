@@ -18,8 +18,6 @@
 mod support;
 mod trial;
 
-use std::sync::Mutex;
-use std::thread;
 use std::time::Duration;
 
 use evenpass_core::image::SpindleDemand;
@@ -27,9 +25,9 @@ use evenpass_core::moment::Moment;
 use evenpass_core::request::{Answer, Request};
 use evenpass_core::sequence::{Leaf, Phase};
 use evenpass_hil::Coil;
-use trial::Trial;
 use trial::places::{Place, places};
 use trial::told::What;
+use trial::{Trial, each};
 
 /// Relays have dropped so long after an abort (the trade's figure), s.
 const RELAYS: f64 = 0.05;
@@ -397,26 +395,6 @@ fn head() -> String {
         "purged",
         "spindle"
     )
-}
-
-/// Work shared out to as many threads as there are cores.
-fn each<T: Send, R: Send>(work: Vec<T>, of: impl Fn(T) -> R + Sync) -> Vec<R> {
-    let cores = thread::available_parallelism().map_or(1, usize::from);
-    let count = work.len();
-    let work = Mutex::new(work.into_iter().enumerate());
-    let done = Mutex::new((0..count).map(|_| None).collect::<Vec<Option<R>>>());
-    thread::scope(|scope| {
-        for _ in 0..cores {
-            scope.spawn(|| {
-                loop {
-                    let Some((at, item)) = work.lock().expect("the work").next() else { break };
-                    let result = of(item);
-                    done.lock().expect("the results")[at] = Some(result);
-                }
-            });
-        }
-    });
-    done.into_inner().expect("the results").into_iter().flatten().collect()
 }
 
 #[test]

@@ -12,6 +12,7 @@ use evenpass_core::line::Miss;
 use evenpass_core::rig::{LINE_LOAD, LineId, Rig, RigKind};
 use serde_json::{Value, json};
 
+use super::matrix::{self, MatrixArguments};
 use super::ports::Ports;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
@@ -29,6 +30,10 @@ pub(super) enum RigVerb {
     /// Example: evenpass rig check --rig config/rigs/inverter-lathe.toml --port field=/dev/ttyUSB0
     /// --port motion=/dev/ttyUSB1
     Check(CheckArguments),
+    /// Print the rig's interlocks: causes, effects in their order, delays; for the wall as HTML.
+    ///
+    /// Example: evenpass rig matrix config/rigs/inverter-lathe.toml --what-if flame=off
+    Matrix(MatrixArguments),
 }
 
 /// What `rig check` is asked.
@@ -45,7 +50,10 @@ pub(super) struct CheckArguments {
 }
 
 pub(super) fn answer(verb: &RigVerb) -> Exit {
-    let RigVerb::Check(arguments) = verb;
+    let arguments = match verb {
+        RigVerb::Check(arguments) => arguments,
+        RigVerb::Matrix(arguments) => return matrix::answer(arguments),
+    };
     let rig = match files::rig(arguments.rig.as_deref()) {
         Ok((rig, _)) => rig,
         Err(problem) => return say::bad_input(&problem),

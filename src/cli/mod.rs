@@ -5,6 +5,7 @@ mod ending;
 mod exit;
 mod interrupts;
 mod margins;
+mod matrix;
 mod plan;
 mod ports;
 mod progress;

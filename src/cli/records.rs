@@ -199,7 +199,11 @@ fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Re
     section("Deviations", &deviations_sheet(record), to)?;
     section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
     writeln!(to)?;
-    writeln!(to, "{} entries; coils, contacts, samples and all images with --json", record.entries.len())
+    writeln!(
+        to,
+        "{} entries; coils, contacts, samples and all images with --json",
+        record.entries.len()
+    )
 }
 
 pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {

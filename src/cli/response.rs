@@ -49,9 +49,7 @@ pub(super) fn print(
 
 fn capital(word: &str) -> String {
     let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(letters).collect()
-    })
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn cause(response: &Response, clock: Clock) -> Sheet {
@@ -109,14 +107,8 @@ fn span(micros: Option<u64>) -> String {
 fn chosen(images: &Images) -> Vec<usize> {
     let last = images.times_us.len().saturating_sub(1);
     let zero = images.times_us.iter().position(|time| *time >= 0).unwrap_or(last);
-    let mut chosen = vec![
-        0,
-        zero.saturating_sub(8),
-        zero.saturating_sub(1),
-        zero,
-        (zero + 2).min(last),
-        last,
-    ];
+    let mut chosen =
+        vec![0, zero.saturating_sub(8), zero.saturating_sub(1), zero, (zero + 2).min(last), last];
     chosen.sort_unstable();
     chosen.dedup();
     chosen.truncate(SHOWN);
@@ -134,7 +126,7 @@ fn around(images: &Images) -> Sheet {
             format!("{sign}{}.{:02} s", ms / 1_000, ms / 10 % 100)
         })
         .collect();
-    let mut columns = vec![("signal", Layout::Prose), ("", Layout::Word)];
+    let mut columns = vec![("signal", Layout::Prose)];
     columns.extend(times.iter().map(|time| (time.as_str(), Layout::Figure)));
     let mut sheet = Sheet::new(2, &columns);
     for signal in &images.signals {
@@ -145,7 +137,11 @@ fn around(images: &Images) -> Sheet {
                 None => value.to_owned(),
             }
         });
-        sheet.row([signal.name.clone(), signal.unit.clone()].into_iter().chain(cells));
+        let name = match signal.unit.as_str() {
+            "" => signal.name.clone(),
+            unit => format!("{}, {unit}", signal.name),
+        };
+        sheet.row([name].into_iter().chain(cells));
     }
     sheet
 }

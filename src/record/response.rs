@@ -211,7 +211,9 @@ fn place(effects: &mut Vec<EffectRow>, mark: Mark) {
     });
     let Some(row) = effects.get_mut(at) else { return };
     // The last words say most: "carriage at rest" after "torch withdrawn".
-    if row.what != what && stage == Stage::Seen {
+    if what.starts_with(&row.what) {
+        row.what = what;
+    } else if row.what != what && stage == Stage::Seen {
         row.what = format!("{}, then {what}", row.what);
     }
     match stage {
@@ -234,9 +236,7 @@ mod tests {
     }
 
     fn told() -> Vec<Entry> {
-        let mark = |part: &str, what: &str, stage: &str, after: u64| {
-            json!({"cause": "flame_lost", "part": part, "what": what, "stage": stage, "after_us": after})
-        };
+        let mark = |part: &str, what: &str, stage: &str, after: u64| json!({"cause": "flame_lost", "part": part, "what": what, "stage": stage, "after_us": after});
         vec![
             entry(
                 1,
@@ -253,7 +253,12 @@ mod tests {
             entry(3, EntryKind::Effect, "", mark("fuel", "fuel shut", "asked", 0)),
             entry(4, EntryKind::Effect, "", mark("carriage", "torch withdrawn", "asked", 0)),
             entry(5, EntryKind::Effect, "", mark("fuel", "fuel shut", "on_the_wire", 6_300)),
-            entry(6, EntryKind::Effect, "", mark("carriage", "carriage at rest", "seen", 9_000_000)),
+            entry(
+                6,
+                EntryKind::Effect,
+                "",
+                mark("carriage", "carriage at rest", "seen", 9_000_000),
+            ),
             entry(
                 7,
                 EntryKind::Images,
@@ -271,7 +276,10 @@ mod tests {
         let cause = trip.cause.as_ref().expect("told");
         assert_eq!(cause.since, Some(Moment::from_micros(700)));
         let [fuel, carriage] = trip.effects.as_slice() else { panic!("{:?}", trip.effects) };
-        assert_eq!((fuel.asked_us, fuel.on_the_wire_us, fuel.seen_us), (Some(0), Some(6_300), None));
+        assert_eq!(
+            (fuel.asked_us, fuel.on_the_wire_us, fuel.seen_us),
+            (Some(0), Some(6_300), None)
+        );
         assert_eq!(carriage.what, "torch withdrawn, then carriage at rest");
         assert_eq!(trip.images.as_ref().map(|images| images.times_us.len()), Some(2));
     }

@@ -94,11 +94,7 @@ impl Defect {
             "the spindle stops in Held",
             &["a wet coat keeps turning"],
         ),
-        (
-            Self::AttendanceAnswersItself,
-            "attendance answers itself",
-            &["a flame is attended"],
-        ),
+        (Self::AttendanceAnswersItself, "attendance answers itself", &["a flame is attended"]),
         (
             Self::AccessWithGasInThePipe,
             "hands let in before the pipe has vented",
@@ -109,18 +105,21 @@ impl Defect {
             "a jog renews its own lease",
             &["a jog lasts as long as its lease"],
         ),
-        (Self::AirIntoAFlashback, "air blown into a flashback", &[
-            "no air into a flashback",
-            "enforcement only takes away",
-        ]),
+        (
+            Self::AirIntoAFlashback,
+            "air blown into a flashback",
+            &["no air into a flashback", "enforcement only takes away"],
+        ),
         (
             Self::StopDeniedElsewhere,
             "stop is denied to who watches",
             &["stop is taken from anyone"],
         ),
-        (Self::FirstCauseReplaced, "a later cause replaces the first", &[
-            "the first cause stays first",
-        ]),
+        (
+            Self::FirstCauseReplaced,
+            "a later cause replaces the first",
+            &["the first cause stays first"],
+        ),
         (Self::StartsWhenReady, "a job that is ready starts", &["nothing starts without an act"]),
         (
             Self::WaitsForeverForTheFlame,
@@ -132,11 +131,7 @@ impl Defect {
             "fuel is written in a trip as it was before",
             &["a trip cuts at once", "enforcement only takes away"],
         ),
-        (
-            Self::ProvingWithGas,
-            "proving does not look at the pressures",
-            &["proving is isolated"],
-        ),
+        (Self::ProvingWithGas, "proving does not look at the pressures", &["proving is isolated"]),
     ];
 
     /// Answers instead of the gate.

@@ -89,10 +89,7 @@ pub(crate) fn explore(world: &World, defect: Option<Defect>, bounds: Bounds) -> 
         observed: HashMap::new(),
         queue: VecDeque::new(),
         rest: Rest::default(),
-        out: Explored {
-            tally: vec![0; invariants::all().count()],
-            ..Explored::default()
-        },
+        out: Explored { tally: vec![0; invariants::all().count()], ..Explored::default() },
     };
     let start = Node::power_up(world, defect);
     search.arrive(u32::MAX, 0, Move::Wait, start);
@@ -124,8 +121,10 @@ impl Search<'_> {
                 if observed == places {
                     graph.observed.push(seen);
                 }
-                let depth =
-                    graph.found.get(parent as usize).map_or(0, |found| found.depth.saturating_add(1));
+                let depth = graph
+                    .found
+                    .get(parent as usize)
+                    .map_or(0, |found| found.depth.saturating_add(1));
                 graph.found.push(Found { parent, waited, by, depth, observed });
                 graph.next.push(Vec::new());
                 self.out.longest = self.out.longest.max(depth.into());
@@ -204,10 +203,8 @@ impl Search<'_> {
         let answer = node.clone().machine.request(node.plant.now, request, origin);
         let place = invariants::place_of(invariants::ANYONE);
         self.out.tally[place] += u64::from(origin == Origin::Watcher);
-        matches!(answer, Answer::Denied(_)).then(|| Broken {
-            invariant: invariants::ANYONE,
-            found: format!("{answer:?}"),
-        })
+        matches!(answer, Answer::Denied(_))
+            .then(|| Broken { invariant: invariants::ANYONE, found: format!("{answer:?}") })
     }
 
     fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
@@ -248,7 +245,14 @@ impl Search<'_> {
         Ok(())
     }
 
-    fn witness(&self, id: u32, waited: u32, last: Move, more: usize, broken: Broken) -> Box<Witness> {
+    fn witness(
+        &self,
+        id: u32,
+        waited: u32,
+        last: Move,
+        more: usize,
+        broken: Broken,
+    ) -> Box<Witness> {
         let mut path = vec![told(last, waited, self.world)];
         let mut at = id;
         while let Some(found) = self.out.graph.found.get(at as usize) {

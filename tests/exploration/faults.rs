@@ -227,9 +227,10 @@ fn figure(row: &Row, of: Reference, program: &Program) -> f64 {
 #[expect(clippy::cast_precision_loss, reason = "readings are far smaller")]
 fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
     match (row.watch, fault) {
-        (Watch::Open(tag) | Watch::PressedOr(tag, _) | Watch::Pressed(tag), Fault::Contact(of, _)) => {
-            tag == of
-        }
+        (
+            Watch::Open(tag) | Watch::PressedOr(tag, _) | Watch::Pressed(tag),
+            Fault::Contact(of, _),
+        ) => tag == of,
         (Watch::NoFlame, Fault::Contact(Contact::Flame, _) | Fault::NoFlame)
         | (
             Watch::FlameFromNothing | Watch::FlameRemains,
@@ -242,7 +243,10 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
         | (Watch::LimitTowardChuck, Fault::Contact(Contact::LimitMinus, _))
         | (Watch::LimitTowardTail, Fault::Contact(Contact::LimitPlus, _))
         | (Watch::ParkContradicts, Fault::Contact(Contact::ParkSwitch, Bad::Wrong))
-        | (Watch::TorqueContradicts, Fault::Contact(Contact::TorqueAllowed | Contact::EmergencyStop, _))
+        | (
+            Watch::TorqueContradicts,
+            Fault::Contact(Contact::TorqueAllowed | Contact::EmergencyStop, _),
+        )
         | (Watch::DriveSilent, Fault::DriveSilent)
         | (Watch::DriveFault, Fault::DriveFault)
         | (Watch::DriveUnknown, Fault::DriveUnknown)

@@ -76,7 +76,11 @@ fn report(world: &World, explored: &Explored) {
 #[test]
 fn trial() {
     let world = World::shipped();
-    println!("{} kinds, {} families", world.kinds.len(), world.kinds.iter().filter(|k| k.leads && k.family.is_some()).count());
+    println!(
+        "{} kinds, {} families",
+        world.kinds.len(),
+        world.kinds.iter().filter(|k| k.leads && k.family.is_some()).count()
+    );
     let most = std::env::var("MOST").ok().and_then(|m| m.parse().ok()).unwrap_or(500);
     let bounds = Bounds { most, ..WHOLE };
     let explored = explore(&world, None, bounds);

@@ -221,7 +221,8 @@ impl Plant {
         if !demand.now.is_on() && self.feeder.is_on() {
             self.feeder = Level::Off;
         }
-        self.pending = demand.next.filter(|edge| edge.to == Level::Off || edge.epoch == demand.epoch);
+        self.pending =
+            demand.next.filter(|edge| edge.to == Level::Off || edge.epoch == demand.epoch);
     }
 
     fn drive(&mut self, world: &World, outputs: &Outputs, span: Duration) {
@@ -230,11 +231,8 @@ impl Plant {
         } else if outputs.drive == DriveEnable::ClearFault {
             self.in_fault = false;
         }
-        let demand = if self.silent(world, Fault::DriveSilent) {
-            AxisDemand::Off
-        } else {
-            outputs.axis
-        };
+        let demand =
+            if self.silent(world, Fault::DriveSilent) { AxisDemand::Off } else { outputs.axis };
         let may = self.torque_is_allowed(world) && !self.in_fault;
         self.asked_for =
             if demand == AxisDemand::Off || !may { Duration::ZERO } else { self.asked_for + span };

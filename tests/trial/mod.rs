@@ -13,7 +13,8 @@ pub(crate) mod machine;
 pub(crate) mod places;
 pub(crate) mod told;
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
+use std::thread;
 use std::time::Duration;
 
 use evenpass::clock::virtual_time::{VirtualTime, Way, Witness};
@@ -25,7 +26,7 @@ use evenpass_core::plan::{Plan, plan};
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::rig::LineId;
 use evenpass_core::scan::{Controller, NO_DATUM};
-use evenpass_core::sequence::{Leaf, Status};
+use evenpass_core::sequence::{Ask, Leaf, Status};
 use evenpass_hil::{Bench, Button, HandScript, Presence, Truth};
 
 use machine::Machine;
@@ -35,6 +36,8 @@ use told::{Confirmed, Happened, What};
 pub(crate) const LOOK: Duration = Duration::from_millis(5);
 /// How long a finger stays on a button.
 const PRESS: Duration = Duration::from_millis(300);
+/// How long somebody who never brings a spark takes to look again.
+const RELUCTANCE: Duration = Duration::from_millis(500);
 /// How often a lease is renewed by whoever holds the key down.
 const RENEW: Duration = Duration::from_millis(60);
 
@@ -78,6 +81,8 @@ pub(crate) struct Trial {
     pub(crate) confirmed: Vec<Confirmed>,
     /// A key that somebody holds down: asked again and again.
     pub(crate) renewed: Option<Request>,
+    /// Whoever is asked to light the torch opens the guard and accepts, and brings no spark.
+    pub(crate) never_light: bool,
     /// How often the world is looked at.
     pub(crate) look_every: Duration,
     time: VirtualTime<Wire, Machine>,
@@ -100,6 +105,7 @@ impl Trial {
             told: Vec::new(),
             confirmed: Vec::new(),
             renewed: None,
+            never_light: false,
             look_every: LOOK,
             time,
             renew_at: Moment::START,
@@ -116,8 +122,12 @@ impl Trial {
         self.time.bench().truth()
     }
 
+    /// The bench, brought to this instant: what is done to it is done now.
     pub(crate) fn bench(&mut self) -> &mut Bench {
-        self.time.bench()
+        let now = self.time.now().as_micros();
+        let bench = self.time.bench();
+        bench.advance(now);
+        bench
     }
 
     pub(crate) fn controller(&mut self) -> &mut Controller {
@@ -194,7 +204,21 @@ impl Trial {
         self.look_to(self.now() + self.look_every);
     }
 
+    /// Half a second after the last time, a person looks at what is asked.
+    fn pretend_to_light(&mut self) {
+        if !self.never_light || self.now() < self.renew_at {
+            return;
+        }
+        self.renew_at = self.now() + RELUCTANCE;
+        let asked = self.status().prompt.map(|prompt| prompt.ask);
+        if matches!(asked, Some(Ask::OpenGuard)) {
+            self.bench().open_guard();
+            self.press(Button::Accept);
+        }
+    }
+
     fn look_to(&mut self, until: Moment) {
+        self.pretend_to_light();
         if self.now() >= self.renew_at
             && let Some(request) = self.renewed
         {
@@ -279,4 +303,24 @@ impl Trial {
     pub(crate) fn wait(&mut self, seconds: f64) {
         self.until(seconds, |_| false);
     }
+}
+
+/// Work shared out to as many threads as there are cores.
+pub(crate) fn each<T: Send, R: Send>(work: Vec<T>, of: impl Fn(T) -> R + Sync) -> Vec<R> {
+    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let count = work.len();
+    let work = Mutex::new(work.into_iter().enumerate());
+    let done = Mutex::new((0..count).map(|_| None).collect::<Vec<Option<R>>>());
+    thread::scope(|scope| {
+        for _ in 0..cores {
+            scope.spawn(|| {
+                loop {
+                    let Some((at, item)) = work.lock().expect("the work").next() else { break };
+                    let result = of(item);
+                    done.lock().expect("the results")[at] = Some(result);
+                }
+            });
+        }
+    });
+    done.into_inner().expect("the results").into_iter().flatten().collect()
 }

@@ -24,6 +24,8 @@ pub(crate) struct Carriage {
     seen_mm: f64,
     /// What the switches said when the drive last took note of them.
     noted: Switches,
+    /// Whether the drive has taken note of the end of the last motion.
+    noted_rest: bool,
 }
 
 /// What the switches along the bed say.
@@ -48,6 +50,7 @@ impl Carriage {
             frozen_mm: None,
             seen_mm: spec.start_mm,
             noted: Switches { limit_minus_ok: true, limit_plus_ok: true, home: false, park: false },
+            noted_rest: true,
         };
         carriage.noted = carriage.switches(0);
         carriage
@@ -120,6 +123,7 @@ impl Carriage {
         let (from_mm, speed) = self.settle(now_us);
         let limits = self.limited(limits);
         self.profile = Profile::to(seconds(now_us), from_mm, speed, to_mm, limits);
+        self.noted_rest = false;
     }
 
     /// Brings the screw to rest.
@@ -127,12 +131,14 @@ impl Carriage {
         let (from_mm, speed) = self.settle(now_us);
         let rate = deceleration_mm_s2.clamp(1e-3, self.acceleration_limit_mm_s2);
         self.profile = Profile::stop(seconds(now_us), from_mm, speed, rate);
+        self.noted_rest = false;
     }
 
     /// Friction brings the screw to rest when nothing drives it.
     pub(crate) fn coast(&mut self, now_us: u64, deceleration_mm_s2: f64) {
         let (from_mm, speed) = self.settle(now_us);
         self.profile = Profile::stop(seconds(now_us), from_mm, speed, deceleration_mm_s2);
+        self.noted_rest = false;
     }
 
     /// Somebody moves the torch by hand; the screw turns with it.
@@ -153,8 +159,9 @@ impl Carriage {
 
     /// Takes note of what has been passed by `now_us`; to be called at each of [`Self::next_us`].
     pub(crate) fn pass(&mut self, now_us: u64) {
-        self.settle(now_us);
+        let (_, speed) = self.settle(now_us);
         self.noted = self.switches(now_us);
+        self.noted_rest = speed == 0.0;
     }
 
     /// When the motion next changes its stretch or passes a switch.
@@ -165,7 +172,10 @@ impl Carriage {
             return Some(now_us + 1);
         }
         let now = seconds(now_us);
-        let mut next = self.profile.stretch_end_s(now)?;
+        let Some(mut next) = self.profile.stretch_end_s(now) else {
+            // Nor the end of a motion that fell into the instant of another look.
+            return (!self.noted_rest).then_some(now_us + 1);
+        };
         let half = self.profile.direction(now) * self.spec.backlash_mm / 2.0;
         let marks = [
             Some(self.spec.home_switch_mm),
@@ -224,6 +234,18 @@ mod tests {
         assert_eq!(carriage.torch_mm_s(10_000), 0.0, "in the play");
         carriage.pass(900_000);
         assert_eq!(carriage.torch_mm_s(900_000), 50.0);
+    }
+
+    #[test]
+    fn the_end_of_a_motion_is_told_even_to_who_looks_in_its_very_instant() {
+        let mut carriage = carriage(0.0);
+        carriage.drive_to(0, 150.0, RAPID);
+        carriage.pass(1_000_000);
+        // 50 mm/s at 250 mm/s2 take 0.2 s.
+        carriage.stop(1_000_000, 250.0);
+        assert_eq!(carriage.next_us(1_200_000), Some(1_200_001));
+        carriage.pass(1_200_001);
+        assert_eq!(carriage.next_us(1_200_001), None);
     }
 
     #[test]

@@ -68,9 +68,7 @@ pub(super) const INVARIANTS: &[Invariant] = &[
                 }
                 LitBy::Igniter => !open && plant.is_parked(look.world),
             };
-            must(so, || {
-                format!("guard open: {open}, {} rpm, at {:.1}", plant.rpm, plant.position)
-            })
+            must(so, || format!("guard open: {open}, {} rpm, at {:.1}", plant.rpm, plant.position))
         },
     ),
     invariant(

@@ -1,10 +1,12 @@
 //! The interlocks of one rig: judge, latch, and say what is taken away.
 
+mod standing;
+
 use super::Limits;
 use super::figures::{FigureProblem, figures};
 use super::judge::{Finding, View, armed, find};
 use super::latch::{Latch, Onset};
-use super::matrix::{AirEffect, ROWS, Raised, ResetRule, Row, Watch};
+use super::matrix::{AirEffect, ROWS, Raised, ResetRule, Watch};
 use super::memory::Memory;
 use super::message::{message, raised};
 use super::news::News;
@@ -44,17 +46,6 @@ pub enum Taken {
     Yes,
     /// Neither gas nor powder is asked, so there is nothing it could be about.
     NothingToAct,
-}
-
-/// How one row stands in one scan.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Standing {
-    /// The row.
-    pub(super) row: &'static Row,
-    /// Whether it counts now.
-    pub(super) armed: Level,
-    /// What it finds.
-    pub(super) finding: Finding,
 }
 
 /// The interlocks.
@@ -250,24 +241,6 @@ impl Interlocks {
     #[must_use]
     pub const fn torch_clear(&self) -> Level {
         Level::from_bit(self.scene.clear)
-    }
-
-    /// How every row stands with the inputs given, in the order of the matrix: armed or not, and
-    /// what it finds, whatever is armed.
-    pub(super) fn standings(&self, inputs: &Inputs, limits: &Limits) -> Vec<Standing> {
-        let scene = Scene { contacts: Contacts::read(inputs, &self.plant), ..self.scene };
-        let view = View { scene: &scene, inputs, limits, plant: &self.plant };
-        let mut standings: Vec<Standing> = self
-            .slots
-            .iter()
-            .map(|slot| Standing {
-                row: slot.row,
-                armed: Level::from_bit(armed(slot.row.arming, &view)),
-                finding: find(slot.row, slot.figure.set_point, &view),
-            })
-            .collect();
-        standings.sort_by_key(|standing| standing.row.number);
-        standings
     }
 
     /// Takes out what is new about causes, for the record.

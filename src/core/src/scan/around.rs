@@ -76,10 +76,8 @@ impl Around {
     fn tell(&mut self, ledger: &mut Ledger) {
         let Some(Gathering { episode, images, .. }) = self.gathering.take() else { return };
         let Some(last) = images.last() else { return };
-        let times: Vec<i64> = images
-            .iter()
-            .map(|image| signed(image.inputs.now) - signed(episode.began))
-            .collect();
+        let times: Vec<i64> =
+            images.iter().map(|image| signed(image.inputs.now) - signed(episode.began)).collect();
         let title = row(episode.key).map_or(episode.key, |row| row.title);
         ledger.write(
             last.inputs.now,
@@ -133,13 +131,16 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
     for tag in contacts {
         told.push(column(tag.title(), "", images, |image| {
             let signal = image.inputs.contact(tag);
-            (shown(signal, |level| if level.is_on() { "on" } else { "off" }.to_owned()), age(signal, image))
+            (
+                shown(signal, |level| if level.is_on() { "on" } else { "off" }.to_owned()),
+                age(signal, image),
+            )
         }));
     }
     for tag in analogues {
         told.push(column(tag.title(), tag.unit(), images, |image| {
             let signal = image.inputs.analogue(tag);
-            (shown(signal, |value| format!("{value:.2}")), age(signal, image))
+            (shown(signal, figure), age(signal, image))
         }));
     }
     told.push(column("carriage", "mm", images, |image| {
@@ -154,9 +155,13 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
         let signal = image.inputs.spindle;
         (shown(signal, |spindle| format!("{:.1}", spindle.measured.rpm())), age(signal, image))
     }));
-    for coil in [Coil::Powder, Coil::Fuel, Coil::Oxygen, Coil::Supply] {
-        let title = format!("{} asked", coil.title());
-        told.push(column(&title, "", images, |image| {
+    for (coil, title) in [
+        (Coil::Powder, "powder asked"),
+        (Coil::Fuel, "fuel asked"),
+        (Coil::Oxygen, "oxygen asked"),
+        (Coil::Supply, "supply asked"),
+    ] {
+        told.push(column(title, "", images, |image| {
             let level = if coil == Coil::Powder {
                 image.outputs.powder.now
             } else {
@@ -200,6 +205,11 @@ fn column(
 ) -> Value {
     let (shown, ages): (Vec<String>, Vec<Option<u64>>) = images.iter().map(read).unzip();
     json!({ "name": name, "unit": unit, "shown": shown, "age_ms": ages })
+}
+
+/// A value with as many decimals as a page has room for.
+fn figure(value: f64) -> String {
+    if value.abs() < 100.0 { format!("{value:.2}") } else { format!("{value:.1}") }
 }
 
 fn shown<T: Copy>(signal: Signal<T>, words: impl Fn(T) -> String) -> String {

@@ -15,7 +15,8 @@ use crate::coat::Coat;
 use crate::devices::{Rack, RackProblem, Transmit, Urgency};
 use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
 use crate::interlock::{
-    FigureProblem, Inspected, Interlocks, News, PermissiveState, PurgeDone, Raised, Verdict, enforce,
+    FigureProblem, Inspected, Interlocks, News, PermissiveState, PurgeDone, Raised, Verdict,
+    enforce,
 };
 use crate::ledger::{Entry, Ledger};
 use crate::line::Link;

@@ -257,9 +257,7 @@ impl Course {
             if !self.has(part, Stage::Asked) {
                 continue;
             }
-            if self.has(part, Stage::OnTheWire)
-                && (look.coil)(coil).confirmed == Some(Level::Off)
-            {
+            if self.has(part, Stage::OnTheWire) && (look.coil)(coil).confirmed == Some(Level::Off) {
                 self.tell(part, Stage::ReadBack, now, words, ledger);
             }
             if let Some(contact) = proof {

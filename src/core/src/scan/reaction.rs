@@ -204,7 +204,11 @@ mod tests {
             for times in &trips {
                 let key = times.row.row.key;
                 assert!(times.holds(), "{}: {key} takes {:?}", rig.title, times);
-                assert_eq!(times.why.is_empty(), times.permitted <= Duration::from_secs(1), "{key}");
+                assert_eq!(
+                    times.why.is_empty(),
+                    times.permitted <= Duration::from_secs(1),
+                    "{key}"
+                );
             }
             let longest = trips.iter().filter(|t| t.why.is_empty()).max_by_key(|t| t.total);
             println!(

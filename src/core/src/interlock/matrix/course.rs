@@ -10,7 +10,7 @@ use core::time::Duration;
 
 use serde::Serialize;
 
-use super::row::{AirEffect, Row};
+use super::row::{AirEffect, ResetRule, Row};
 use crate::interlock::durations;
 use crate::interlock::verdict::{CarriageEffect, Class, SpindleEffect};
 
@@ -254,13 +254,14 @@ impl Row {
         use Actor::{Interlocks, Sequence};
         use When::{After, AtOnce, OnceClear};
         let effects = self.effects;
-        let flashback = effects.air == AirEffect::Off;
+        let flashback = self.reset == ResetRule::Inspected;
+        let no_air = effects.air == AirEffect::Off;
         let oxygen = (effects.oxygen.is_imposed(), Act::OxygenShut);
         let fuel = (effects.fuel.is_imposed(), Act::FuelShut);
         let feed = [
             (effects.powder.is_imposed(), Act::PowderOff),
             (effects.air == AirEffect::UntilClear, Act::AirHeld),
-            (flashback, Act::AirOff),
+            (no_air, Act::AirOff),
         ];
         if flashback {
             course.place(Interlocks, AtOnce, &[oxygen]);
@@ -299,7 +300,7 @@ impl Row {
         if effects.carriage == CarriageEffect::Stop {
             course.place(Interlocks, After(durations::QUICK_STOP), &[(true, Act::TorqueOff)]);
         }
-        if !flashback {
+        if !no_air {
             course.place(Sequence, OnceClear, &[(true, Act::Purge)]);
         }
     }

@@ -221,7 +221,7 @@ pub enum Arming {
     DriveNeeded,
     /// The carriage is asked to travel or to find its datum.
     Travelling,
-    /// Gas or powder is asked, or the carriage travels faster than jogging.
+    /// Gas or powder is asked, or the carriage looks for its datum or travels faster than jogging.
     WorkingMotion,
     /// The watchdog has been asked to beat long enough for its relay to pick up, with energy
     /// asked or present.

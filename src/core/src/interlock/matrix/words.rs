@@ -117,13 +117,11 @@ impl Reference {
     }
 }
 
-/// Whether a contact is read at rest or pressed; a healthy one is open when it is not well.
+/// What is wrong with a healthy contact: a stale or failed one is open, a broken wire pressed.
 const fn open_words(contact: Contact) -> &'static str {
     match contact {
-        Contact::HoldButtonRest | Contact::StopButtonRest | Contact::AbortButtonRest => {
-            "pressed, or its wire broken"
-        }
-        _ => "open, stale or failed",
+        Contact::HoldButtonRest | Contact::StopButtonRest | Contact::AbortButtonRest => "pressed",
+        _ => "open",
     }
 }
 
@@ -137,7 +135,7 @@ impl Row {
             Watch::Pressed(tag) => format!("{} pressed", tag.title()),
             Watch::PressedOr(tag, _) => format!("{} pressed, or asked", tag.title()),
             Watch::Person(_) => "asked, or raised by the sequence".to_owned(),
-            Watch::Failed(tag) => format!("{} failed or stale", tag.title()),
+            Watch::Failed(tag) => format!("{} failed", tag.title()),
             Watch::Below(tag, reference) => related(tag.title(), "<", &figure, reference),
             Watch::Above(tag, reference) => related(tag.title(), ">", &figure, reference),
             Watch::NoFlame => "no flame seen".to_owned(),
@@ -164,7 +162,7 @@ impl Row {
             Watch::FlameRests => format!("flame at rest {figure}, or the plan's shorter time"),
             Watch::MissedPulses => format!("{figure} missing, or no speed"),
             Watch::SpindleSlow => format!("speed < {figure} of the asked"),
-            Watch::TachometerSilent => "tachometer failed or stale".to_owned(),
+            Watch::TachometerSilent => "tachometer failed".to_owned(),
             Watch::Overspeed => format!("speed > {figure} of the asked"),
             Watch::SpeedError => format!("speed off by > {figure}"),
             Watch::InverterNotOk => "inverter in fault, latch open, or silent".to_owned(),

@@ -3,6 +3,7 @@
 mod arming;
 mod bench;
 mod chaos;
+mod course;
 mod dice;
 mod enforcement;
 mod figures;

@@ -91,6 +91,18 @@ pub enum Reading {
     FollowingError,
 }
 
+impl Reading {
+    /// The unit its value is in.
+    #[must_use]
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Spindle => "rpm",
+            Self::Carriage => "mm/s",
+            Self::FollowingError => "mm",
+        }
+    }
+}
+
 /// What an assumption is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]

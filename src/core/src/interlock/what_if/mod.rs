@@ -7,7 +7,9 @@
 mod asked;
 mod hands;
 mod phase;
+mod seen;
 mod shown;
+mod watches;
 mod world;
 
 use core::time::Duration;
@@ -20,15 +22,17 @@ pub use asked::{
 pub use phase::ScenePhase;
 
 use self::hands::Hands;
+use self::seen::{Seen, listed};
 use self::shown::Shown;
+use self::watches::watches;
 use self::world::World;
 use super::figures::FigureProblem;
 use super::interlocks::Interlocks;
 use super::judge::Finding;
-use super::matrix::{Raised, Row, Watch};
+use super::matrix::Raised;
 use super::remaining::{Abilities, Remaining};
 use super::told::{AlarmState, Told};
-use super::verdict::{Class, Occurrence, Verdict};
+use super::verdict::Class;
 use super::{Limits, enforce};
 use crate::image::{AxisDemand, Coil, Contact, Inputs, Level, Outputs, SpindleDemand};
 use crate::moment::Moment;
@@ -345,98 +349,6 @@ fn stalls(assumed: &[Assumption]) -> bool {
     assumed.iter().any(|one| {
         one.target == Target::Device(Device::Controller)
             && one.assumed != Assumed::Word(FaultWord::Ok)
-    })
-}
-
-/// Causes already told, by key and the moment they were confirmed.
-struct Seen(Vec<(&'static str, Moment)>);
-
-impl Seen {
-    fn of(verdict: &Verdict) -> Self {
-        Self(listed(verdict).map(|(one, _)| (one.key, one.confirmed)).collect())
-    }
-
-    /// Each row is told once, however often it comes back.
-    fn is_new(&mut self, occurrence: &Occurrence) -> bool {
-        let known = self.0.iter().any(|(key, _)| *key == occurrence.key);
-        if !known {
-            self.0.push((occurrence.key, occurrence.confirmed));
-        }
-        !known
-    }
-}
-
-/// Every cause of a verdict with its place, trips first.
-fn listed(verdict: &Verdict) -> impl Iterator<Item = (&Occurrence, Role)> {
-    let with = |role: Role| move |occurrence| (occurrence, role);
-    verdict
-        .first
-        .iter()
-        .map(with(Role::FirstOut))
-        .chain(verdict.consequent.iter().map(with(Role::Consequent)))
-        .chain(verdict.holds.iter().map(with(Role::Hold)))
-        .chain(verdict.warnings.iter().map(with(Role::Warning)))
-}
-
-/// Whether a row watches what is assumed.
-fn watches(row: &Row, assumed: &[Assumption]) -> bool {
-    assumed.iter().any(|one| match (one.target, row.watch) {
-        (
-            Target::Contact(tag),
-            Watch::Open(own) | Watch::Pressed(own) | Watch::PressedOr(own, _),
-        ) => tag == own,
-        (
-            Target::Contact(Contact::Flame),
-            Watch::NoFlame | Watch::FlameFromNothing | Watch::FlameRemains | Watch::TrialOver,
-        )
-        | (Target::Contact(Contact::FuelShut), Watch::FuelNotShut | Watch::FuelShutContradicts)
-        | (Target::Contact(Contact::OxygenShut), Watch::OxygenNotShut)
-        | (Target::Contact(Contact::LimitMinus), Watch::LimitTowardChuck)
-        | (Target::Contact(Contact::LimitPlus), Watch::LimitTowardTail)
-        | (
-            Target::Contact(Contact::TorqueAllowed | Contact::EmergencyStop),
-            Watch::TorqueContradicts,
-        )
-        | (Target::Contact(Contact::ParkSwitch), Watch::ParkContradicts)
-        | (Target::Contact(Contact::WatchdogRelay), Watch::RelayDropped)
-        | (
-            Target::Analogue(crate::image::Analogue::HopperWeight),
-            Watch::FeedFalls | Watch::FeedPulses,
-        )
-        | (Target::Analogue(crate::image::Analogue::BackPressure), Watch::HoseBlocked)
-        | (Target::Device(Device::Field), Watch::FieldSilent | Watch::FieldFrozen)
-        | (
-            Target::Device(Device::Drive),
-            Watch::DriveSilent
-            | Watch::DriveFault
-            | Watch::DriveUnknown
-            | Watch::Crawl
-            | Watch::FlameRests
-            | Watch::CarriageStill,
-        )
-        | (
-            Target::Reading(Reading::Carriage),
-            Watch::Crawl | Watch::FlameRests | Watch::CarriageStill,
-        )
-        | (Target::Reading(Reading::FollowingError), Watch::FollowingError)
-        | (
-            Target::Device(Device::Tachometer) | Target::Reading(Reading::Spindle),
-            Watch::MissedPulses
-            | Watch::SpindleSlow
-            | Watch::TachometerSilent
-            | Watch::Overspeed
-            | Watch::SpeedError,
-        )
-        | (Target::Device(Device::Inverter), Watch::InverterNotOk)
-        | (Target::Device(Device::Controller), Watch::ScanGap) => true,
-        (
-            Target::Analogue(tag),
-            Watch::Failed(own) | Watch::Below(own, _) | Watch::Above(own, _),
-        ) => tag == own,
-        (Target::Request, Watch::Person(own) | Watch::PressedOr(_, own)) => {
-            one.assumed == Assumed::Raised(own)
-        }
-        _ => false,
     })
 }
 
