@@ -94,6 +94,7 @@ impl Bench {
             PlantFault::ExtractionFailed => self.troubles.extraction_failed = true,
             PlantFault::PlantAirLost => self.troubles.plant_air_lost = true,
             PlantFault::ClampLost => self.troubles.clamp_lost = true,
+            PlantFault::CoatEmissivity(share) => self.troubles.coat_emissivity = Some(share),
         }
         self.after_trouble();
     }

@@ -114,6 +114,8 @@ pub enum PlantFault {
     PlantAirLost,
     /// The clamp has lost the part, which stands still.
     ClampLost,
+    /// The coat radiates with this emissivity at the pyrometer's wavelength.
+    CoatEmissivity(f64),
 }
 
 /// One fault.

@@ -1,5 +1,7 @@
 //! The interlocks of one rig: judge, latch, and say what is taken away.
 
+mod standing;
+
 use super::Limits;
 use super::figures::{FigureProblem, figures};
 use super::judge::{Finding, View, armed, find};
@@ -14,7 +16,7 @@ use super::scene::{Contacts, Scene};
 use super::slot::{Look, Slot};
 use super::trip::Trip;
 use super::verdict::{Acknowledged, Class, Effects, SpindleEffect, Verdict, Veto};
-use crate::image::{Coil, Inputs, Outputs};
+use crate::image::{Coil, Inputs, Level, Outputs};
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 use crate::rig::Rig;
@@ -96,10 +98,12 @@ impl Interlocks {
         let view = View { scene: &scene, inputs, limits, plant };
         let now = scene.now;
         for slot in slots.iter_mut() {
-            match slot.look(&view) {
+            let look = slot.look(&view);
+            slot.follow_onset(&scene);
+            match look {
                 Look::Same => {}
                 Look::Confirmed => {
-                    let words = |slot: &Slot| message(slot.row, &slot.figure, &view);
+                    let words = |slot: &Slot| message(slot.row, &slot.figure, slot.onset, &view);
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }
@@ -231,6 +235,12 @@ impl Interlocks {
         }
         self.conclude();
         if remain.is_empty() { Ok(()) } else { Err(remain) }
+    }
+
+    /// Whether the torch is clear of part, chuck and centre as far as the last scan showed.
+    #[must_use]
+    pub const fn torch_clear(&self) -> Level {
+        Level::from_bit(self.scene.clear)
     }
 
     /// Takes out what is new about causes, for the record.

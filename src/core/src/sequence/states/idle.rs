@@ -9,7 +9,7 @@ use super::super::context::{Permitted, Scan};
 use super::super::event::Wish;
 use super::super::machine::{Cursor, Job, Machine, Owed, Suspect};
 use super::super::state::{Errand, State};
-use super::{aborting, manual};
+use super::manual;
 use crate::request::Request;
 
 /// How long extraction and guard may take to be proved; arbitrary.
@@ -54,13 +54,13 @@ pub(in super::super) fn ask(
             machine.lever = None;
             machine.go(checking(Errand::Start, scan), cause)
         }
+        Request::Reset => {
+            machine.clear_drive_fault(scan);
+            Outcome::Handled
+        }
         Request::Home => machine.go(manual::Homing::first_state(scan), cause),
         Request::EnterManual => machine.go(manual::Jogging::first_state(), cause),
         Request::EnterProving => machine.go(manual::proving_state(scan), cause),
-        Request::Reset => {
-            aborting::clear_drive_fault(machine, scan);
-            Outcome::Handled
-        }
         _ => Outcome::Super,
     }
 }
