@@ -18,6 +18,7 @@ mod message;
 mod news;
 mod permissive;
 mod plant;
+mod proof;
 mod scene;
 mod slot;
 mod trip;
@@ -33,6 +34,7 @@ pub use limits::Limits;
 pub use matrix::Raised;
 pub use news::{Change, News};
 pub use permissive::{Permissive, PermissiveState};
+pub use proof::{ProofFinding, ProofWatch};
 pub use verdict::{
     Acknowledged, CarriageEffect, Class, Effects, Occurrence, Presence, SpindleEffect, Verdict,
     Veto,

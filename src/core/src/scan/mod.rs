@@ -6,5 +6,5 @@ mod sample;
 mod snapshot;
 mod tell;
 
-pub use controller::{Controller, NO_DATUM, RigProblem};
+pub use controller::{Controller, NO_DATUM, ProofState, RigProblem};
 pub use snapshot::{Beat, Snapshot};

@@ -180,9 +180,9 @@ impl State {
             Self::NotReady
             | Self::Ready
             | Self::Teaching
-            | Self::Proving { .. }
             | Self::Stopped
             | Self::Complete => {}
+            Self::Proving { .. } => manual::propose_proving(scan),
             Self::Homing(homing) => homing.propose(scan),
             Self::Jogging(jogging) => jogging.propose(scan),
             Self::Checking { .. } => starting::propose_checking(machine, scan),
