@@ -92,25 +92,26 @@ pub fn lead(place: &mut impl Place, key: &str) -> Result<Led, String> {
     let Some((procedure, row)) = procedure(key).zip(row(key)) else {
         return Ok(Led::Refused(format!("`{key}` has no procedure")));
     };
-    if let Some(why) = enter(place)? {
-        return Ok(Led::Refused(why));
+    if let Some(ended) = enter(place)? {
+        return Ok(ended);
     }
+    let before = place.look()?.proof.map(|proof| proof.began);
     if let Answer::Denied(denial) = place.prove(key)? {
         return Ok(Led::Refused(format!("{}; {}", denial.why, denial.help)));
     }
     place.tell(Instruction::Prepare(procedure, row));
-    let outcome = follow(place, procedure, row)?;
+    let outcome = follow(place, procedure, row, before)?;
     // Whatever the outcome, the device has been touched.
     let back = put_back(place, procedure, row)?;
     Ok(match (outcome, back) {
-        (Led::Proved(proved), Some(_)) if proved.failing.is_some() => Led::Proved(proved),
+        // A result stands whatever comes after it; what is still wrong meets the next proof.
+        (outcome @ (Led::Proved(_) | Led::Quit), _) | (outcome, None) => outcome,
         (_, Some(why)) => Led::Refused(why),
-        (outcome, None) => outcome,
     })
 }
 
-/// Enters proving, once devices answer and gas is known as vented; says what stands against it.
-fn enter(place: &mut impl Place) -> Result<Option<String>, String> {
+/// Enters proving, once devices answer and gas is known as vented; says why when it can't.
+fn enter(place: &mut impl Place) -> Result<Option<Led>, String> {
     let begun = place.look()?.at;
     let mut asked: Option<Moment> = None;
     let mut against = String::new();
@@ -120,7 +121,8 @@ fn enter(place: &mut impl Place) -> Result<Option<String>, String> {
             return Ok(None);
         }
         if is_over(begun, snapshot.at, READY_WITHIN) {
-            return Ok(Some(if against.is_empty() { snapshot.status.text } else { against }));
+            let why = if against.is_empty() { snapshot.status.text } else { against };
+            return Ok(Some(Led::Refused(why)));
         }
         if asked.is_none_or(|asked| is_over(asked, snapshot.at, ASK_EVERY)) {
             asked = Some(snapshot.at);
@@ -130,7 +132,7 @@ fn enter(place: &mut impl Place) -> Result<Option<String>, String> {
             };
         }
         if place.said() == Some(Said::Quit) {
-            return Ok(Some("a person ended it".to_owned()));
+            return Ok(Some(Led::Quit));
         }
     }
 }
@@ -144,12 +146,18 @@ fn follow(
     place: &mut impl Place,
     procedure: &'static Procedure,
     row: &'static Row,
+    before: Option<Moment>,
 ) -> Result<Led, String> {
     let mut told = Stage::Preparing;
+    let begun = place.look()?.at;
     loop {
         let snapshot = place.look()?;
-        let Some(proof) = snapshot.proof.filter(|proof| proof.key == procedure.key) else {
-            return Ok(Led::Refused("the controller has forgotten the proof".to_owned()));
+        // A picture may be older than the request it is looked at for.
+        let Some(proof) = snapshot.proof.filter(|proof| Some(proof.began) != before) else {
+            if is_over(begun, snapshot.at, ASK_EVERY) {
+                return Ok(Led::Refused("the controller has not begun the proof".to_owned()));
+            }
+            continue;
         };
         if let Some(proved) = proof.proved {
             return Ok(Led::Proved(proved));

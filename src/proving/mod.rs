@@ -5,6 +5,7 @@
 //! - [`Twin`] is the bench in virtual time, with [`technician`] for the hands at its devices.
 //! - [`keeping`] writes results to the record and reads when each proof is due.
 
+pub mod keeping;
 mod leading;
 pub mod technician;
 mod twin;

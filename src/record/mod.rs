@@ -9,6 +9,7 @@
 //! - [`Store`] is the file: opened, checked, brought to the present schema, read.
 //! - [`Recorder`] writes one run from a thread of its own. Trouble with the disk is an observation
 //!   of the run, never its end.
+//! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
 //! - [`facts`] is what the record understands of an entry's data; it makes the table of passes.
 //!
 //! A run whose program died without ending it reads as interrupted: while a run is written its
@@ -18,6 +19,7 @@ mod alive;
 pub mod facts;
 mod fault;
 mod location;
+mod proof;
 mod reading;
 mod recorder;
 mod run;
@@ -27,6 +29,7 @@ mod writer;
 
 pub use fault::RecordError;
 pub use location::records_file;
+pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;
 pub use run::{Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};

@@ -27,7 +27,7 @@ mod tests;
 
 pub use procedure::{Covered, Procedure, Strokes};
 pub use prover::{Effect, Failing, Proved, Prover, ProverView, Stage, Step};
-pub use standing::{Day, Interval, LastProof, Standing, standing};
+pub use standing::{Day, LastProof, Standing, standing};
 pub use table::{COVERED, PROCEDURES};
 
 /// Every procedure, in the order of the matrix.

@@ -159,6 +159,7 @@ enum Phase {
 pub struct Prover {
     procedure: &'static Procedure,
     row: &'static Row,
+    began: Moment,
     limit: Limit,
     phase: Phase,
     /// What must come, and when it was first seen.
@@ -184,6 +185,7 @@ impl Prover {
         Self {
             procedure,
             row,
+            began: now,
             limit,
             phase: Phase::Preparing { until: now + patience, healthy_since: None },
             effects: effects.into_iter().map(|effect| (effect, None)).collect(),
@@ -196,6 +198,12 @@ impl Prover {
     #[must_use]
     pub const fn procedure(&self) -> &'static Procedure {
         self.procedure
+    }
+
+    /// When it began.
+    #[must_use]
+    pub const fn began(&self) -> Moment {
+        self.began
     }
 
     /// The row under proof.

@@ -2,25 +2,12 @@
 
 use serde::Serialize;
 
+use crate::rig::ProofInterval;
+
 /// A day, counted from 1970-01-01.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(transparent)]
 pub struct Day(pub i64);
-
-/// How often proofs are made, and how late one may be, days.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub struct Interval {
-    /// From one proof to the next.
-    pub days: u32,
-    /// Overdue by no more than this is a warning, by more refuses a start.
-    pub grace: u32,
-}
-
-impl Interval {
-    /// A year, and a month of grace (common practice, no source; IEC 61511 leaves the interval to
-    /// the calculation of each loop, from memory). A rig file can only shorten both.
-    pub const LONGEST: Self = Self { days: 365, grace: 30 };
-}
 
 /// The last proof of a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -61,7 +48,7 @@ impl Standing {
 /// Judges a row's last proof. A proof dated after today counts as made today: a clock that was
 /// set back must not lengthen an interval.
 #[must_use]
-pub fn standing(last: LastProof, today: Day, interval: Interval) -> Standing {
+pub fn standing(last: LastProof, today: Day, interval: ProofInterval) -> Standing {
     let made = match last {
         LastProof::Never => return Standing::Never,
         LastProof::Failed(_) => return Standing::Failed,

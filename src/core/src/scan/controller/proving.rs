@@ -24,6 +24,8 @@ const MORE: &str = "More proof tests are due: `evenpass prove --list` says which
 pub struct ProofState {
     /// The row's key.
     pub key: &'static str,
+    /// When it began.
+    pub began: Moment,
     /// Where it stands.
     pub stage: Stage,
     /// Its result, once there is one.
@@ -129,6 +131,7 @@ impl Controller {
     pub fn proof(&self) -> Option<ProofState> {
         self.proofs.prover.as_ref().map(|prover| ProofState {
             key: prover.procedure().key,
+            began: prover.began(),
             stage: prover.stage(),
             proved: prover.proved().cloned(),
         })
