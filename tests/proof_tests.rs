@@ -135,11 +135,8 @@ fn a_device_that_is_not_healthy_to_begin_with_proves_nothing() {
 #[test]
 fn a_cause_that_comes_first_is_named_and_the_row_counts_as_not_proved() {
     // With torque on, every row that energy arms counts, and the gas detector's is not healthy.
-    let found = proved_with(
-        Target::Discrete(Discrete::GasDetectorOk),
-        Word::Off,
-        "torque_contradicts",
-    );
+    let found =
+        proved_with(Target::Discrete(Discrete::GasDetectorOk), Word::Off, "torque_contradicts");
     let Some(Failing::OtherFirst { key, .. }) = &found.failing else {
         panic!("{:?}: {}", found.failing, found.found)
     };
@@ -271,8 +268,7 @@ fn what_was_proved_is_in_the_record_with_its_person_and_the_day_it_is_due_again(
     let (_folder, file) = records();
     let rig = machine();
     let passed = proved(&mut twin(), "guard_open");
-    let failed =
-        proved_with(Target::Discrete(Discrete::ClampOk), Word::Stuck, "clamp_lost");
+    let failed = proved_with(Target::Discrete(Discrete::ClampOk), Word::Stuck, "clamp_lost");
     let then: Timestamp = "2026-03-01T10:00:00Z".parse().expect("RFC 3339");
     let mut store = Store::open(&file).expect("open");
     for found in [&passed, &failed] {

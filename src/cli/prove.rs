@@ -92,11 +92,12 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
     };
     let made = if on_lines {
         match arguments.ports.resolve(&rig) {
-            Ok(ports) => machine::Machine::start(&rig, ports, arguments.json)
-                .and_then(|mut machine| {
+            Ok(ports) => {
+                machine::Machine::start(&rig, ports, arguments.json).and_then(|mut machine| {
                     let made = prove(&mut machine, &keys, &rig, person, &mut store, arguments);
                     machine.quit().and(made)
-                }),
+                })
+            }
             Err(problem) => return say::bad_input(&problem),
         }
     } else {
@@ -128,7 +129,10 @@ fn keys(cause: &str, rig: &Rig) -> Result<Vec<&'static str>, String> {
         return Ok(vec![procedure.key]);
     }
     if let Some(covered) = covered(cause) {
-        return Err(format!("`{cause}` can't be proved at a field device\nhelp: {}\n", covered.why));
+        return Err(format!(
+            "`{cause}` can't be proved at a field device\nhelp: {}\n",
+            covered.why
+        ));
     }
     if procedures().any(|procedure| procedure.key == cause) {
         return Err(format!(

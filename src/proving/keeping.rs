@@ -28,9 +28,9 @@ pub fn record(proved: &Proved, rig: &Rig, person: &str, now: Timestamp) -> Proof
     let outcome =
         if proved.failing.is_none() { ProofOutcome::Passed } else { ProofOutcome::Failed };
     let next_due = match outcome {
-        ProofOutcome::Passed => today
-            .checked_add(Span::new().days(i64::from(rig.proof.days)))
-            .unwrap_or(Date::MAX),
+        ProofOutcome::Passed => {
+            today.checked_add(Span::new().days(i64::from(rig.proof.days))).unwrap_or(Date::MAX)
+        }
         ProofOutcome::Failed => today,
     };
     ProofRecord {

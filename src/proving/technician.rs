@@ -4,9 +4,7 @@
 
 use evenpass_core::image::{Analogue as Transmitter, Contact};
 use evenpass_core::interlock::matrix::{Row, Watch};
-use evenpass_hil::{
-    Analogue, AtContact, Bench, Button, Discrete, Fault, InLoop, Target, Word,
-};
+use evenpass_hil::{Analogue, AtContact, Bench, Button, Discrete, Fault, InLoop, Target, Word};
 
 /// A chuck turned steadily by hand, rpm.
 const BY_HAND_RPM: f64 = 30.0;
@@ -30,7 +28,9 @@ pub fn act(bench: &mut Bench, row: &Row) {
             }
         }
         Watch::Open(Contact::Guard) => bench.open_guard(),
-        Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _) if button(tag).is_some() => {
+        Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _)
+            if button(tag).is_some() =>
+        {
             if let Some(button) = button(tag) {
                 bench.press(button);
             }
@@ -89,7 +89,8 @@ fn silence(bench: &mut Bench, target: Target, word: Word) {
 /// What stands before the sensor, or in its place: microamperes by the scales on the bench's
 /// type plates.
 fn source(key: &str) -> Option<(Analogue, f64)> {
-    let between = |value: f64, low: f64, high: f64| 4_000.0 + 16_000.0 * (value - low) / (high - low);
+    let between =
+        |value: f64, low: f64, high: f64| 4_000.0 + 16_000.0 * (value - low) / (high - low);
     Some(match key {
         "extraction_flow" | "extraction_flow_trip" => {
             (Analogue::ExtractionFlow, between(20.0, 0.0, 100.0))

@@ -54,7 +54,6 @@ fn named<T: DeserializeOwned>(name: &str) -> Option<T> {
     serde_json::from_value(Value::String(name.to_owned())).ok()
 }
 
-
 #[cfg(test)]
 mod tests {
     use evenpass_hil::{Coil, Discrete};
@@ -64,7 +63,8 @@ mod tests {
     #[test]
     fn a_defect_is_a_signal_and_a_word_and_anything_else_is_explained() {
         let defect: Defect = "guard_closed=stuck".parse().expect("a contact");
-        let expected = Defect { target: Target::Discrete(Discrete::GuardClosed), word: Word::Stuck };
+        let expected =
+            Defect { target: Target::Discrete(Discrete::GuardClosed), word: Word::Stuck };
         assert_eq!(defect, expected);
         let defect: Defect = "fuel_valve=slow:5".parse().expect("a coil");
         assert_eq!(defect.target, Target::Coil(Coil::FuelValve));

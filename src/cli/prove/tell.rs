@@ -40,7 +40,10 @@ pub(super) fn instruction(instruction: Instruction) {
             show(&format!("    do       {}\n             Enter when it is done.", procedure.act));
         }
         Instruction::Restore(procedure, _) => {
-            show(&format!("    restore  {}\n             Enter when it is done.", procedure.restore));
+            show(&format!(
+                "    restore  {}\n             Enter when it is done.",
+                procedure.restore
+            ));
         }
         Instruction::Reset => {
             show("    reset    Press reset at the machine: once to acknowledge, once to reset.");
@@ -93,19 +96,31 @@ pub(super) fn summary(made: &[Made], to: &mut impl Write) -> io::Result<()> {
         let row = match led {
             Led::Proved(proved) => {
                 let good = proved.failing.is_none();
-                if good { passed += 1 } else { failed += 1 }
+                if good {
+                    passed += 1
+                } else {
+                    failed += 1
+                }
                 let found = proved.response.map_or(String::new(), |r| r.as_millis().to_string());
                 let words = if good { &proved.expected } else { &proved.found };
                 let result = if good { "passed" } else { "FAILED" };
                 let limit = proved.limit.as_millis().to_string();
                 [(*key).to_owned(), result.to_owned(), found, limit, words.clone()]
             }
-            Led::Skipped | Led::Quit => {
-                [(*key).to_owned(), "left out".to_owned(), String::new(), String::new(), String::new()]
-            }
-            Led::Refused(why) => {
-                [(*key).to_owned(), "not made".to_owned(), String::new(), String::new(), why.clone()]
-            }
+            Led::Skipped | Led::Quit => [
+                (*key).to_owned(),
+                "left out".to_owned(),
+                String::new(),
+                String::new(),
+                String::new(),
+            ],
+            Led::Refused(why) => [
+                (*key).to_owned(),
+                "not made".to_owned(),
+                String::new(),
+                String::new(),
+                why.clone(),
+            ],
         };
         sheet.row(row);
     }

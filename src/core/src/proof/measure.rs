@@ -3,7 +3,7 @@
 use core::time::Duration;
 
 use super::procedure::Procedure;
-use super::prover::Effect;
+use super::result::Effect;
 use crate::image::{Coil, Contact, Inputs};
 use crate::interlock::durations;
 use crate::interlock::matrix::{Row, Watch};
@@ -75,9 +75,7 @@ pub(super) fn stamp(row: &Row, inputs: &Inputs) -> Moment {
     let contact = |tag| inputs.contact(tag).at;
     match row.watch {
         Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag),
-        Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => {
-            inputs.analogue(tag).at
-        }
+        Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => inputs.analogue(tag).at,
         Watch::NoFlame | Watch::FlameFromNothing | Watch::FlameRemains | Watch::TrialOver => {
             contact(Contact::Flame)
         }

@@ -18,6 +18,7 @@ use crate::rig::Rig;
 mod measure;
 mod procedure;
 mod prover;
+mod result;
 mod standing;
 mod table;
 mod words;
@@ -26,7 +27,8 @@ mod words;
 mod tests;
 
 pub use procedure::{Covered, Procedure, Strokes};
-pub use prover::{Effect, Failing, Proved, Prover, ProverView, Stage, Step};
+pub use prover::{Prover, ProverView, Step};
+pub use result::{Effect, Failing, Proved, Stage};
 pub use standing::{Day, LastProof, Standing, standing};
 pub use table::{COVERED, PROCEDURES};
 
@@ -49,12 +51,10 @@ pub fn procedures_of(rig: &Rig) -> impl Iterator<Item = &'static Procedure> + '_
 /// Whether a rig has what the row watches. A contact that is not fitted reads what the rig file
 /// says for ever, and nobody can prove it.
 fn is_fitted(watch: Watch, rig: &Rig) -> bool {
-    let contact = |tag| {
-        rig.field.contacts.iter().any(|spec| spec.tag == tag && spec.input.is_some())
-    };
-    let analogue = |tag| {
-        rig.field.analogues.iter().any(|spec| spec.tag == tag && spec.register.is_some())
-    };
+    let contact =
+        |tag| rig.field.contacts.iter().any(|spec| spec.tag == tag && spec.input.is_some());
+    let analogue =
+        |tag| rig.field.analogues.iter().any(|spec| spec.tag == tag && spec.register.is_some());
     match watch {
         Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag),
         Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => analogue(tag),

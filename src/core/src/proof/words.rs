@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use super::prover::{Effect, Failing};
+use super::result::{Effect, Failing};
 use crate::image::Coil;
 use crate::interlock::matrix::Row;
 use crate::interlock::{Class, Occurrence};
@@ -48,7 +48,8 @@ pub(super) fn failed(
 ) -> String {
     let title = row.title;
     let s = |span: Duration| format!("{:.2} s", span.as_secs_f64());
-    let told = occurrence.map_or_else(String::new, |occurrence| format!(" ({})", occurrence.message));
+    let told =
+        occurrence.map_or_else(String::new, |occurrence| format!(" ({})", occurrence.message));
     match failing {
         Failing::NotHealthy => format!(
             "the device did not read healthy before the act, so that nothing could be proved: {}",
@@ -100,9 +101,9 @@ pub(super) fn failed(
             s(limit),
             effect(*late)
         ),
-        Failing::OtherFirst { key, message } => format!(
-            "another cause came first, `{key}`: {message}. Clear it, then prove again"
-        ),
+        Failing::OtherFirst { key, message } => {
+            format!("another cause came first, `{key}`: {message}. Clear it, then prove again")
+        }
         Failing::ProvingEnded => "proving ended before there was a result: its time was over, \
                                   gas no longer reads as vented, the key was turned off, or \
                                   somebody left it"

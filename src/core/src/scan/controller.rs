@@ -6,8 +6,8 @@ use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
-use self::proving::Proofs;
 pub use self::proving::ProofState;
+use self::proving::Proofs;
 use super::readiness::{self, DEVICES};
 use super::sample::Sampler;
 use super::snapshot::{Beat, Snapshot};

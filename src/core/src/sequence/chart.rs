@@ -177,11 +177,7 @@ impl State {
 
     fn propose(&self, machine: &mut Machine, scan: &mut Scan<'_>) {
         match self {
-            Self::NotReady
-            | Self::Ready
-            | Self::Teaching
-            | Self::Stopped
-            | Self::Complete => {}
+            Self::NotReady | Self::Ready | Self::Teaching | Self::Stopped | Self::Complete => {}
             Self::Proving { .. } => manual::propose_proving(scan),
             Self::Homing(homing) => homing.propose(scan),
             Self::Jogging(jogging) => jogging.propose(scan),

@@ -5,8 +5,8 @@ mod line;
 mod wiring;
 
 use super::{
-    Attendance, AxisSpec, FieldSpec, InterlockFigures, LineSpec, LitBy, ProofInterval, Rig, RigKind,
-    SpindleSpec,
+    Attendance, AxisSpec, FieldSpec, InterlockFigures, LineSpec, LitBy, ProofInterval, Rig,
+    RigKind, SpindleSpec,
 };
 use crate::document::Problems;
 use crate::quantity::{Length, Time};

@@ -90,10 +90,9 @@ impl Controller {
         self.now = self.now.max(now);
         let Some(procedure) = procedure(key) else {
             return match covered(key) {
-                Some(covered) => denied(
-                    format!("`{key}` can't be proved at a field device"),
-                    covered.why,
-                ),
+                Some(covered) => {
+                    denied(format!("`{key}` can't be proved at a field device"), covered.why)
+                }
                 None => denied(
                     format!("no interlock called `{key}` holds or trips"),
                     "`evenpass prove --list` shows what can be proved",
@@ -187,9 +186,8 @@ impl Controller {
 }
 
 fn drop_hold(key: &str, now: Moment, interlocks: &mut Interlocks) {
-    let returned = |hold: &crate::interlock::Occurrence| {
-        hold.key == key && hold.present == Presence::Returned
-    };
+    let returned =
+        |hold: &crate::interlock::Occurrence| hold.key == key && hold.present == Presence::Returned;
     if interlocks.verdict().holds.iter().any(returned) {
         // Others whose cause is still there stay.
         let _ = interlocks.clear_holds(now);

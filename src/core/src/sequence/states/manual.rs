@@ -330,8 +330,8 @@ pub(in super::super) fn proving(
     let unknown = [Analogue::FuelPressure, Analogue::OxygenPressure]
         .into_iter()
         .all(|gas| scan.value(gas).is_none_or(|bar| bar < scan.figures.vented_below.bar()));
-    let waits = unknown
-        && scan.now.since(*machine.unproved_since.get_or_insert(scan.now)) < UNPROVED_FOR;
+    let waits =
+        unknown && scan.now.since(*machine.unproved_since.get_or_insert(scan.now)) < UNPROVED_FOR;
     if is_late(until, scan) || !(vented || waits) {
         machine.unproved_since = None;
         return machine.go(State::NotReady, Cause::ProvingOver);

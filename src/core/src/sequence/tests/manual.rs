@@ -210,12 +210,8 @@ fn a_point_is_not_taken_without_a_known_position() {
 }
 
 /// Both valves, extraction and torque.
-const ALL_STROKES: Strokes = Strokes {
-    fuel: Level::On,
-    oxygen: Level::On,
-    extraction: Level::On,
-    torque: Level::On,
-};
+const ALL_STROKES: Strokes =
+    Strokes { fuel: Level::On, oxygen: Level::On, extraction: Level::On, torque: Level::On };
 
 fn stroke(plant: &mut Plant) {
     plant.sequence.stroke(ALL_STROKES);
