@@ -270,3 +270,31 @@ fn a_finished_job_starts_no_second_time() {
     rests(&mut run, "after the reset of a finished job");
     assert_eq!(run.phase(), Phase::Idle);
 }
+
+/// A controller that was restarted finds the drive in the fault of a silent controller. Nothing is
+/// tripped, and the reset that the missing permissive asks for is taken all the same.
+#[test]
+fn a_drive_found_in_fault_is_cleared_by_a_reset_in_idle_and_nothing_moves() {
+    let mut run = ready();
+    run.bench().inject(Fault::Line {
+        line: LineIndex::Motion,
+        fault: LineFault::LostRequest,
+        chance: 1.0,
+    });
+    run.wait(0.5);
+    run.bench().clear_faults();
+    run.wait(5.0);
+    let missing = run.controller().status().missing;
+    assert!(
+        missing.iter().any(|words| words.contains("the reset clears the fault")),
+        "{missing:?}"
+    );
+    let truth = run.truth();
+    run.watch.begin_anew(&truth);
+    run.press(Button::Reset);
+    run.wait(2.0);
+    let missing = run.controller().status().missing;
+    assert!(!missing.iter().any(|words| words.contains("the reset clears")), "{missing:?}");
+    run.watch.nothing_happened("after the drive's fault was cleared");
+    assert_eq!(run.phase(), Phase::Idle);
+}

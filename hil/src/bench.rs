@@ -49,6 +49,7 @@ pub(crate) struct Troubles {
     pub(crate) extraction_failed: bool,
     pub(crate) plant_air_lost: bool,
     pub(crate) clamp_lost: bool,
+    pub(crate) coat_emissivity: Option<f64>,
 }
 
 /// A fault on a line.

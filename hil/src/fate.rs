@@ -69,6 +69,7 @@ impl Bench {
         self.memory.clear();
         self.troubles = Troubles::default();
         self.carriage.set_slip(now, None);
+        self.drive.report(None);
         self.spindle.set_belt_off(now, false);
         self.spindle.set_wrong_rpm(now, None);
         self.powder.set_blocked(now, false);
@@ -81,6 +82,9 @@ impl Bench {
         match fault {
             PlantFault::FlameBlownOut => self.flame.blow_out(),
             PlantFault::NutSlips(at_mm) => self.carriage.set_slip(now, Some(at_mm)),
+            PlantFault::ScaleSlips(by_mm) => self.drive.scale_slips(by_mm),
+            PlantFault::DriveFails(code) => self.drive.fail(now, &mut self.carriage, code),
+            PlantFault::DriveReports(word) => self.drive.report(Some(word)),
             PlantFault::BeltOff => self.spindle.set_belt_off(now, true),
             PlantFault::SpindleLever(rpm) => self.spindle.set_wrong_rpm(now, Some(rpm)),
             PlantFault::FuelPressureLow(share) => self.troubles.fuel_share = Some(share),
@@ -90,6 +94,7 @@ impl Bench {
             PlantFault::ExtractionFailed => self.troubles.extraction_failed = true,
             PlantFault::PlantAirLost => self.troubles.plant_air_lost = true,
             PlantFault::ClampLost => self.troubles.clamp_lost = true,
+            PlantFault::CoatEmissivity(share) => self.troubles.coat_emissivity = Some(share),
         }
         self.after_trouble();
     }

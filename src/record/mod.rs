@@ -10,7 +10,8 @@
 //! - [`Recorder`] writes one run from a thread of its own. Trouble with the disk is an observation
 //!   of the run, never its end.
 //! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
-//! - [`facts`] is what the record understands of an entry's data; it makes the table of passes.
+//! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
+//!   passes, and what holds, stops and trips did and when.
 //!
 //! A run whose program died without ending it reads as interrupted: while a run is written its
 //! process holds a lock on a file beside the store, which the system lets go with the process.
@@ -22,6 +23,7 @@ mod location;
 mod proof;
 mod reading;
 mod recorder;
+pub mod response;
 mod run;
 mod schema;
 mod store;

@@ -5,6 +5,7 @@
 #![allow(clippy::panic, clippy::expect_used, reason = "a test that cannot go on fails")]
 
 pub(crate) mod jobs;
+pub(crate) mod observed;
 pub(crate) mod watch;
 
 use std::time::Duration;

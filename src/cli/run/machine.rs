@@ -117,7 +117,7 @@ pub(super) fn run(
     let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
     progress.print("");
-    Ok(Ran { end, first_cause, record, zones: Vec::new() })
+    Ok(Ran { end, first_cause, record, zones: Vec::new(), entries })
 }
 
 /// Opens each port once and lets it go: what cannot work is said before anything begins.

@@ -70,6 +70,8 @@ pub(crate) struct Drive {
     halted: bool,
     internal_limit: bool,
     heard: bool,
+    /// A status word that is reported whatever the state.
+    reports: Option<u16>,
 }
 
 impl Drive {
@@ -93,6 +95,7 @@ impl Drive {
             halted: false,
             internal_limit: false,
             heard: false,
+            reports: None,
         };
         drive.power_up(0, carriage);
         drive
@@ -194,6 +197,21 @@ impl Drive {
             }
             _ => {}
         }
+    }
+
+    /// It fails by itself, with this code.
+    pub(crate) fn fail(&mut self, now_us: u64, carriage: &mut Carriage, code: u16) {
+        self.fault(now_us, carriage, code);
+    }
+
+    /// It reports this status word from now on, or its own again.
+    pub(crate) fn report(&mut self, word: Option<u16>) {
+        self.reports = word;
+    }
+
+    /// The scale reads so much less from now on, mm.
+    pub(crate) fn scale_slips(&mut self, by_mm: f64) {
+        self.scale_datum_mm += by_mm;
     }
 
     fn fault(&mut self, now_us: u64, carriage: &mut Carriage, code: u16) {

@@ -56,7 +56,7 @@ enum Motor {
 }
 
 /// The driver of the spindle.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Spindle {
     pub(super) unit: u8,
     pub(super) presence: Presence,

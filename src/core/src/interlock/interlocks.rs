@@ -1,5 +1,7 @@
 //! The interlocks of one rig: judge, latch, and say what is taken away.
 
+mod standing;
+
 use core::time::Duration;
 
 use super::Limits;
@@ -17,7 +19,7 @@ use super::scene::{Contacts, Scene};
 use super::slot::{Look, Slot};
 use super::trip::Trip;
 use super::verdict::{Acknowledged, Class, Effects, SpindleEffect, Verdict, Veto};
-use crate::image::{Coil, Inputs, Outputs};
+use crate::image::{Coil, Inputs, Level, Outputs};
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 use crate::rig::Rig;
@@ -111,11 +113,13 @@ impl Interlocks {
                 let found = find_under_proof(slot.row, slot.figure.set_point, &view);
                 *proof_finding = Some(ProofFinding::of(found));
             }
-            match slot.look(&view, proved) {
+            let look = slot.look(&view, proved);
+            slot.follow_onset(&scene);
+            match look {
                 Look::Same => {}
                 Look::Confirmed => {
                     let words = |slot: &Slot| {
-                        let words = message(slot.row, &slot.figure, &view);
+                        let words = message(slot.row, &slot.figure, slot.onset, &view);
                         if proved.arms(slot.row) { format!("Proof test: {words}") } else { words }
                     };
                     if latch.confirm(slot, now, words) == Onset::First {
@@ -268,6 +272,12 @@ impl Interlocks {
         }
         self.conclude();
         if remain.is_empty() { Ok(()) } else { Err(remain) }
+    }
+
+    /// Whether the torch is clear of part, chuck and centre as far as the last scan showed.
+    #[must_use]
+    pub const fn torch_clear(&self) -> Level {
+        Level::from_bit(self.scene.clear)
     }
 
     /// Takes out what is new about causes, for the record.

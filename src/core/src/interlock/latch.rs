@@ -145,6 +145,7 @@ impl Latch {
         self.tell(slot, now, Change::Cleared, slot.repeats, slot.row.title.to_owned());
         slot.latched = false;
         slot.present = false;
+        slot.healthy_since = None;
         slot.confirmed = false;
         slot.since = None;
         slot.repeats = 0;

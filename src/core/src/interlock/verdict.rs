@@ -53,7 +53,7 @@ pub enum Presence {
 }
 
 /// What happens to the carriage.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum CarriageEffect {
     /// Nothing.
@@ -68,7 +68,7 @@ pub enum CarriageEffect {
 }
 
 /// What happens to the spindle.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum SpindleEffect {
     /// Nothing.
@@ -104,7 +104,7 @@ pub struct Effects {
 }
 
 /// Whether an output is taken away.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Veto {
     /// It is left to the sequence.
@@ -149,7 +149,7 @@ pub struct Verdict {
 }
 
 /// Whether a trip has been seen by somebody.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Acknowledged {
     /// Not yet, or nothing to acknowledge.

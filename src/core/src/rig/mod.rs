@@ -15,7 +15,7 @@ mod together;
 
 use serde::Serialize;
 
-pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, WordOrder};
+pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, PositionFrom, WordOrder};
 pub use bounds::LINE_LOAD;
 pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
@@ -59,6 +59,8 @@ pub struct InterlockFigures {
     pub set_point: Option<f64>,
     /// Delay before it counts.
     pub delay: Option<Time>,
+    /// How long all must be in order before it counts as gone.
+    pub delay_off: Option<Time>,
     /// Instrument tag printed with the cause.
     pub tag: Option<String>,
 }

@@ -135,16 +135,18 @@ fn interlocks(table: &mut Table<'_>) -> Option<Vec<InterlockFigures>> {
             table.report(
                 Problem::error(table.path(), format!("\"{key}\" is no name of a row"))
                     .accepted("lower-case letters a to z, digits and `_`")
-                    .help("the rows are listed by `evenpass rig`"),
+                    .help("the rows are listed by `evenpass rig matrix`"),
             );
         }
         let set_point = table.optional_number("set_point", &bounds::SET_POINT);
         let delay = table.optional_quantity("delay", &bounds::DELAY);
+        let delay_off = table.optional_quantity("delay_off", &bounds::DELAY);
         let tag = table.optional_text("tag");
         Some(InterlockFigures {
             key: key.to_owned(),
             set_point: set_point?,
             delay: delay?,
+            delay_off: delay_off?,
             tag: tag?,
         })
     });

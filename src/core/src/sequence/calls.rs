@@ -26,6 +26,7 @@ use super::leaf::{Leaf, Phase};
 use super::machine::Machine;
 use super::outbox::Outbox;
 use super::prompt::Prompt;
+use super::situation::Situation;
 use super::state::State;
 use super::status::{self, Status};
 
@@ -38,8 +39,8 @@ const CHAIN: usize = 8;
 /// The job's state machine: values and time in, a proposed output image out.
 ///
 /// Its calls are of four kinds:
-/// - getters: [`leaf`](Self::leaf), [`limits`](Self::limits), [`status`](Self::status); they
-///   tell of the last call that changed anything;
+/// - getters: [`leaf`](Self::leaf), [`limits`](Self::limits), [`status`](Self::status),
+///   [`situation`](Self::situation); they tell of the last call that changed anything;
 /// - what came in: [`step`](Self::step), once a scan, with inputs and verdict of that scan;
 /// - what people want: [`load`](Self::load), [`request`](Self::request), at any time between two
 ///   steps, with the newest inputs and verdict;
@@ -388,6 +389,12 @@ impl Sequence {
             &self.missing,
             self.first_trip.as_deref(),
         )
+    }
+
+    /// What tells this sequence from another in another state, times and places left out.
+    #[must_use]
+    pub fn situation(&self) -> Situation {
+        Situation::of(self.chart.state(), self.chart.inner())
     }
 
     /// The oldest event not yet taken.

@@ -99,7 +99,7 @@ const fn row(request: Request) -> [Cell; Phase::ALL.len()] {
         Request::Stop            => [S,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  S,  S,  S,  S,  S],
         Request::Abort           => [Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  S,  S,  Y],
         Request::Acknowledge     => [C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C],
-        Request::Reset           => [S,  N,  N,  N,  N,  N,  N,  N,  N,  N,  N,  N,  W,  Y,  G,  C,  Y],
+        Request::Reset           => [C,  N,  N,  N,  N,  N,  N,  N,  N,  N,  N,  N,  W,  Y,  G,  C,  Y],
         Request::Accept          => [A,  A,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  C,  A,  A,  A,  Y],
         Request::Wet             => [F,  F,  F,  F,  F,  F,  F,  C,  F,  F,  F,  F,  F,  F,  F,  F,  F],
         Request::NotWet          => [F,  F,  F,  F,  F,  F,  F,  C,  F,  F,  F,  F,  F,  F,  F,  F,  F],

@@ -26,6 +26,10 @@ use super::prompt::Prompt;
 use super::state::{Flame, Spin, State};
 use super::states::{aborting, stopping};
 
+/// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
+/// line, then no more; arbitrary.
+const CLEAR_FAULT_FOR: Duration = Duration::from_millis(200);
+
 /// How the spindle gets its speed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Drive {
@@ -154,6 +158,8 @@ pub(super) struct Machine {
     pub(super) reset: Owed,
     /// Until when the drive may leave its fault by a person's reset.
     pub(super) clear_fault_until: Moment,
+    /// No gas is lit before: gas that a trip found open needs its time to be extracted.
+    pub(super) relight_from: Moment,
     pub(super) lever: Option<SpindleSpeed>,
     pub(super) started_at: Moment,
     pub(super) blasted_at: Option<Moment>,
@@ -191,6 +197,7 @@ impl Machine {
             purge: Owed::Nothing,
             reset: Owed::Nothing,
             clear_fault_until: Moment::START,
+            relight_from: Moment::START,
             lever: None,
             started_at: Moment::START,
             blasted_at: None,
@@ -362,6 +369,11 @@ impl Machine {
                 hold.class == class && (hold.present == Presence::Active || newest(hold.confirmed))
             })
             .map(|hold| Cause::Interlock(hold.key, hold.class))
+    }
+
+    /// A person's reset: the drive may leave its fault.
+    pub(super) fn clear_drive_fault(&mut self, scan: &Scan<'_>) {
+        self.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
     }
 
     /// The job is over for the interlocks too.

@@ -12,6 +12,7 @@
 //! | `propose` | what every proposal ends with: air, extraction, prompt, lamps |
 //! | `buttons`, `attendance` | people at the machine |
 //! | `cause`, `prompt`, `event` | its words |
+//! | `situation` | what tells two of its states apart, times left out |
 
 mod attendance;
 mod buttons;
@@ -29,6 +30,7 @@ mod outbox;
 mod powder;
 mod prompt;
 mod propose;
+mod situation;
 mod state;
 mod states;
 mod status;
@@ -42,4 +44,5 @@ pub use event::{Event, Happening, Wish};
 pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};
+pub use situation::{JobStands, Situation};
 pub use status::{Progress, Status, TimeLeft};

@@ -33,7 +33,7 @@ pub struct ProofState {
 }
 
 /// What the controller keeps of proofs.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Proofs {
     prover: Option<Prover>,
     standings: Vec<(&'static str, Standing)>,

@@ -7,12 +7,12 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
-use super::super::event::Wish;
+use super::super::event::{Damage, Happening, Wish};
 use super::super::leaf::{Leaf, Phase as Group};
 use super::super::machine::{Job, Machine, Owed, Suspect};
 use super::super::state::{Spin, State};
 use super::super::steps::is_late;
-use super::spraying;
+use super::{lighting, spraying};
 use crate::cia402::PowerState;
 use crate::image::{AxisDemand, Coil, Level};
 use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
@@ -26,12 +26,12 @@ const PURGE: Duration = Duration::from_secs(5);
 /// How long the purge waits for the interlocks to give the air back; after a flashback they do
 /// not, and the purge is left to the next lighting. Arbitrary.
 const AIR_WITHIN: Duration = Duration::from_secs(5);
-/// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
-/// line, then no more; arbitrary.
-const CLEAR_FAULT_FOR: Duration = Duration::from_millis(200);
 /// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
 /// the longest delay of a tripping row that matters to the coat is 1 s.
 const LOOK_BACK: Duration = Duration::from_secs(1);
+
+/// Rows that tell of a flame over a part that did not turn as it should.
+const UNTURNED: [&str; 4] = ["spindle_stopped", "spindle_slow", "tachometer", "part_not_turning"];
 
 /// A trip under way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -100,8 +100,12 @@ pub(in super::super) fn begin(
         let since = scan.verdict.first.as_ref().map_or(scan.now, |first| first.since);
         spraying::lose_powder(flowed, since.max(confirmed), machine, scan);
     }
+    if machine.last.coil(Coil::Fuel) == Level::On {
+        machine.relight_from = scan.now + lighting::wait_before_relighting(machine, scan);
+    }
     if over_the_part(machine, scan) {
         machine.suspect = Suspect::Inspect;
+        tell_damage(machine, scan);
     }
     let may =
         matches!(scan.verdict.effects.carriage, CarriageEffect::Free | CarriageEffect::Retreat);
@@ -121,6 +125,19 @@ fn over_the_part(machine: &Machine, scan: &Scan<'_>) -> bool {
     // A valve that is stroked to prove an interlock opens to an isolated and vented pipe.
     let burned = machine.last.coil(Coil::Fuel) == Level::On && group != Group::Manual;
     group == Group::Fusing || (burned && !scan.is_clear())
+}
+
+/// What the trip has probably done to the part, for its record.
+fn tell_damage(machine: &Machine, scan: &mut Scan<'_>) {
+    let Some(place) = scan.position() else { return };
+    let stops = scan.verdict.effects.spindle == SpindleEffect::Stop;
+    let by_spindle = scan.verdict.first.as_ref().is_some_and(|first| UNTURNED.contains(&first.key));
+    let damage = match machine.leaf.phase() {
+        Group::Fusing if stops => Damage::Molten,
+        _ if by_spindle => Damage::Overheated,
+        _ => return,
+    };
+    scan.tell(Happening::Spoiled { damage, place });
 }
 
 fn can_retreat(scan: &Scan<'_>) -> bool {
@@ -230,7 +247,7 @@ pub(in super::super) fn ask(
 ) -> Outcome<State> {
     match request {
         Request::Reset => {
-            machine.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
+            machine.clear_drive_fault(scan);
             machine.reset = Owed::Owed;
             Outcome::Handled
         }

@@ -54,6 +54,10 @@ pub(in super::super) fn ask(
             machine.lever = None;
             machine.go(checking(Errand::Start, scan), cause)
         }
+        Request::Reset => {
+            machine.clear_drive_fault(scan);
+            Outcome::Handled
+        }
         Request::Home => machine.go(manual::Homing::first_state(scan), cause),
         Request::EnterManual => machine.go(manual::Jogging::first_state(), cause),
         Request::EnterProving => machine.go(manual::proving_state(scan), cause),

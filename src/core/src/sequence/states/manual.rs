@@ -18,9 +18,12 @@ use crate::proof::Strokes;
 use crate::quantity::{Length, Quantity};
 use crate::request::{Direction, Request};
 
-/// Extra run in front of a jogging carriage, so that it does not reach its end point between two
-/// scans; arbitrary.
+/// Run in front of a jogging carriage before it would begin to brake for its end point: a new one
+/// takes the drive a handshake of some 0.1 s, and twice that when a frame is lost; arbitrary.
 const AHEAD: Duration = Duration::from_millis(250);
+/// End points of a jog lie so far apart, as time at its speed. One that moved with the carriage
+/// would be a new one every scan, and the drive would never be through with its handshake.
+const APART: Duration = Duration::from_millis(350);
 /// The longest nudge: what a terminal may move by one key; arbitrary.
 pub(in super::super) const LONGEST_NUDGE: Length = Length::from_mm(5.0);
 /// How long the homing waits for the start button; arbitrary.
@@ -209,15 +212,9 @@ impl Jogging {
             Self::Still if scan.at_rest() => AxisDemand::Still,
             Self::Still => AxisDemand::QuickStop,
             Self::Moving { direction, .. } => {
-                let run = at.mm_per_s() * (AHEAD + JOG_LEASE).as_secs_f64();
-                let stop =
-                    at.mm_per_s() * at.mm_per_s() / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
-                let ahead = Length::from_mm(run + stop);
-                let to = match direction {
-                    Toward::Chuck => axis.position - ahead,
-                    Toward::Tail => axis.position + ahead,
-                };
-                Machine::travel(within(to, axis.referenced, scan), at, scan)
+                let to = within(jog_end(axis.position, direction, scan), axis.referenced, scan);
+                // At the bound a key that is still held down asks for nothing more.
+                if scan.is_at(to) { AxisDemand::Still } else { Machine::travel(to, at, scan) }
             }
             Self::Nudging { to_um, .. } => {
                 Machine::travel(within(length_of(to_um), axis.referenced, scan), at, scan)
@@ -262,6 +259,20 @@ impl Jogging {
             _ => ask(request, machine, scan),
         }
     }
+}
+
+/// Where a jog would end by itself: the next of a row of fixed places that leaves the carriage its
+/// run and its braking.
+fn jog_end(from: Length, direction: Toward, scan: &Scan<'_>) -> Length {
+    let speed = scan.figures.jog.mm_per_s();
+    let brake = speed * speed / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
+    let ahead = speed * AHEAD.as_secs_f64() + brake;
+    let apart = (speed * APART.as_secs_f64()).max(f64::EPSILON);
+    let end = match direction {
+        Toward::Chuck => ((from.mm() - ahead) / apart).floor() * apart,
+        Toward::Tail => ((from.mm() + ahead) / apart).ceil() * apart,
+    };
+    Length::from_mm(end)
 }
 
 /// Inside the travel once the position is known.

@@ -3,7 +3,7 @@
 use super::person::occurrence;
 use super::plant::Plant;
 use super::reach::reach;
-use crate::image::{Coil, Contact, Level};
+use crate::image::{AxisDemand, Coil, Contact, Level};
 use crate::interlock::{CarriageEffect, Class, Presence};
 use crate::request::{Answer, Origin, Request};
 use crate::sequence::{Leaf, Phase};
@@ -250,5 +250,21 @@ fn a_torch_with_an_oxygen_carrier_is_never_purged_after_its_gases_are_shut() {
             assert!(gas || !plant.outputs.coil(Coil::CarrierAir).is_on(), "{}", plant.story());
         }
         assert!(matches!(plant.phase(), Phase::Stopped | Phase::Stopping | Phase::Aborted));
+    }
+}
+
+#[test]
+fn a_drive_that_went_into_fault_while_idle_is_cleared_by_a_reset_and_only_by_that() {
+    for leaf in [Leaf::NotReady, Leaf::Ready] {
+        let mut plant = reach(leaf);
+        assert_eq!(plant.ask(Request::Reset), Answer::AlreadySo, "nothing to reset in {leaf:?}");
+        plant.drive_fault = true;
+        plant.run(5.0);
+        assert!(plant.drive_fault, "nothing clears a drive by itself");
+        assert_ne!(plant.ask_from(Request::Reset, Origin::Watcher), Answer::Accepted);
+        plant.press(Contact::ResetButton);
+        plant.scan();
+        assert!(!plant.drive_fault, "in {leaf:?}");
+        assert_eq!(plant.outputs.axis, AxisDemand::Off, "and nothing moves");
     }
 }

@@ -13,4 +13,5 @@ mod person;
 mod plant;
 mod powder;
 mod reach;
+mod situation;
 mod warmth;

@@ -1,0 +1,464 @@
+//! One row tried in one place: what is done, what comes of it and when, and whether that is what the
+//! matrix says.
+
+use std::time::Duration;
+
+use evenpass_core::image::{Analogue, AxisDemand, SpindleDemand};
+use evenpass_core::interlock::Veto;
+use evenpass_core::interlock::matrix::Row;
+use evenpass_core::interlock::{CarriageEffect, Class, SpindleEffect};
+use evenpass_core::moment::Moment;
+use evenpass_core::program::Step as Of;
+use evenpass_core::sequence::{Leaf, Phase};
+use evenpass_hil::{Coil, Truth};
+
+use crate::armed::{Expected, Sample, expected};
+use crate::provocations::{Here, Reason, act, provocation};
+use crate::trial::Trial;
+use crate::trial::places::Place;
+use crate::trial::told::{Happened, What};
+
+/// From a confirmation to what it takes away: one scan's write behind the longest exchange in flight,
+/// and the module's own cycle; the trade's figure for relays is 50 ms.
+const TAKEN_WITHIN: f64 = 0.05;
+/// By the machine alone when module or program are dead: the safety rules' figure, from the act.
+const MACHINE_ALONE: f64 = 0.5;
+/// What the wired circuit does comes before the controller has seen its cause, by no more than this.
+const WIRED: f64 = 0.5;
+/// Quick stop and then no torque, s.
+const NO_TORQUE_WITHIN: f64 = 0.8;
+/// A trip has come to its rest.
+const TRIP_RESTS: f64 = 45.0;
+/// A hold or stop has come to where it waits or only cools.
+const OTHER_RESTS: f64 = 25.0;
+/// The fusing ceiling in force where the step gives none, degC (2200 degF).
+const OWN_CEILING: f64 = 1204.0;
+/// A control run is as long as the longest delay with what it takes.
+const CONTROL: f64 = 22.0;
+
+/// A place with a run from it in which nothing is done.
+pub(crate) struct Stand {
+    pub(crate) place: Place,
+    pub(crate) name: String,
+    pub(crate) run: Vec<Sample>,
+    pub(crate) told: Vec<Happened>,
+    pub(crate) start: Moment,
+}
+
+impl Stand {
+    pub(crate) fn of(place: Place) -> Self {
+        let mut trial = place.trial.clone();
+        trial.begin_record();
+        let start = trial.now();
+        let mut run = vec![sample(&mut trial, start)];
+        while trial.now().since(start).as_secs_f64() < CONTROL {
+            trial.wait(0.05);
+            run.push(sample(&mut trial, start));
+        }
+        let name = place.name();
+        Self { place, name, run, told: trial.told, start }
+    }
+}
+
+fn sample(trial: &mut Trial, start: Moment) -> Sample {
+    let truth = trial.truth();
+    let status = trial.status();
+    let snapshot = trial.controller().snapshot();
+    let program = &trial.of.plan.program;
+    let step = status.progress.as_ref().and_then(|at| program.steps.get(at.step - 1));
+    Sample {
+        at: trial.now().since(start).as_secs_f64(),
+        truth,
+        leaf: status.leaf,
+        phase: status.phase,
+        travelling: matches!(snapshot.outputs.axis, AxisDemand::Travel(_) | AxisDemand::Home(_)),
+        turning: snapshot.outputs.spindle != SpindleDemand::Stop,
+        spraying: matches!(step, Some(Of::Spray(_))),
+        clear_from: (program.part.high + program.clear_by).mm(),
+        part: (program.part.low.mm(), program.part.high.mm()),
+    }
+}
+
+/// A row that was confirmed.
+#[derive(Debug, Clone)]
+pub(crate) struct Acted {
+    /// From the act to the confirmation, s.
+    pub(crate) confirmed: f64,
+    /// The first trip's row, where one tripped.
+    pub(crate) first: Option<String>,
+    /// What happened, s from the confirmation.
+    pub(crate) effects: Vec<(f64, What)>,
+    /// From the confirmation to the last of powder, fuel and oxygen taken away, s; nothing where
+    /// none was on.
+    pub(crate) taken: Option<f64>,
+    /// The state it came to.
+    pub(crate) rest: Leaf,
+}
+
+/// What became of a row in a place.
+#[derive(Debug, Clone)]
+pub(crate) enum Cell {
+    Acted(Acted),
+    /// It does not count here; which others did, by what was done.
+    NotArmed {
+        others: Vec<String>,
+    },
+    Cannot(Reason),
+}
+
+/// A row tried in a place.
+pub(crate) struct Tried {
+    pub(crate) row: &'static Row,
+    pub(crate) place: usize,
+    pub(crate) done: &'static str,
+    pub(crate) cell: Cell,
+    /// What is not as it should be.
+    pub(crate) wrong: Vec<String>,
+}
+
+/// Tries a row in a place.
+pub(crate) fn try_row(row: &'static Row, at: usize, stand: &Stand) -> Tried {
+    let mut trial = stand.place.trial.clone();
+    let truth = trial.truth();
+    let snapshot = trial.controller().snapshot();
+    let program = &trial.of.plan.program;
+    let step = snapshot.status.progress.as_ref().and_then(|at| program.steps.get(at.step - 1));
+    let here = Here {
+        truth: &truth,
+        lighting: matches!(stand.place.leaf, Leaf::Purging | Leaf::Opening | Leaf::ConfirmingFlame),
+        clear_from: (program.part.high + program.clear_by).mm(),
+        edge_to_come: stand.place.note == "powder to come",
+        part_c: snapshot.inputs.analogue(Analogue::PartTemperature).value,
+        coat_c: snapshot.inputs.analogue(Analogue::FuseTemperature).value,
+        ceiling_c: match step {
+            Some(Of::Fuse(step)) => step.ceiling.celsius(),
+            _ => OWN_CEILING,
+        },
+        rpm: snapshot.status.spindle.map_or(truth.spindle_rpm, |speed| speed.rpm()),
+    };
+    let given = match provocation(row, &here) {
+        Ok(given) => given,
+        Err(reason) => {
+            let cell = Cell::Cannot(reason);
+            return Tried { row, place: at, done: "", cell, wrong: Vec::new() };
+        }
+    };
+    trial.begin_record();
+    let start = trial.now();
+    act(&mut trial, &given.steps);
+    let patience = row.delay.as_secs_f64() + given.takes + 0.5;
+    let asked = matches!(row.key, "hold_requested" | "stop_requested");
+    // How things were at the look before it was confirmed.
+    let mut before = truth;
+    let found = |this: &Trial| this.confirmed.iter().any(|cause| cause.key == row.key);
+    while !asked && !found(&trial) && seconds(start, trial.now()) < patience {
+        before = trial.truth();
+        trial.look();
+    }
+    let confirmed = trial.confirmed.iter().find(|cause| cause.key == row.key).map(|cause| cause.at);
+    let mut wrong = Vec::new();
+    let cell = match confirmed.or(asked.then_some(start)) {
+        Some(confirmed) => {
+            rest(row, &mut trial);
+            Cell::Acted(acted(row, &mut trial, start, confirmed))
+        }
+        None => {
+            let others = trial.confirmed.iter().map(|cause| cause.key.clone()).collect();
+            Cell::NotArmed { others }
+        }
+    };
+    let needs = row.delay.as_secs_f64() + given.takes;
+    match (expected(row, &stand.run, needs.min(CONTROL), patience), &cell) {
+        (Expected::Confirmed, Cell::NotArmed { others }) if !conditional(row.key) => {
+            wrong.push(format!("is not confirmed within {patience:.1} s; others: {others:?}"));
+        }
+        // What another trip has led to is its consequence.
+        (Expected::NotConfirmed, Cell::Acted(acted))
+            if !asked
+                && !conditional(row.key)
+                && acted.first.as_ref().is_none_or(|first| first == row.key) =>
+        {
+            wrong.push("is confirmed where it does not count".to_owned());
+        }
+        _ => {}
+    }
+    match &cell {
+        Cell::Acted(acted) => judge(row, stand, &before, acted, &trial, start, &mut wrong),
+        _ => harmless(stand, &trial, &mut wrong),
+    }
+    Tried { row, place: at, done: given.words, cell, wrong }
+}
+
+/// Rows whose condition needs more than their arming: another row is there first, or the value takes
+/// longer than the place lasts.
+fn conditional(key: &str) -> bool {
+    matches!(
+        key,
+        // Others act first, on the same fault, or a hold has shut the gas by then.
+        "fuel_high" | "fuel_limit" | "extraction_flow_trip" | "extraction_lost_trip"
+            | "extraction_transmitter_trip" | "powder_still" | "following_error" | "carriage_stalled" | "spindle_slow"
+            // Asked away from a limit, the carriage may leave it.
+            | "limit_minus" | "limit_plus"
+            // Two windows of four seconds, of which the place may not leave enough.
+            | "feed_falls" | "feed_pulses"
+            // Acts are taken where they mean something.
+            | "abort_requested" | "attendance" | "overdue" | "ignition_lockout" | "scan_late" | "stall_reported"
+            | "torque_contradicts" | "flame_from_nothing" | "flame_remains" | "flame_remains_warn"
+    )
+}
+
+/// On to where what it began has come to rest.
+fn rest(row: &Row, trial: &mut Trial) {
+    let longest = match row.class {
+        Class::Trip => TRIP_RESTS,
+        Class::Warn => 1.0,
+        Class::Hold | Class::Stop => OTHER_RESTS,
+    };
+    trial.wait(0.1);
+    if row.class != Class::Warn {
+        trial.until(longest, |this| {
+            matches!(
+                this.status().phase,
+                Phase::Idle | Phase::Held | Phase::Stopped | Phase::Aborted | Phase::Complete
+            )
+        });
+    }
+    trial.wait(1.0);
+    if row.effects.spindle == SpindleEffect::Stop {
+        trial.until(8.0, |this| this.truth().spindle_rpm < 1.0);
+    }
+}
+
+fn seconds(from: Moment, to: Moment) -> f64 {
+    if to >= from { to.since(from).as_secs_f64() } else { -from.since(to).as_secs_f64() }
+}
+
+fn acted(row: &Row, trial: &mut Trial, start: Moment, confirmed: Moment) -> Acted {
+    let since = trial.told.iter().filter(|told| told.at >= start);
+    let mut effects: Vec<(f64, What)> =
+        since.map(|told| (seconds(confirmed, told.at), told.what)).collect();
+    effects.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let energy = [Coil::PowderFeeder, Coil::FuelValve, Coil::OxygenValve];
+    let taken = effects
+        .iter()
+        .filter(|(_, what)| energy.iter().any(|coil| *what == What::Coil(*coil, false)))
+        .map(|(at, _)| *at)
+        .filter(|at| row.class == Class::Trip || *at < 1.0)
+        .reduce(f64::max);
+    let first = trial.confirmed.iter().find(|cause| cause.class == "trip");
+    Acted {
+        confirmed: seconds(start, confirmed),
+        first: first.map(|cause| cause.key.clone()),
+        effects,
+        taken,
+        rest: trial.leaf(),
+    }
+}
+
+impl Acted {
+    /// When it first was so, s from the confirmation.
+    pub(crate) fn first(&self, what: What) -> Option<f64> {
+        let since = self.effects.iter().filter(|(at, _)| *at >= -WIRED);
+        since.clone().find(|(_, other)| *other == what).map(|(at, _)| *at)
+    }
+}
+
+/// What is energised after an act that counts for nothing was going to be so anyway.
+fn harmless(stand: &Stand, trial: &Trial, wrong: &mut Vec<String>) {
+    let count = |told: &[Happened], what: What, longest: f64, start: Moment| {
+        told.iter().filter(|t| t.what == what && seconds(start, t.at) <= longest).count()
+    };
+    for coil in
+        [Coil::PowderFeeder, Coil::FuelValve, Coil::OxygenValve, Coil::GasSupply, Coil::Igniter]
+    {
+        let what = What::Coil(coil, true);
+        let without = count(&stand.told, what, CONTROL, stand.start);
+        let with = count(&trial.told, what, CONTROL, stand.start);
+        if with > without {
+            wrong.push(format!("{} {with} times, without it {without}", what.words()));
+        }
+    }
+}
+
+fn judge(
+    row: &Row,
+    stand: &Stand,
+    before: &Truth,
+    acted: &Acted,
+    trial: &Trial,
+    start: Moment,
+    wrong: &mut Vec<String>,
+) {
+    match row.class {
+        Class::Warn => warning(stand, acted, trial, start, wrong),
+        Class::Hold => {
+            let running = stand.place.leaf.phase().is_running();
+            let ends = acted.rest.phase();
+            let held = matches!(ends, Phase::Held | Phase::Holding);
+            if acted.first.is_none() && running && !held {
+                wrong.push(format!("ends in {}", acted.rest.name()));
+            }
+            powder_off(row, stand, before, acted, wrong);
+        }
+        Class::Stop => {
+            let running = stand.place.leaf.phase().is_running()
+                || matches!(stand.place.leaf.phase(), Phase::Holding | Phase::Held);
+            let ended = matches!(acted.rest.phase(), Phase::Stopping | Phase::Stopped);
+            if acted.first.is_none() && running && !ended {
+                wrong.push(format!("ends in {}", acted.rest.name()));
+            }
+            powder_off(row, stand, before, acted, wrong);
+        }
+        Class::Trip => trip(row, before, acted, wrong),
+    }
+    nothing_back_on(row, acted, wrong);
+}
+
+fn powder_off(row: &Row, stand: &Stand, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
+    let off = acted.first(What::Coil(Coil::PowderFeeder, false));
+    if before.feeder_on && off.is_none_or(|off| off > TAKEN_WITHIN) {
+        wrong.push(format!("feeder off after {off:?} s"));
+    }
+    let (dry, clear) = (acted.first(What::Nozzle(false)), acted.first(What::Clear(true)));
+    if let (Some(off), Some(dry)) = (off, dry)
+        && dry < off
+        && row.key != "hose_blocked"
+    {
+        wrong.push(format!("hose empty at {dry} before the feeder at {off}"));
+    }
+    if let (Some(dry), Some(clear)) = (dry, clear)
+        && clear < dry
+        && acted.first.is_none()
+        && stand.place.leaf != Leaf::Aborting
+    {
+        wrong.push(format!("clear at {clear} before the hose is empty at {dry}"));
+    }
+}
+
+/// After a confirmation nothing that it takes away comes back.
+fn nothing_back_on(row: &Row, acted: &Acted, wrong: &mut Vec<String>) {
+    let taken = [
+        (row.effects.powder, Coil::PowderFeeder),
+        (row.effects.fuel, Coil::FuelValve),
+        (row.effects.oxygen, Coil::OxygenValve),
+        (row.effects.supply, Coil::GasSupply),
+    ];
+    for (veto, coil) in taken {
+        let on = What::Coil(coil, true);
+        let back = acted.effects.iter().find(|(at, what)| *what == on && *at > TAKEN_WITHIN);
+        if veto == Veto::Imposed
+            && let Some((at, _)) = back
+        {
+            wrong.push(format!("{} {at:.3} s after it was taken away", on.words()));
+        }
+    }
+}
+
+/// Told, and nothing else: all goes on as without it.
+fn warning(stand: &Stand, acted: &Acted, trial: &Trial, start: Moment, wrong: &mut Vec<String>) {
+    let alone = trial.confirmed.iter().all(|cause| cause.class == "warn");
+    // What the sequence reads as well changes what it does.
+    let read = ["part_hot_warn", "fuse_hot_warn", "feed_pulses", "speed_warn"];
+    let key = trial.confirmed.first().map(|cause| cause.key.clone()).unwrap_or_default();
+    if !alone || read.contains(&key.as_str()) {
+        return;
+    }
+    let until = acted.confirmed + 0.9;
+    let told = |told: &[Happened], start: Moment| -> Vec<(u64, What)> {
+        told.iter()
+            .filter(|t| matches!(t.what, What::Coil(..) | What::State(_)))
+            .filter(|t| seconds(start, t.at) <= until.min(CONTROL - 1.0))
+            .map(|t| (t.at.as_micros(), t.what))
+            .collect()
+    };
+    let (with, without) = (told(&trial.told, start), told(&stand.told, stand.start));
+    if with != without {
+        wrong.push(format!("a warning changes what happens: {with:?}, without it {without:?}"));
+    }
+}
+
+fn trip(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
+    // Module or program are dead: the machine does it alone, from the act.
+    let alone = matches!(row.key, "field_silent" | "field_frozen" | "scan_late" | "stall_reported");
+    let energy = [
+        (before.feeder_on, row.effects.powder, Coil::PowderFeeder),
+        (before.fuel_open, row.effects.fuel, Coil::FuelValve),
+        (before.oxygen_open, row.effects.oxygen, Coil::OxygenValve),
+        (before.supply_open, row.effects.supply, Coil::GasSupply),
+    ];
+    for (on, veto, coil) in energy {
+        if !on || veto == Veto::None || (alone && coil == Coil::GasSupply) {
+            continue;
+        }
+        let off = acted.first(What::Coil(coil, false));
+        let longest =
+            if alone { MACHINE_ALONE - acted.confirmed } else { TAKEN_WITHIN }.max(TAKEN_WITHIN);
+        if off.is_none_or(|off| off > longest) {
+            wrong.push(format!("{} after {off:?} s", What::Coil(coil, false).words()));
+        }
+    }
+    if before.flame_lit {
+        let out = acted.first(What::Flame(false));
+        if out.is_none_or(|out| out > 1.0) {
+            wrong.push(format!("flame out after {out:?} s"));
+        }
+    }
+    air(row, before, acted, wrong);
+    carriage(row, before, acted, wrong);
+    if row.effects.spindle == SpindleEffect::Stop
+        && before.spindle_rpm > 1.0
+        && acted.first(What::Spindle(false)).is_none()
+    {
+        wrong.push("the spindle turns on".to_owned());
+    }
+    if !matches!(acted.rest.phase(), Phase::Aborting | Phase::Aborted) {
+        wrong.push(format!("ends in {}", acted.rest.name()));
+    }
+    let aborting = acted.first(What::State(Leaf::Aborting));
+    if let Some(aborting) = aborting
+        && aborting > 0.021
+    {
+        wrong.push(format!("is carried out {aborting} s after it counted"));
+    }
+}
+
+/// No air through the hose over the part.
+fn air(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
+    use evenpass_core::interlock::matrix::AirEffect;
+    if row.effects.air == AirEffect::Keep || !before.carrier_on {
+        return;
+    }
+    let clear = before.torch_z_mm > 320.0;
+    let off = acted.first(What::Coil(Coil::CarrierAir, false));
+    if !clear && off.is_none_or(|off| off > MACHINE_ALONE) {
+        wrong.push(format!("carrier air off after {off:?} s over the part"));
+    }
+    let on = acted
+        .effects
+        .iter()
+        .find(|(at, what)| *what == What::Coil(Coil::CarrierAir, true) && *at > 0.0);
+    let free = acted.first(What::Clear(true));
+    if let Some((on, _)) = on
+        && !clear
+        && free.is_none_or(|free| free > *on)
+    {
+        wrong.push(format!("carrier air on at {on} over the part"));
+    }
+}
+
+fn carriage(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
+    let stops = matches!(row.effects.carriage, CarriageEffect::Stop | CarriageEffect::Cut);
+    if stops && before.drive_torque {
+        let off = acted.first(What::Torque(false));
+        let longest = NO_TORQUE_WITHIN + Duration::from_millis(20).as_secs_f64();
+        if off.is_none_or(|off| off > longest) {
+            wrong.push(format!("torque off after {off:?} s"));
+        }
+    }
+    if stops && before.torch_mm_s.abs() > 0.05 {
+        let rest = acted.first(What::Carriage(false));
+        if rest.is_none_or(|rest| rest > NO_TORQUE_WITHIN) {
+            wrong.push(format!("carriage at rest after {rest:?} s"));
+        }
+    }
+}

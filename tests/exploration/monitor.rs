@@ -1,0 +1,246 @@
+//! What a check needs to know of what was so before: how long each unsafe thing has lasted, and
+//! which acts there were. Worked out from outputs, plant and accepted requests alone.
+
+use std::time::Duration;
+
+use evenpass_core::cia402::PowerState;
+use evenpass_core::image::{AxisDemand, Coil, Contact, SpindleDemand};
+use evenpass_core::interlock::CarriageEffect;
+use evenpass_core::interlock::matrix::{self, ResetRule};
+use evenpass_core::moment::Moment;
+use evenpass_core::request::{Origin, Request};
+use evenpass_core::sequence::{Leaf, Phase};
+
+use crate::faults::Fault;
+use crate::machine::Machine;
+use crate::node::Before;
+use crate::plant::Plant;
+use crate::world::World;
+
+/// A flame seen so long is proved (as the interlocks have it).
+const PROVED: Duration = Duration::from_secs(1);
+/// Slower than this the carriage rests, mm/s, and the spindle, rpm.
+const RESTS: f64 = 0.5;
+
+/// What a reset that came about leaned on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Reset {
+    pub(crate) asked: bool,
+    pub(crate) acknowledged: bool,
+    pub(crate) inspected: bool,
+    pub(crate) purged: bool,
+}
+
+/// How long each unsafe thing has lasted, and which acts there were.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Monitor {
+    pub(crate) powder_unlit: Duration,
+    pub(crate) powder_still: Duration,
+    pub(crate) flame_for: Duration,
+    pub(crate) burned: bool,
+    pub(crate) fuel_after_loss: Duration,
+    pub(crate) fuel_unlit: Duration,
+    pub(crate) flame_on_still_part: Duration,
+    pub(crate) flame_rests: Duration,
+    pub(crate) gas_for: Duration,
+    pub(crate) without_extraction: Duration,
+    pub(crate) air_for: Duration,
+    pub(crate) air_before_gas: Duration,
+    pub(crate) sparks_for: Duration,
+    pub(crate) spindle_asked_for: Duration,
+    pub(crate) moves_in_open_guard: Duration,
+    pub(crate) asked_in_open_guard: Duration,
+    pub(crate) stopping_for: Duration,
+    pub(crate) blind_for: Duration,
+    pub(crate) unattended_for: Duration,
+    /// An act at the machine since the machine last came to rest.
+    pub(crate) act: bool,
+    pub(crate) stop_taken: bool,
+    pub(crate) jog_until: Option<Moment>,
+    pub(crate) nudges: bool,
+    /// The drive has had torque and its datum without a break.
+    pub(crate) unbroken: bool,
+    /// The same since before the trip.
+    pub(crate) trusted: bool,
+    pub(crate) first: Option<&'static str>,
+    pub(crate) before_first: Option<&'static str>,
+    /// A cause of the trip asks for an inspection.
+    pub(crate) inspection: bool,
+    acknowledged: bool,
+    inspected: bool,
+    gas_since_purge: bool,
+    reset_asked: bool,
+    /// The trip ended in this scan.
+    pub(crate) reset: Option<Reset>,
+}
+
+fn lasts(counter: &mut Duration, is_so: bool, span: Duration) {
+    *counter = if is_so { *counter + span } else { Duration::ZERO };
+}
+
+impl Monitor {
+    /// Whether an inspection is asked for and has not been reported.
+    pub(crate) const fn inspection_waits(&self) -> bool {
+        self.inspection && !self.inspected
+    }
+
+    /// A jog renews its lease without being told.
+    pub(crate) fn asked(&mut self, request: Request, origin: Origin, key: bool, now: Moment) {
+        if let Request::Jog(_) = request {
+            self.jog_until = Some(now);
+            self.nudges = false;
+            self.act |= origin == Origin::Machine || key;
+        }
+    }
+
+    /// Takes in one scan.
+    pub(crate) fn follow(
+        &mut self,
+        world: &World,
+        machine: &Machine,
+        plant: &Plant,
+        before: &Before,
+        span: Duration,
+    ) {
+        self.follow_acts(machine, plant);
+        self.follow_energy(world, machine, plant, span);
+        self.follow_motion(world, machine, plant, span);
+        self.follow_trip(world, machine, plant, before);
+        let leaf = machine.sequence.leaf();
+        let came_to_rest = leaf != before.situation.leaf
+            && matches!(
+                leaf,
+                Leaf::NotReady
+                    | Leaf::Ready
+                    | Leaf::Stopped
+                    | Leaf::Complete
+                    | Leaf::Aborted
+                    | Leaf::HeldUnlit
+            );
+        if came_to_rest {
+            self.act = false;
+        }
+    }
+
+    fn follow_acts(&mut self, machine: &Machine, plant: &Plant) {
+        self.stop_taken = false;
+        self.reset_asked = false;
+        for (request, origin) in &machine.accepted {
+            let there = *origin == Origin::Machine || (*origin == Origin::Seat && plant.key);
+            if there {
+                self.unattended_for = Duration::ZERO;
+            }
+            match request {
+                Request::Stop | Request::Hold | Request::Abort => self.stop_taken = true,
+                Request::Acknowledge => self.acknowledged = true,
+                Request::Inspected => self.inspected = true,
+                Request::Reset => self.reset_asked = true,
+                Request::Nudge(_) => self.nudges = true,
+                _ => {}
+            }
+            let starts = matches!(
+                request,
+                Request::Start
+                    | Request::Restart
+                    | Request::Accept
+                    | Request::Nudge(_)
+                    | Request::EnterManual
+                    | Request::Wet
+                    | Request::NotWet
+            );
+            self.act |= starts && there;
+        }
+    }
+
+    fn follow_energy(&mut self, world: &World, machine: &Machine, plant: &Plant, span: Duration) {
+        let outputs = &machine.outputs;
+        let on = |coil| outputs.coil(coil).is_on();
+        let (fuel, oxygen) = (on(Coil::Fuel), on(Coil::Oxygen));
+        let gas = fuel || oxygen;
+        let powder = plant.feeder.is_on();
+        let rests = plant.velocity.abs() < RESTS;
+        let over = plant.is_over_part(world);
+        let part = world.program.part;
+        let on_part = plant.position >= part.low.mm() && plant.position <= part.high.mm();
+        lasts(&mut self.powder_unlit, powder && !plant.lit, span);
+        lasts(&mut self.powder_still, powder && on_part && rests, span);
+        lasts(&mut self.flame_for, plant.lit, span);
+        self.burned = plant.fuel && (self.burned || self.flame_for >= PROVED);
+        lasts(&mut self.fuel_after_loss, plant.fuel && self.burned && !plant.lit, span);
+        lasts(&mut self.fuel_unlit, plant.fuel && !self.burned && !plant.lit, span);
+        lasts(&mut self.flame_on_still_part, plant.lit && over && plant.rpm < RESTS, span);
+        lasts(&mut self.flame_rests, plant.lit && over && rests, span);
+        if gas && self.gas_for == Duration::ZERO {
+            self.air_before_gas = self.air_for;
+        }
+        lasts(&mut self.gas_for, gas, span);
+        lasts(&mut self.without_extraction, plant.fuel && !plant.extraction, span);
+        lasts(&mut self.air_for, on(Coil::CarrierAir) && !gas && !powder, span);
+        lasts(&mut self.sparks_for, on(Coil::Igniter), span);
+        lasts(&mut self.spindle_asked_for, outputs.spindle != SpindleDemand::Stop, span);
+        if gas || powder {
+            self.gas_since_purge = true;
+        } else if self.air_for >= world.program.torches[0].lighting.purge.to_duration() {
+            self.gas_since_purge = false;
+        }
+        let blind = [Fault::FieldSilent, Fault::FieldFrozen]
+            .iter()
+            .any(|fault| plant.has(world, *fault).is_some());
+        lasts(&mut self.blind_for, blind, span);
+        let attended = !fuel || machine.sequence.phase() == Phase::Lighting;
+        lasts(&mut self.unattended_for, !attended, span);
+    }
+
+    fn follow_motion(&mut self, world: &World, machine: &Machine, plant: &Plant, span: Duration) {
+        let axis = machine.outputs.axis;
+        let asked = matches!(axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
+        let open = plant.guard_open_for.is_some();
+        lasts(&mut self.asked_in_open_guard, open && asked, span);
+        let moves = plant.velocity.abs() >= RESTS;
+        lasts(&mut self.moves_in_open_guard, open && moves, span);
+        let silent = plant.has(world, Fault::DriveSilent).is_some();
+        self.unbroken = plant.power == PowerState::OperationEnabled
+            && plant.referenced
+            && !(silent && plant.velocity == 0.0);
+        let stopping = machine.verdict().tripped()
+            && machine.verdict().effects.carriage == CarriageEffect::Stop
+            && axis != AxisDemand::Off;
+        lasts(&mut self.stopping_for, stopping, span);
+        if machine.inputs.is_on(Contact::HoldToRun, Duration::from_secs(1)) {
+            self.jog_until = Some(plant.now);
+        }
+    }
+
+    fn follow_trip(&mut self, world: &World, machine: &Machine, plant: &Plant, before: &Before) {
+        let verdict = machine.verdict();
+        self.before_first = self.first;
+        self.first = verdict.first.as_ref().map(|first| first.key);
+        self.reset = None;
+        match (self.before_first, self.first) {
+            (None, Some(_)) => {
+                self.acknowledged = false;
+                self.inspected = false;
+                self.inspection = false;
+                self.trusted = self.unbroken;
+            }
+            (Some(_), None) => {
+                self.reset = Some(Reset {
+                    asked: self.reset_asked,
+                    acknowledged: self.acknowledged,
+                    inspected: self.inspected || !self.inspection,
+                    purged: !self.gas_since_purge
+                        || !plant.is_parked(world)
+                        || before.situation.leaf == Leaf::Aborted
+                            && self.inspection
+                            && !self.inspected,
+                });
+            }
+            _ => {}
+        }
+        self.trusted &= self.unbroken;
+        let causes = verdict.first.iter().chain(&verdict.consequent);
+        self.inspection |= causes
+            .filter_map(|cause| matrix::row(cause.key))
+            .any(|row| row.reset == ResetRule::Inspected);
+    }
+}
