@@ -341,10 +341,10 @@ impl Controller {
                 .filter(|permissive| permissive.state == PermissiveState::Missing)
                 .map(|permissive| permissive.look),
         );
+        self.missing.extend_from_slice(&self.proofs.missing);
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);
         }
-        self.missing.extend_from_slice(&self.proofs.missing);
         let rack = &self.rack;
         self.missing.extend(
             DEVICES
