@@ -13,7 +13,7 @@ use evenpass_core::sequence::{Leaf, Phase};
 use evenpass_hil::{Coil, Truth};
 
 use crate::armed::{Expected, Sample, expected};
-use crate::provocations::{Here, Reason, act, provocation};
+use crate::provocations::{Asked, Here, Reason, act, provocation};
 use crate::trial::Trial;
 use crate::trial::places::Place;
 use crate::trial::told::{Happened, What};
@@ -25,6 +25,8 @@ const TAKEN_WITHIN: f64 = 0.05;
 const MACHINE_ALONE: f64 = 0.5;
 /// What the wired circuit does comes before the controller has seen its cause, by no more than this.
 const WIRED: f64 = 0.5;
+/// What is taken away later than this is the sequence's own next step.
+const AT_ONCE: f64 = 0.6;
 /// Quick stop and then no torque, s.
 const NO_TORQUE_WITHIN: f64 = 0.8;
 /// A trip has come to its rest.
@@ -145,7 +147,7 @@ pub(crate) fn try_row(row: &'static Row, at: usize, stand: &Stand) -> Tried {
     };
     trial.begin_record();
     let start = trial.now();
-    act(&mut trial, &given.steps);
+    let answer = act(&mut trial, &given.steps);
     let patience = row.delay.as_secs_f64() + given.takes + 0.5;
     let asked = matches!(row.key, "hold_requested" | "stop_requested");
     // How things were at the look before it was confirmed.
@@ -157,7 +159,8 @@ pub(crate) fn try_row(row: &'static Row, at: usize, stand: &Stand) -> Tried {
     }
     let confirmed = trial.confirmed.iter().find(|cause| cause.key == row.key).map(|cause| cause.at);
     let mut wrong = Vec::new();
-    let cell = match confirmed.or(asked.then_some(start)) {
+    let by_asking = asked && answer == Asked::Taken;
+    let cell = match confirmed.or(by_asking.then_some(start)) {
         Some(confirmed) => {
             rest(row, &mut trial);
             Cell::Acted(acted(row, &mut trial, start, confirmed))
@@ -202,7 +205,7 @@ fn conditional(key: &str) -> bool {
             // Two windows of four seconds, of which the place may not leave enough.
             | "feed_falls" | "feed_pulses"
             // Acts are taken where they mean something.
-            | "abort_requested" | "attendance" | "overdue" | "ignition_lockout" | "scan_late" | "stall_reported"
+            | "abort_requested" | "hold_requested" | "stop_requested" | "attendance" | "overdue" | "ignition_lockout" | "scan_late" | "stall_reported"
             | "torque_contradicts" | "flame_from_nothing" | "flame_remains" | "flame_remains_warn"
     )
 }
@@ -243,7 +246,7 @@ fn acted(row: &Row, trial: &mut Trial, start: Moment, confirmed: Moment) -> Acte
         .iter()
         .filter(|(_, what)| energy.iter().any(|coil| *what == What::Coil(*coil, false)))
         .map(|(at, _)| *at)
-        .filter(|at| row.class == Class::Trip || *at < 1.0)
+        .filter(|at| row.class != Class::Warn && (-WIRED..=AT_ONCE).contains(at))
         .reduce(f64::max);
     let first = trial.confirmed.iter().find(|cause| cause.class == "trip");
     Acted {
