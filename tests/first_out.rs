@@ -155,7 +155,7 @@ fn records_show_tells_the_first_cause_its_effects_and_the_images_around_it() {
     let shown = String::from_utf8(shown).expect("text");
     println!("{shown}");
     for told in [
-        "Flame lost at ",
+        "Flame lost, pass ",
         "powder off, fuel shut, oxygen shut",
         "since",
         "to do",

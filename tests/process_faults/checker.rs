@@ -62,9 +62,8 @@ pub(crate) fn turned_hot(truth: &Value) -> bool {
     truth["part_turns"] == true && truth["part_highest_c"].as_f64().unwrap() > HOT_C
 }
 
-/// What a tripped run did after its process went on again: nothing may come on, and a carriage
-/// that had come to rest may not move.
-pub(crate) fn nothing_resumed(lines: &[Value], went_on: f64) -> Vec<String> {
+/// What came on after a process went on again and its run did not: neither powder nor gas may.
+pub(crate) fn nothing_came_on(lines: &[Value], went_on: f64) -> Vec<String> {
     let mut broken = Vec::new();
     let after = || lines.iter().filter(|line| seconds(line) >= went_on);
     for coil in ["powder_feeder", "fuel_valve", "oxygen_valve", "igniter"] {
@@ -75,6 +74,14 @@ pub(crate) fn nothing_resumed(lines: &[Value], went_on: f64) -> Vec<String> {
             broken.push(format!("{coil} on {:.3} s after it went on", seconds(line) - went_on));
         }
     }
+    broken
+}
+
+/// What a tripped run did after its process went on again: a carriage that had come to rest may
+/// not move.
+pub(crate) fn nothing_moved(lines: &[Value], went_on: f64) -> Vec<String> {
+    let mut broken = Vec::new();
+    let after = || lines.iter().filter(|line| seconds(line) >= went_on);
     let mut rest: Option<f64> = None;
     for truth in after().filter(|line| line["kind"] == "truth") {
         let z = truth["torch_z_mm"].as_f64().unwrap();

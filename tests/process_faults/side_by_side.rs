@@ -9,7 +9,9 @@ use std::time::{Duration, Instant};
 use rustix::process::Signal;
 use serde_json::Value;
 
-use crate::checker::{nothing_resumed, safe_after, turned_hot, without_a_controller};
+use crate::checker::{
+    nothing_came_on, nothing_moved, safe_after, turned_hot, without_a_controller,
+};
 use crate::fate::{Day, Fate};
 use crate::ptys::{Journal, PATIENCE, Place, Process, RECIPE, edges, program, seconds, states};
 
@@ -77,9 +79,10 @@ const BEGUN_AGAIN: usize = 3;
 const KNOWN_TO: Duration = Duration::from_millis(10);
 /// First causes of a run whose computer did not keep up: processes that waited for a processor.
 const NOT_KEPT_UP: [&str; 6] = [
-    "Field I/O silent",
-    "Carriage drive silent",
-    "Carriage drive in fault",
+    "not read for",
+    "never read",
+    // The drive's own code of a silent controller.
+    "code 33072",
     "Watchdog relay dropped",
     "Controller stall",
     "Spindle inverter",
@@ -212,8 +215,12 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
                 told.safe_after = safe_after(&without, died);
                 told.broken.extend(without_a_controller(&without, died));
             }
+            // A stop that was asked for before goes on to its end: the torch still leaves.
             if matches!(told.ended, Some(3 | 4)) {
-                told.broken.extend(nothing_resumed(&lines, went_on));
+                told.broken.extend(nothing_came_on(&lines, went_on));
+            }
+            if told.ended == Some(3) {
+                told.broken.extend(nothing_moved(&lines, went_on));
             }
         }
     }

@@ -129,9 +129,12 @@ impl Place {
         (twin, said)
     }
 
-    /// What the run has printed so far.
+    /// What the run has printed last.
     pub(crate) fn printed(&self) -> String {
-        std::fs::read_to_string(self.at("run.txt")).unwrap_or_default()
+        const LINES: usize = 12;
+        let all = std::fs::read_to_string(self.at("run.txt")).unwrap_or_default();
+        let from = all.lines().count().saturating_sub(LINES);
+        all.lines().skip(from).collect::<Vec<_>>().join("\n")
     }
 
     /// Starts the job over the twin's terminals.

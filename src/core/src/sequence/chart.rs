@@ -177,12 +177,8 @@ impl State {
 
     fn propose(&self, machine: &mut Machine, scan: &mut Scan<'_>) {
         match self {
-            Self::NotReady
-            | Self::Ready
-            | Self::Teaching
-            | Self::Proving { .. }
-            | Self::Stopped
-            | Self::Complete => {}
+            Self::NotReady | Self::Ready | Self::Teaching | Self::Stopped | Self::Complete => {}
+            Self::Proving { .. } => manual::propose_proving(scan),
             Self::Homing(homing) => homing.propose(scan),
             Self::Jogging(jogging) => jogging.propose(scan),
             Self::Checking { .. } => starting::propose_checking(machine, scan),
