@@ -77,11 +77,11 @@ impl Run {
         let at = trial.now();
         let answer = trial.ask(asked);
         let mut run = Self { place, asked, answer, at, before, trial };
-        run.to_its_rest();
+        run.run_to_its_rest();
         run
     }
 
-    pub(crate) fn to_its_rest(&mut self) {
+    pub(crate) fn run_to_its_rest(&mut self) {
         let trial = &mut self.trial;
         let ended = |this: &mut Trial| {
             matches!(
