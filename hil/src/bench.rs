@@ -386,6 +386,7 @@ impl Bench {
         self.judge_chain();
         if !self.signal_faults.is_empty() {
             self.observe_faults();
+            self.watch_beat();
             self.switch_outputs();
         }
         let sight = self.sight();

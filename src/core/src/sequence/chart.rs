@@ -109,7 +109,7 @@ impl blocking::Superstate<Machine> for Super {
             },
             Self::Group(_) => Outcome::Super,
             Self::Running => match event {
-                Event::Hold(cause) => holding::begin(*cause, machine),
+                Event::Hold(cause) => holding::begin(*cause, machine, scan),
                 Event::Ask(Request::HoldAfterPass) => spraying::hold_after_pass(machine),
                 _ => Outcome::Super,
             },

@@ -121,7 +121,7 @@ pub(super) fn give_up(
         return machine.fall_back(State::NotReady, cause);
     }
     let shutting = cooling::Shutting::of(machine, scan);
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.fall_back(State::HeldUnlit { shutting, spin }, cause)
 }
 

@@ -114,7 +114,7 @@ pub(in super::super) fn begin(
     } else {
         Phase::Resting { until: scan.now + REST_WITHIN }
     };
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.reset = Owed::Nothing;
     machine.go(State::Aborting(Aborting { spin, phase }), cause)
 }
