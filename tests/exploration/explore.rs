@@ -1,7 +1,7 @@
 //! Breadth first over everything that can happen, until nothing new comes.
 
 use std::collections::hash_map::Entry;
-use std::collections::{BTreeSet, HashMap, VecDeque};
+use std::collections::{BTreeSet, HashMap, HashSet, VecDeque};
 use std::time::{Duration, Instant};
 
 use evenpass_core::request::{Answer, Origin, Request};
@@ -9,7 +9,7 @@ use evenpass_core::sequence::{Leaf, Phase};
 
 use crate::defects::Defect;
 use crate::invariants::{self, Broken, Look};
-use crate::key::key;
+use crate::key::{key, shape};
 use crate::moves::{self, Move};
 use crate::node::{COARSEST, Node};
 use crate::rest::Rest;
@@ -43,7 +43,6 @@ pub(crate) struct Graph {
 #[derive(Debug, Clone)]
 pub(crate) struct Witness {
     pub(crate) broken: Broken,
-    pub(crate) depth: usize,
     pub(crate) path: Vec<String>,
 }
 
@@ -58,8 +57,10 @@ pub(crate) struct Explored {
     pub(crate) rows: BTreeSet<&'static str>,
     pub(crate) leaves: BTreeSet<Leaf>,
     pub(crate) longest: usize,
+    pub(crate) counts: std::collections::BTreeMap<(Leaf, bool), u32>,
     pub(crate) took: Duration,
-    pub(crate) witness: Option<Witness>,
+    /// What was found broken, the first of each name.
+    pub(crate) witnesses: Vec<Witness>,
 }
 
 /// How far an exploration goes.
@@ -69,6 +70,8 @@ pub(crate) struct Bounds {
     pub(crate) most: usize,
     /// Whether it is tried from everywhere that things come to rest.
     pub(crate) rests: bool,
+    /// Whether it ends with the first thing found broken.
+    pub(crate) ends_at_once: bool,
 }
 
 struct Search<'a> {
@@ -77,6 +80,8 @@ struct Search<'a> {
     observed: HashMap<Observed, u32>,
     queue: VecDeque<(u32, Node)>,
     rest: Rest,
+    /// Shapes from which things have gone wrong, and that have been run on from.
+    shapes: HashSet<u64>,
     out: Explored,
 }
 
@@ -89,6 +94,7 @@ pub(crate) fn explore(world: &World, defect: Option<Defect>, bounds: Bounds) -> 
         observed: HashMap::new(),
         queue: VecDeque::new(),
         rest: Rest::default(),
+        shapes: HashSet::new(),
         out: Explored {
             tally: vec![0; invariants::all().count()],
             ..Explored::default()
@@ -98,11 +104,8 @@ pub(crate) fn explore(world: &World, defect: Option<Defect>, bounds: Bounds) -> 
     search.arrive(u32::MAX, 0, Move::Wait, start);
     while let Some((id, node)) = search.queue.pop_front() {
         let bounded = search.out.graph.found.len() >= bounds.most;
-        if let Err(witness) = search.expand(id, node, bounds) {
-            search.out.witness = Some(*witness);
-            break;
-        }
-        if bounded {
+        search.expand(id, node, bounds);
+        if bounded || (bounds.ends_at_once && !search.out.witnesses.is_empty()) {
             break;
         }
     }
@@ -130,6 +133,7 @@ impl Search<'_> {
                 graph.next.push(Vec::new());
                 self.out.longest = self.out.longest.max(depth.into());
                 self.out.leaves.insert(node.machine.sequence.leaf());
+                *self.out.counts.entry((node.machine.sequence.leaf(), node.plant.faults != [None; 2])).or_default() += 1;
                 note_rows(&node, &mut self.out.rows);
                 self.queue.push_back((fresh, node));
                 *free.insert(fresh)
@@ -142,52 +146,46 @@ impl Search<'_> {
         }
     }
 
-    fn expand(&mut self, id: u32, node: Node, bounds: Bounds) -> Result<(), Box<Witness>> {
-        if bounds.rests {
-            self.comes_to_rest(id, &node)?;
+    fn expand(&mut self, id: u32, node: Node, bounds: Bounds) {
+        let fresh = self.shapes.insert(shape(&node, self.world));
+        if bounds.rests && fresh {
+            self.comes_to_rest(id, &node);
         }
-        let all = moves::moves(&node, self.world);
-        self.try_moves(id, &node, 0, &all)?;
         let mut later = node.clone();
-        let waited = self.wait(id, &mut later)?;
+        let waited = self.wait(id, &mut later);
+        if let Some(waited) = waited {
+            self.arrive(id, waited - 1, Move::Wait, later);
+        }
+        let all = moves::moves(&node, self.world, fresh);
+        self.try_moves(id, &node, 0, &all);
         // The same situation just before it changes by itself: what comes then comes late.
         let nothing_wrong = node.plant.faults == [None; 2] && !node.machine.verdict().tripped();
-        if waited > 2 && nothing_wrong {
+        if let Some(waited) = waited.filter(|waited| *waited > 2 && nothing_wrong) {
             let mut last = node;
             for scan in 0..waited - 1 {
                 let span = span_of(&last, self.world, scan);
                 last.scan(self.world, span);
             }
-            self.try_moves(id, &last, waited - 1, &all)?;
+            self.try_moves(id, &last, waited - 1, &all);
         }
-        if waited > 0 {
-            self.arrive(id, waited - 1, Move::Wait, later);
-        }
-        Ok(())
     }
 
-    fn try_moves(
-        &mut self,
-        id: u32,
-        node: &Node,
-        waited: u32,
-        all: &[Move],
-    ) -> Result<(), Box<Witness>> {
+    fn try_moves(&mut self, id: u32, node: &Node, waited: u32, all: &[Move]) {
         let mut scratch = node.clone();
         for one in all {
             self.out.transitions += 1;
             if let Move::Ask(request, _) = one
                 && let Some(broken) = self.is_denied_what_never_may_be(&scratch, *one, *request)
             {
-                return Err(self.witness(id, waited, *one, 0, broken));
+                self.broke(id, waited, *one, broken);
             }
             let Some(span) = moves::begin(&mut scratch, self.world, *one) else { continue };
             let mut after = std::mem::replace(&mut scratch, node.clone());
-            self.scan(&mut after, span)
-                .map_err(|broken| self.witness(id, waited, *one, 1, broken))?;
-            self.arrive(id, waited, *one, after);
+            match self.scan(&mut after, span) {
+                Ok(()) => self.arrive(id, waited, *one, after),
+                Err(broken) => self.broke(id, waited, *one, broken),
+            }
         }
-        Ok(())
     }
 
     /// Stop, hold and abort are taken from anyone, everywhere.
@@ -218,8 +216,8 @@ impl Search<'_> {
     }
 
     /// Lets time go by until the situation is another one; says after how many scans, none when
-    /// it stays as it is.
-    fn wait(&mut self, id: u32, node: &mut Node) -> Result<u32, Box<Witness>> {
+    /// it stays as it is or something is broken.
+    fn wait(&mut self, id: u32, node: &mut Node) -> Option<u32> {
         self.out.transitions += 1;
         let before = key(node, self.world);
         let until = node.plant.now + patience(node);
@@ -227,28 +225,34 @@ impl Search<'_> {
         while node.plant.now < until {
             let span = span_of(node, self.world, scans);
             scans += 1;
-            self.scan(node, span)
-                .map_err(|broken| self.witness(id, scans - 1, Move::Wait, 1, broken))?;
+            if let Err(broken) = self.scan(node, span) {
+                self.broke(id, scans - 1, Move::Wait, broken);
+                return None;
+            }
             if key(node, self.world) != before {
-                return Ok(scans);
+                return Some(scans);
             }
         }
-        Ok(0)
+        None
     }
 
-    fn comes_to_rest(&mut self, id: u32, node: &Node) -> Result<(), Box<Witness>> {
+    fn comes_to_rest(&mut self, id: u32, node: &Node) {
         let (alone, helped) = self.rest.both(node, self.world);
-        for (name, outcome) in [(invariants::ALONE, alone), (invariants::HELPED, helped)] {
-            self.out.tally[invariants::place_of(name)] += 1;
+        for (invariant, outcome) in [(invariants::ALONE, alone), (invariants::HELPED, helped)] {
+            self.out.tally[invariants::place_of(invariant)] += 1;
             if let Err(found) = outcome {
-                let broken = Broken { invariant: name, found };
-                return Err(self.witness(id, 0, Move::Wait, 0, broken));
+                self.broke(id, 0, Move::Wait, Broken { invariant, found });
             }
         }
-        Ok(())
     }
 
-    fn witness(&self, id: u32, waited: u32, last: Move, more: usize, broken: Broken) -> Box<Witness> {
+    /// Keeps the first witness of each name: the situations come in the order of their distance,
+    /// so that it is a shortest one.
+    fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Broken) {
+        let known = |witness: &Witness| witness.broken.invariant == broken.invariant;
+        if self.out.witnesses.iter().any(known) {
+            return;
+        }
         let mut path = vec![told(last, waited, self.world)];
         let mut at = id;
         while let Some(found) = self.out.graph.found.get(at as usize) {
@@ -257,10 +261,7 @@ impl Search<'_> {
             at = found.parent;
         }
         path.reverse();
-        if more == 0 {
-            path.pop();
-        }
-        Box::new(Witness { broken, depth: path.len(), path })
+        self.out.witnesses.push(Witness { broken, path });
     }
 }
 
@@ -283,6 +284,7 @@ pub(crate) fn span_of(node: &Node, world: &World, scans: u32) -> Duration {
 fn patience(node: &Node) -> Duration {
     let seconds = match node.machine.sequence.leaf() {
         Leaf::Soaking | Leaf::WaitingForTemperature => 3700,
+        Leaf::NotReady | Leaf::Ready if node.plant.faults == [None; 2] => 2,
         _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 20,
         _ => 700,
     };

@@ -46,7 +46,7 @@ mod world;
 use explore::{Bounds, Explored, explore};
 use world::World;
 
-const WHOLE: Bounds = Bounds { most: 2_000_000, rests: true };
+const WHOLE: Bounds = Bounds { most: 2_000_000, rests: true, ends_at_once: false };
 
 fn report(world: &World, explored: &Explored) {
     let seconds = explored.took.as_secs_f64();
@@ -63,7 +63,7 @@ fn report(world: &World, explored: &Explored) {
         explored.transitions as f64 / seconds,
         explored.scans as f64 / seconds,
     );
-    if let Some(witness) = &explored.witness {
+    for witness in &explored.witnesses {
         println!(
             "BROKEN: {}: {}\n  {}",
             witness.broken.invariant,
@@ -76,12 +76,14 @@ fn report(world: &World, explored: &Explored) {
 #[test]
 fn trial() {
     let world = World::shipped();
-    println!("{} kinds, {} families", world.kinds.len(), world.kinds.iter().filter(|k| k.leads && k.family.is_some()).count());
+    println!("{} kinds, {} families", world.kinds.len(), world.kinds.iter().filter(|k| k.leads).count());
+    println!("{} trip families", world.kinds.iter().filter(|k| k.leads_trips).count());
     let most = std::env::var("MOST").ok().and_then(|m| m.parse().ok()).unwrap_or(500);
     let bounds = Bounds { most, ..WHOLE };
     let explored = explore(&world, None, bounds);
     report(&world, &explored);
     println!("{:?}", explored.leaves);
+    println!("{:?}", explored.counts);
     for (invariant, times) in invariants::all().zip(&explored.tally) {
         println!("{times:10} {}", invariant.name);
     }

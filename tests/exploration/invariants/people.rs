@@ -84,11 +84,14 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             if look.node.monitor.reset.is_none() {
                 return Finding::Idle;
             }
-            let standing = look.node.plant.faults.iter().flatten();
             let first = look.node.monitor.before_first;
+            let read = crate::reading::read(&look.node.plant, look.world);
+            let standing = look.node.plant.faults.iter().flatten();
             let lasting = standing
-                .map(|standing| look.world.kind(standing.kind))
-                .find(|kind| first.is_some_and(|first| kind.is_healthy_row_of(first)));
+                .filter_map(|standing| {
+                    first.and_then(|first| look.world.kind(standing.kind).health_judged_by(first))
+                })
+                .find(|tag| !read.is_on(*tag, durations::FIELD_SILENCE));
             must(lasting.is_none(), || format!("{first:?} reset with {lasting:?}"))
         },
     ),
