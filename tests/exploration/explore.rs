@@ -19,6 +19,8 @@ use crate::world::World;
 /// Every scan is made for so long after something changed; after it time passes in coarser steps
 /// where nothing moves.
 const FINE: Duration = Duration::from_secs(3);
+/// So many changes are followed after a second thing has gone wrong.
+const AFTER_A_PAIR: usize = 12;
 
 /// One explored situation: how it was come by first.
 #[derive(Debug, Clone, Copy)]
@@ -29,6 +31,8 @@ pub(crate) struct Found {
     by: Move,
     depth: u16,
     pub(crate) observed: u32,
+    /// Whether something is not as it should be in a sound job.
+    faulted: bool,
 }
 
 /// What was explored.
@@ -37,6 +41,24 @@ pub(crate) struct Graph {
     pub(crate) found: Vec<Found>,
     pub(crate) next: Vec<Vec<u32>>,
     pub(crate) observed: Vec<Observed>,
+}
+
+impl Graph {
+    fn depth_of(&self, id: u32) -> Option<u16> {
+        self.found.get(id as usize).map(|found| found.depth)
+    }
+
+    /// How a situation was come to first: scans that went by, and what happened then.
+    fn path_to(&self, id: u32) -> Vec<(u32, Move)> {
+        let mut path = Vec::new();
+        let mut at = id;
+        while let Some(found) = self.found.get(at as usize) {
+            path.push((found.waited, found.by));
+            at = found.parent;
+        }
+        path.reverse();
+        path
+    }
 }
 
 /// A path to something that must not be.
@@ -57,7 +79,8 @@ pub(crate) struct Explored {
     pub(crate) rows: BTreeSet<&'static str>,
     pub(crate) leaves: BTreeSet<Leaf>,
     pub(crate) longest: usize,
-    pub(crate) counts: std::collections::BTreeMap<(Leaf, bool), u32>,
+    /// Pairs of things gone wrong that were tried.
+    pub(crate) pairs: u64,
     pub(crate) took: Duration,
     /// What was found broken, the first of each name.
     pub(crate) witnesses: Vec<Witness>,
@@ -82,43 +105,168 @@ struct Search<'a> {
     rest: Rest,
     /// Shapes from which things have gone wrong, and that have been run on from.
     shapes: HashSet<u64>,
+    /// The nearest sound situation of each state.
+    bases: Vec<(Leaf, (u32, Node))>,
+    defect: Option<Defect>,
     out: Explored,
 }
 
-/// Explores a world, with a defect or without, until nothing new comes or something is broken.
-pub(crate) fn explore(world: &World, defect: Option<Defect>, bounds: Bounds) -> Explored {
+/// Explores a world from power-up until nothing new comes, then things going wrong in pairs.
+pub(crate) fn explore(world: &World) -> Explored {
     let began = Instant::now();
-    let mut search = Search {
-        world,
-        keys: HashMap::new(),
-        observed: HashMap::new(),
-        queue: VecDeque::new(),
-        rest: Rest::default(),
-        shapes: HashSet::new(),
-        out: Explored {
-            tally: vec![0; invariants::all().count()],
-            ..Explored::default()
-        },
-    };
-    let start = Node::power_up(world, defect);
-    search.arrive(u32::MAX, 0, Move::Wait, start);
-    while let Some((id, node)) = search.queue.pop_front() {
-        let bounded = search.out.graph.found.len() >= bounds.most;
-        search.expand(id, node, bounds);
-        if bounded || (bounds.ends_at_once && !search.out.witnesses.is_empty()) {
-            break;
-        }
-    }
+    let mut search = Search::new(world);
+    search.arrive(u32::MAX, 0, Move::Wait, Node::power_up(world, None));
+    let bounds = Bounds { most: usize::MAX, rests: true, ends_at_once: false };
+    search.run(bounds);
+    search.try_pairs();
     search.out.took = began.elapsed();
     search.out
 }
 
+/// Explores the same world with a defect until something is broken: from power-up, and from the
+/// nearest situation of each state that the sound machine comes to, led there as the sound one.
+pub(crate) fn explore_defect(world: &World, sound: &Graph, defect: Defect, bounds: Bounds) -> Explored {
+    let began = Instant::now();
+    let mut search = Search::new(world);
+    search.defect = Some(defect);
+    search.arrive(u32::MAX, 0, Move::Wait, Node::power_up(world, Some(defect)));
+    let mut reached = HashSet::new();
+    for (id, found) in (0_u32..).zip(&sound.found) {
+        let leaf = sound.observed[found.observed as usize].leaf;
+        if found.faulted || !reached.insert(leaf) {
+            continue;
+        }
+        search.lead(sound, id);
+        if bounds.ends_at_once && !search.out.witnesses.is_empty() {
+            break;
+        }
+    }
+    search.run(bounds);
+    search.out.took = began.elapsed();
+    search.out
+}
+
+impl<'a> Search<'a> {
+    fn new(world: &'a World) -> Self {
+        Self {
+            world,
+            defect: None,
+            keys: HashMap::new(),
+            observed: HashMap::new(),
+            queue: VecDeque::new(),
+            rest: Rest::default(),
+            shapes: HashSet::new(),
+            bases: Vec::new(),
+            out: Explored { tally: vec![0; invariants::all().count()], ..Explored::default() },
+        }
+    }
+
+    /// Takes what was come to, the nearest first, until there is no more.
+    fn run(&mut self, bounds: Bounds) {
+        while let Some((id, node)) = self.queue.pop_front() {
+            let ends = bounds.ends_at_once && !self.out.witnesses.is_empty();
+            if ends || self.out.graph.found.len() >= bounds.most {
+                return;
+            }
+            self.expand(id, node, bounds);
+        }
+    }
+
+    /// Leads a machine with the defect to where a sound one came, as far as it can be led.
+    fn lead(&mut self, sound: &Graph, to: u32) {
+        let mut node = Node::power_up(self.world, self.defect);
+        let mut at = 0;
+        for (waited, by) in sound.path_to(to).into_iter().skip(1) {
+            for scan in 0..waited {
+                let span = span_of(&node, self.world, scan);
+                if let Err(broken) = self.scan(&mut node, span) {
+                    return self.broke(at, scan, Move::Wait, broken);
+                }
+            }
+            let span = match by {
+                Move::Wait => Some(span_of(&node, self.world, waited)),
+                other => moves::begin(&mut node, self.world, other),
+            };
+            let Some(span) = span else { return };
+            if let Err(broken) = self.scan(&mut node, span) {
+                return self.broke(at, waited, by, broken);
+            }
+            at = self.arrive(at, waited, by, node.clone());
+        }
+    }
+
+    /// From the nearest sound situation of each state: one thing goes wrong, and once something
+    /// has come of it another, one of each family; then time goes by.
+    fn try_pairs(&mut self) {
+        let bases = std::mem::take(&mut self.bases);
+        for (_, (base, node)) in &bases {
+            for first in moves::first_faults(self.world) {
+                let Some((one, at)) = self.goes_wrong(*base, node, first) else { continue };
+                for second in moves::second_faults(self.world).filter(|second| *second != first) {
+                    self.out.pairs += 1;
+                    if let Some((mut both, mut at)) = self.goes_wrong(at, &one, second) {
+                        for _ in 0..AFTER_A_PAIR {
+                            let Some(next) = self.goes_on(at, &mut both) else { break };
+                            at = next;
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    /// Something goes wrong, and time goes by until something comes of it.
+    fn goes_wrong(&mut self, from: u32, node: &Node, fault: Move) -> Option<(Node, u32)> {
+        let mut node = node.clone();
+        let span = moves::begin(&mut node, self.world, fault)?;
+        self.out.transitions += 1;
+        if let Err(broken) = self.scan(&mut node, span) {
+            self.broke(from, 0, fault, broken);
+            return None;
+        }
+        let at = self.note(from, 0, fault, &node);
+        let then = self.goes_on(at, &mut node).unwrap_or(at);
+        Some((node, then))
+    }
+
+    /// Time goes by until the situation is another one, a second at most; it is noted.
+    fn goes_on(&mut self, at: u32, node: &mut Node) -> Option<u32> {
+        self.out.transitions += 1;
+        let before = key(node, self.world);
+        for scan in 0..50 {
+            if let Err(broken) = self.scan(node, self.world.scan) {
+                self.broke(at, scan, Move::Wait, broken);
+                return None;
+            }
+            if key(node, self.world) != before {
+                return Some(self.note(at, scan, Move::Wait, node));
+            }
+        }
+        None
+    }
+}
+
 impl Search<'_> {
     /// A situation that was come to; queued when it is new.
-    fn arrive(&mut self, parent: u32, waited: u32, by: Move, node: Node) {
+    fn arrive(&mut self, parent: u32, waited: u32, by: Move, node: Node) -> u32 {
+        let before = self.out.graph.found.len();
+        let id = self.note(parent, waited, by, &node);
+        if self.out.graph.found.len() > before {
+            let leaf = node.machine.sequence.leaf();
+            self.out.leaves.insert(leaf);
+            if moves::deviations(&node) == 0 && !self.bases.iter().any(|(of, _)| *of == leaf) {
+                self.bases.push((leaf, (id, node.clone())));
+            }
+            self.queue.push_back((id, node));
+        }
+        id
+    }
+
+    /// A situation that was come to, and how.
+    fn note(&mut self, parent: u32, waited: u32, by: Move, node: &Node) -> u32 {
         let graph = &mut self.out.graph;
         let fresh = u32::try_from(graph.found.len()).expect("fewer than four billion");
-        let id = match self.keys.entry(key(&node, self.world)) {
+        let id = match self.keys.entry(key(node, self.world)) {
             Entry::Occupied(known) => *known.get(),
             Entry::Vacant(free) => {
                 let seen = node.observed();
@@ -127,15 +275,12 @@ impl Search<'_> {
                 if observed == places {
                     graph.observed.push(seen);
                 }
-                let depth =
-                    graph.found.get(parent as usize).map_or(0, |found| found.depth.saturating_add(1));
-                graph.found.push(Found { parent, waited, by, depth, observed });
+                let depth = graph.depth_of(parent).map_or(0, |depth| depth.saturating_add(1));
+                let faulted = moves::deviations(node) > 0;
+                graph.found.push(Found { parent, waited, by, depth, observed, faulted });
                 graph.next.push(Vec::new());
                 self.out.longest = self.out.longest.max(depth.into());
-                self.out.leaves.insert(node.machine.sequence.leaf());
-                *self.out.counts.entry((node.machine.sequence.leaf(), node.plant.faults != [None; 2])).or_default() += 1;
-                note_rows(&node, &mut self.out.rows);
-                self.queue.push_back((fresh, node));
+                note_rows(node, &mut self.out.rows);
                 *free.insert(fresh)
             }
         };
@@ -144,6 +289,7 @@ impl Search<'_> {
         {
             next.push(id);
         }
+        id
     }
 
     fn expand(&mut self, id: u32, node: Node, bounds: Bounds) {
@@ -182,7 +328,9 @@ impl Search<'_> {
             let Some(span) = moves::begin(&mut scratch, self.world, *one) else { continue };
             let mut after = std::mem::replace(&mut scratch, node.clone());
             match self.scan(&mut after, span) {
-                Ok(()) => self.arrive(id, waited, *one, after),
+                Ok(()) => {
+                    self.arrive(id, waited, *one, after);
+                }
                 Err(broken) => self.broke(id, waited, *one, broken),
             }
         }

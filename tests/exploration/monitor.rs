@@ -70,6 +70,9 @@ pub(crate) struct Monitor {
     inspected: bool,
     gas_since_purge: bool,
     reset_asked: bool,
+    /// The torch was not known to be clear at some time of the trip: no purge is made then, the
+    /// next lighting makes it.
+    unclear: bool,
     /// The trip ended in this scan.
     pub(crate) reset: Option<Reset>,
 }
@@ -112,7 +115,7 @@ impl Monitor {
         self.follow_acts(machine);
         self.follow_energy(world, machine, plant, span);
         self.follow_motion(world, machine, plant, span);
-        self.follow_trip(world, machine, plant, before);
+        self.follow_trip(world, machine);
         let leaf = machine.sequence.leaf();
         let came_to_rest = leaf != before.situation.leaf
             && matches!(
@@ -238,13 +241,7 @@ impl Monitor {
         }
     }
 
-    fn follow_trip(
-        &mut self,
-        world: &World,
-        machine: &Machine,
-        plant: &Plant,
-        before: &Before,
-    ) {
+    fn follow_trip(&mut self, world: &World, machine: &Machine) {
         let verdict = machine.verdict();
         self.before_first = self.first;
         self.first = verdict.first.as_ref().map(|first| first.key);
@@ -256,20 +253,22 @@ impl Monitor {
                 self.inspected = asked(Request::Inspected);
                 self.inspection = false;
                 self.trusted = self.unbroken;
+                self.unclear = false;
             }
             (Some(_), None) => {
                 self.reset = Some(Reset {
                     asked: self.reset_asked,
                     acknowledged: self.acknowledged,
                     inspected: self.inspected || !self.inspection,
-                    purged: !self.gas_since_purge
-                        || !is_seen_parked(machine, world)
-                        || self.inspection && !self.inspected,
+                    purged: !self.gas_since_purge || self.unclear,
                 });
             }
             _ => {}
         }
+        // What was not to be made is left to the next lighting.
+        self.gas_since_purge &= !(self.reset.is_some() && self.unclear);
         self.trusted &= self.unbroken;
+        self.unclear |= !is_seen_parked(machine, world);
         let causes = verdict.first.iter().chain(&verdict.consequent);
         self.inspection |= causes
             .filter_map(|cause| matrix::row(cause.key))

@@ -139,6 +139,12 @@ pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     moves
 }
 
+/// The first of two things that go wrong: one of each family.
+pub(crate) fn first_faults(world: &World) -> impl Iterator<Item = Move> + '_ {
+    let leads = (0_u16..).zip(&world.kinds).filter(|(_, kind)| kind.leads);
+    leads.map(|(index, _)| Move::Break(index))
+}
+
 /// A second thing that goes wrong beside a first: one of each family.
 pub(crate) fn second_faults(world: &World) -> impl Iterator<Item = Move> + '_ {
     let leads = (0_u16..).zip(&world.kinds).filter(|(_, kind)| kind.leads_trips);

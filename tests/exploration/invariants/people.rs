@@ -6,7 +6,7 @@ use evenpass_core::image::{AxisDemand, Coil, SpindleDemand};
 use evenpass_core::interlock::durations;
 use evenpass_core::sequence::{Leaf, Phase};
 
-use super::{Finding, Invariant, Look, at_most, invariant, must};
+use super::{Finding, Invariant, at_most, invariant, must};
 
 pub(super) const INVARIANTS: &[Invariant] = &[
     invariant(
