@@ -81,7 +81,11 @@ impl Defect {
         planted(
             Self::StaleTakenAsHealthy,
             "stale taken as healthy",
-            &["what guards people is believed only when known", "field I/O not known"],
+            &[
+                "what guards people is believed only when known",
+                "field I/O not known",
+                "the watchdog beats only on what is fresh",
+            ],
         ),
         planted(
             Self::LateOnEdgeNotVoided,

@@ -8,6 +8,7 @@ use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::sequence::{Leaf, Phase};
 
 use crate::defects::Defect;
+use crate::graph::{Found, Graph, Witness};
 use crate::invariants::{self, Broken, Look};
 use crate::key::{key, shape};
 use crate::moves::{self, Move};
@@ -19,54 +20,6 @@ use crate::world::World;
 /// Every scan is made for so long after something changed; after it time passes in coarser steps
 /// where nothing moves.
 const FINE: Duration = Duration::from_secs(3);
-/// So many changes are followed after a second thing has gone wrong.
-const AFTER_A_PAIR: usize = 12;
-
-/// One explored situation: how it was come by first.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Found {
-    parent: u32,
-    /// Scans that went by before the move.
-    waited: u32,
-    by: Move,
-    depth: u16,
-    pub(crate) observed: u32,
-    /// Whether something is not as it should be in a sound job.
-    faulted: bool,
-}
-
-/// What was explored.
-#[derive(Debug, Default)]
-pub(crate) struct Graph {
-    pub(crate) found: Vec<Found>,
-    pub(crate) next: Vec<Vec<u32>>,
-    pub(crate) observed: Vec<Observed>,
-}
-
-impl Graph {
-    fn depth_of(&self, id: u32) -> Option<u16> {
-        self.found.get(id as usize).map(|found| found.depth)
-    }
-
-    /// How a situation was come to first: scans that went by, and what happened then.
-    fn path_to(&self, id: u32) -> Vec<(u32, Move)> {
-        let mut path = Vec::new();
-        let mut at = id;
-        while let Some(found) = self.found.get(at as usize) {
-            path.push((found.waited, found.by));
-            at = found.parent;
-        }
-        path.reverse();
-        path
-    }
-}
-
-/// A path to something that must not be.
-#[derive(Debug, Clone)]
-pub(crate) struct Witness {
-    pub(crate) broken: Broken,
-    pub(crate) path: Vec<String>,
-}
 
 /// The figures of one exploration.
 #[derive(Debug, Default)]
@@ -97,8 +50,8 @@ pub(crate) struct Bounds {
     pub(crate) ends_at_once: bool,
 }
 
-struct Search<'a> {
-    world: &'a World,
+pub(super) struct Search<'a> {
+    pub(super) world: &'a World,
     keys: HashMap<u64, u32>,
     observed: HashMap<Observed, u32>,
     queue: VecDeque<(u32, Node)>,
@@ -106,9 +59,9 @@ struct Search<'a> {
     /// Shapes from which things have gone wrong, and that have been run on from.
     shapes: HashSet<u64>,
     /// The nearest sound situation of each state.
-    bases: Vec<(Leaf, (u32, Node))>,
+    pub(super) bases: Vec<(Leaf, (u32, Node))>,
     defect: Option<Defect>,
-    out: Explored,
+    pub(super) out: Explored,
 }
 
 /// Explores a world from power-up until nothing new comes, then things going wrong in pairs.
@@ -125,7 +78,12 @@ pub(crate) fn explore(world: &World) -> Explored {
 
 /// Explores the same world with a defect until something is broken: from power-up, and from the
 /// nearest situation of each state that the sound machine comes to, led there as the sound one.
-pub(crate) fn explore_defect(world: &World, sound: &Graph, defect: Defect, bounds: Bounds) -> Explored {
+pub(crate) fn explore_defect(
+    world: &World,
+    sound: &Graph,
+    defect: Defect,
+    bounds: Bounds,
+) -> Explored {
     let began = Instant::now();
     let mut search = Search::new(world);
     search.defect = Some(defect);
@@ -194,56 +152,6 @@ impl<'a> Search<'a> {
             at = self.arrive(at, waited, by, node.clone());
         }
     }
-
-    /// From the nearest sound situation of each state: one thing goes wrong, and once something
-    /// has come of it another, one of each family; then time goes by.
-    fn try_pairs(&mut self) {
-        let bases = std::mem::take(&mut self.bases);
-        for (_, (base, node)) in &bases {
-            for first in moves::first_faults(self.world) {
-                let Some((one, at)) = self.goes_wrong(*base, node, first) else { continue };
-                for second in moves::second_faults(self.world).filter(|second| *second != first) {
-                    self.out.pairs += 1;
-                    if let Some((mut both, mut at)) = self.goes_wrong(at, &one, second) {
-                        for _ in 0..AFTER_A_PAIR {
-                            let Some(next) = self.goes_on(at, &mut both) else { break };
-                            at = next;
-                        }
-                    }
-                }
-            }
-        }
-    }
-
-    /// Something goes wrong, and time goes by until something comes of it.
-    fn goes_wrong(&mut self, from: u32, node: &Node, fault: Move) -> Option<(Node, u32)> {
-        let mut node = node.clone();
-        let span = moves::begin(&mut node, self.world, fault)?;
-        self.out.transitions += 1;
-        if let Err(broken) = self.scan(&mut node, span) {
-            self.broke(from, 0, fault, broken);
-            return None;
-        }
-        let at = self.note(from, 0, fault, &node);
-        let then = self.goes_on(at, &mut node).unwrap_or(at);
-        Some((node, then))
-    }
-
-    /// Time goes by until the situation is another one, a second at most; it is noted.
-    fn goes_on(&mut self, at: u32, node: &mut Node) -> Option<u32> {
-        self.out.transitions += 1;
-        let before = key(node, self.world);
-        for scan in 0..50 {
-            if let Err(broken) = self.scan(node, self.world.scan) {
-                self.broke(at, scan, Move::Wait, broken);
-                return None;
-            }
-            if key(node, self.world) != before {
-                return Some(self.note(at, scan, Move::Wait, node));
-            }
-        }
-        None
-    }
 }
 
 impl Search<'_> {
@@ -263,7 +171,7 @@ impl Search<'_> {
     }
 
     /// A situation that was come to, and how.
-    fn note(&mut self, parent: u32, waited: u32, by: Move, node: &Node) -> u32 {
+    pub(super) fn note(&mut self, parent: u32, waited: u32, by: Move, node: &Node) -> u32 {
         let graph = &mut self.out.graph;
         let fresh = u32::try_from(graph.found.len()).expect("fewer than four billion");
         let id = match self.keys.entry(key(node, self.world)) {
@@ -305,7 +213,7 @@ impl Search<'_> {
         let all = moves::moves(&node, self.world, fresh);
         self.try_moves(id, &node, 0, &all);
         // The same situation just before it changes by itself: what comes then comes late.
-        let nothing_wrong = node.plant.faults == [None; 2] && !node.machine.verdict().tripped();
+        let nothing_wrong = fresh && moves::deviations(&node) == 0;
         if let Some(waited) = waited.filter(|waited| *waited > 2 && nothing_wrong) {
             let mut last = node;
             for scan in 0..waited - 1 {
@@ -350,13 +258,11 @@ impl Search<'_> {
         let answer = node.clone().machine.request(node.plant.now, request, origin);
         let place = invariants::place_of(invariants::ANYONE);
         self.out.tally[place] += u64::from(origin == Origin::Watcher);
-        matches!(answer, Answer::Denied(_)).then(|| Broken {
-            invariant: invariants::ANYONE,
-            found: format!("{answer:?}"),
-        })
+        matches!(answer, Answer::Denied(_))
+            .then(|| Broken { invariant: invariants::ANYONE, found: format!("{answer:?}") })
     }
 
-    fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
+    pub(super) fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
         let before = node.scan(self.world, span);
         self.out.scans += 1;
         let look = Look { world: self.world, before: &before, node, span };
@@ -396,7 +302,7 @@ impl Search<'_> {
 
     /// Keeps the first witness of each name: the situations come in the order of their distance,
     /// so that it is a shortest one.
-    fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Broken) {
+    pub(super) fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Broken) {
         let known = |witness: &Witness| witness.broken.invariant == broken.invariant;
         if self.out.witnesses.iter().any(known) {
             return;

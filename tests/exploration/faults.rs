@@ -67,17 +67,18 @@ pub(crate) enum Fault {
     NoFlame,
     /// The gas does not leave the pipe.
     Unvented,
+    /// The fan stands: nothing is extracted, whatever is asked.
+    ExtractionFails,
     /// The hopper loses no more weight while the feeder runs.
     FeedFails,
     /// The hose pushes back.
     HoseBlocked,
 }
 
-/// A fault with the rows of the matrix that are for it.
+/// A fault, and which others it stands for.
 #[derive(Debug, Clone)]
 pub(crate) struct Kind {
     pub(crate) fault: Fault,
-    pub(crate) rows: Vec<&'static str>,
     /// Faults of one family make the same demands and are read by the sequence alike; `None` for
     /// those that demand nothing at all.
     pub(crate) family: Option<u8>,
@@ -149,6 +150,7 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
         Fault::FieldFrozen,
         Fault::NoFlame,
         Fault::Unvented,
+        Fault::ExtractionFails,
         Fault::FeedFails,
         Fault::HoseBlocked,
     ]);
@@ -164,7 +166,7 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
                 rows().filter(|row| is_for(row, fault, program)).collect();
             let (family, leads) = families.take(signature(fault, &rows));
             let (trips, leads_trips) = trips.take(demands(&rows, Class::Trip));
-            Kind { fault, rows: rows.iter().map(|row| row.key).collect(), family, leads, trips, leads_trips }
+            Kind { fault, family, leads, trips, leads_trips }
         })
         .collect()
 }
@@ -234,9 +236,10 @@ fn figure(row: &Row, of: Reference, program: &Program) -> f64 {
 #[expect(clippy::cast_precision_loss, reason = "readings are far smaller")]
 fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
     match (row.watch, fault) {
-        (Watch::Open(tag) | Watch::PressedOr(tag, _) | Watch::Pressed(tag), Fault::Contact(of, _)) => {
-            tag == of
-        }
+        (
+            Watch::Open(tag) | Watch::PressedOr(tag, _) | Watch::Pressed(tag),
+            Fault::Contact(of, _),
+        ) => tag == of,
         (Watch::NoFlame, Fault::Contact(Contact::Flame, _) | Fault::NoFlame)
         | (
             Watch::FlameFromNothing | Watch::FlameRemains,
@@ -249,7 +252,10 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
         | (Watch::LimitTowardChuck, Fault::Contact(Contact::LimitMinus, _))
         | (Watch::LimitTowardTail, Fault::Contact(Contact::LimitPlus, _))
         | (Watch::ParkContradicts, Fault::Contact(Contact::ParkSwitch, Bad::Wrong))
-        | (Watch::TorqueContradicts, Fault::Contact(Contact::TorqueAllowed | Contact::EmergencyStop, _))
+        | (
+            Watch::TorqueContradicts,
+            Fault::Contact(Contact::TorqueAllowed | Contact::EmergencyStop, _),
+        )
         | (Watch::DriveSilent, Fault::DriveSilent)
         | (Watch::DriveFault, Fault::DriveFault)
         | (Watch::DriveUnknown, Fault::DriveUnknown)
@@ -265,6 +271,8 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
         | (Watch::FieldFrozen, Fault::FieldFrozen)
         | (Watch::FeedFalls | Watch::FeedPulses, Fault::FeedFails)
         | (Watch::HoseBlocked, Fault::HoseBlocked) => true,
+        (Watch::Open(Contact::Extraction), Fault::ExtractionFails) => true,
+        (Watch::Below(Analogue::ExtractionFlow, _), Fault::ExtractionFails) => true,
         (Watch::Failed(tag), Fault::Analogue(of, Off::Failed | Off::Stale)) => tag == of,
         (Watch::Below(tag, reference), Fault::Analogue(of, Off::Reads(value))) => {
             tag == of && (value as f64 * 1e-3) < figure(row, reference, program)
@@ -310,7 +318,8 @@ fn signature(fault: Fault, rows: &[&'static Row]) -> Option<String> {
         | Fault::SpindleStopped
         | Fault::FieldSilent
         | Fault::NoFlame
-        | Fault::Unvented => format!("{fault:?}"),
+        | Fault::Unvented
+        | Fault::ExtractionFails => format!("{fault:?}"),
         Fault::SpindleAt(_) => "spindle speed".to_owned(),
         Fault::TachometerFailed | Fault::TachometerStale => "tachometer".to_owned(),
         _ => String::new(),

@@ -87,7 +87,8 @@ fn place(node: &Node, world: &World) -> (u8, bool, u8, bool) {
     let place = match (plant.is_parked(world), plant.is_over_part(world)) {
         (true, _) => 0,
         (_, true) => 1,
-        _ => 2,
+        _ if plant.position < world.program.part.low.mm() => 2,
+        _ => 3,
     };
     let power = match plant.power {
         PowerState::OperationEnabled => 0,
@@ -103,6 +104,9 @@ fn energy(node: &Node, world: &World) -> (u8, [bool; 7]) {
     let window = world.spray;
     let heat = match plant.part {
         _ if !works_with_heat(node) => 0,
+        // In the preheat, by how much it lacks: one crossing of the flame is a step of it.
+        part if node.machine.sequence.phase() == Phase::Preheating && part < 60.0 => 4,
+        part if node.machine.sequence.phase() == Phase::Preheating && part < 105.0 => 5,
         part if part < window.low.celsius() => 0,
         part if part <= window.high.celsius() - 80.0 => 1,
         part if part <= window.high.celsius() => 2,

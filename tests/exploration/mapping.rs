@@ -17,7 +17,7 @@ use evenpass_core::scan::{Controller, Snapshot};
 use evenpass_core::sequence::Phase;
 use evenpass_hil::{Discrete, Fault, LineFault, LineIndex, PlantFault, Target, Word};
 
-use crate::explore::Graph;
+use crate::graph::Graph;
 use crate::machine::{Beside, Machine, Missing};
 use crate::shipped;
 use crate::support::jobs::Texts;
@@ -192,12 +192,7 @@ fn troubles() -> Vec<(&'static str, Phase, f64, Trouble)> {
             Trouble::Break(contact(Discrete::EmergencyStopOk), 5.0),
         ),
         ("flashback", Phase::Fusing, 0.3, Trouble::Break(contact(Discrete::ArrestorOk), 2.0)),
-        (
-            "the field line is cut",
-            spraying,
-            0.7,
-            Trouble::Break(cut(LineIndex::Field), 3.0),
-        ),
+        ("the field line is cut", spraying, 0.7, Trouble::Break(cut(LineIndex::Field), 3.0)),
         (
             "the motion line is cut",
             Phase::Preheating,
@@ -260,9 +255,17 @@ fn what_the_whole_program_does_on_the_twin_is_a_path_of_the_explored_graph() {
         let run = run_through(what, phase, after, trouble, 12);
         let seen = run.seen.0;
         match follow(graph, &seen) {
-            Ok(ends) => println!("{what}: {} looks, a path; {ends} situations at its end", seen.len()),
+            Ok(ends) => {
+                println!("{what}: {} looks, a path; {ends} situations at its end", seen.len())
+            }
             Err(off) => {
-                println!("{what}: LOST at look {} of {}\n  from {:?}\n  to   {:?}", off.index, seen.len(), off.from, off.to);
+                println!(
+                    "{what}: LOST at look {} of {}\n  from {:?}\n  to   {:?}",
+                    off.index,
+                    seen.len(),
+                    off.from,
+                    off.to
+                );
                 for known in off.known.iter().filter(|known| known.leaf == off.to.leaf) {
                     println!("  known {known:?}");
                 }

@@ -164,13 +164,7 @@ impl Monitor {
         }
     }
 
-    fn follow_energy(
-        &mut self,
-        world: &World,
-        machine: &Machine,
-        plant: &Plant,
-        span: Duration,
-    ) {
+    fn follow_energy(&mut self, world: &World, machine: &Machine, plant: &Plant, span: Duration) {
         let outputs = &machine.outputs;
         let on = |coil| outputs.coil(coil).is_on();
         let (fuel, oxygen) = (on(Coil::Fuel), on(Coil::Oxygen));
@@ -198,11 +192,7 @@ impl Monitor {
         lasts(&mut self.without_extraction, plant.fuel && !plant.extraction, span);
         lasts(&mut self.air_for, on(Coil::CarrierAir) && !gas && !powder, span);
         lasts(&mut self.sparks_for, on(Coil::Igniter), span);
-        lasts(
-            &mut self.spindle_asked_for,
-            outputs.spindle != SpindleDemand::Stop,
-            span,
-        );
+        lasts(&mut self.spindle_asked_for, outputs.spindle != SpindleDemand::Stop, span);
         if gas || powder {
             self.gas_since_purge = true;
         } else if self.air_for >= world.program.torches[0].lighting.purge.to_duration() {
@@ -216,13 +206,7 @@ impl Monitor {
         lasts(&mut self.unattended_for, !attended, span);
     }
 
-    fn follow_motion(
-        &mut self,
-        world: &World,
-        machine: &Machine,
-        plant: &Plant,
-        span: Duration,
-    ) {
+    fn follow_motion(&mut self, world: &World, machine: &Machine, plant: &Plant, span: Duration) {
         let axis = machine.outputs.axis;
         let asked = matches!(axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
         let open = plant.guard_open_for.is_some();
@@ -280,6 +264,7 @@ impl Monitor {
 fn is_seen_parked(machine: &Machine, world: &World) -> bool {
     let (inputs, axis) = (&machine.inputs, &world.rig.axis);
     inputs.axis.trusted(inputs.now, axis.age_budget.to_duration()).is_some_and(|read| {
-        read.referenced == Referenced::Yes && (read.position - axis.park).abs() <= axis.park_tolerance
+        read.referenced == Referenced::Yes
+            && (read.position - axis.park).abs() <= axis.park_tolerance
     })
 }

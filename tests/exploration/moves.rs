@@ -115,8 +115,8 @@ const WORLD: [Move; 9] = [
 
 /// Everything tried from a node, time going by apart.
 ///
-/// Where all is as it should be: all requests from the seat and from elsewhere, and, from the
-/// first node of each shape, all buttons, whatever the world does, and every fault singly. Where one thing is not, everything that can be
+/// All requests from the seat; from the first node of each shape all from elsewhere and all buttons
+/// too, and where all is as it should be there whatever the world does, and every fault singly. Where one thing is not, everything that can be
 /// asked is, and it can be mended; a second thing goes wrong in the second sweep only.
 pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     let mut moves = Vec::with_capacity(256);
@@ -125,14 +125,17 @@ pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
         moves.push(Move::Mend);
         moves.extend(FEW_REQUESTS.iter().map(|request| Move::Ask(*request, Origin::Seat)));
         moves.push(Move::Ask(Request::Stop, Origin::Watcher));
+        moves.push(Move::Press(Contact::ResetButton));
         return moves;
     }
     moves.extend(ask(Origin::Seat));
-    moves.extend(ask(Origin::Watcher));
+    if fresh {
+        moves.extend(ask(Origin::Watcher));
+        moves.extend(BUTTONS.map(Move::Press));
+    }
     let tidies = [Move::Wake, Move::ShutGuard, Move::Light];
     moves.extend(tidies.iter().filter(|one| is_possible(**one, node)));
     if fresh && deviations(node) == 0 {
-        moves.extend(BUTTONS.map(Move::Press));
         moves.extend(WORLD.iter().filter(|one| is_possible(**one, node)));
         moves.extend((0_u16..).zip(&world.kinds).map(|(index, _)| Move::Break(index)));
     }

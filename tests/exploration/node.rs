@@ -30,7 +30,6 @@ pub(crate) struct Node {
 pub(crate) struct Before {
     pub(crate) outputs: Outputs,
     pub(crate) situation: Situation,
-    pub(crate) first: Option<&'static str>,
 }
 
 impl Node {
@@ -56,11 +55,7 @@ impl Node {
 
     /// So much time passes, then one scan is made. Says what was so before.
     pub(crate) fn scan(&mut self, world: &World, span: Duration) -> Before {
-        let before = Before {
-            outputs: self.machine.outputs,
-            situation: self.situation(),
-            first: self.machine.verdict().first.as_ref().map(|first| first.key),
-        };
+        let before = Before { outputs: self.machine.outputs, situation: self.situation() };
         self.plant.advance(world, &before.outputs, span);
         let inputs = read(&self.plant, world);
         let late = span.saturating_sub(COARSEST.max(world.scan)) > world.scan * LATE_PERIODS;

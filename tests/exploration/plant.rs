@@ -28,7 +28,7 @@ const HOMES_IN: Duration = Duration::from_secs(1);
 const QUICK_STOP: f64 = 250.0;
 const SPINDLE_RAMP: f64 = 200.0;
 /// The part gains and loses heat so fast, K/s, and the coat under the flame.
-const WARMS: f64 = 80.0;
+const WARMS: f64 = 30.0;
 const COOLS: f64 = 4.0;
 const COAT_WARMS: f64 = 150.0;
 const COAT_COOLS: f64 = 60.0;
@@ -183,7 +183,8 @@ impl Plant {
             self.rpm = 0.0;
         }
         self.burn(world, &outputs, dt);
-        self.extraction = outputs.coil(Coil::Extraction).is_on();
+        self.extraction = outputs.coil(Coil::Extraction).is_on()
+            && self.has(world, Fault::ExtractionFails).is_none();
         self.guard_open_for = self.guard_open_for.map(|open| open + span);
     }
 
@@ -221,7 +222,8 @@ impl Plant {
         if !demand.now.is_on() && self.feeder.is_on() {
             self.feeder = Level::Off;
         }
-        self.pending = demand.next.filter(|edge| edge.to == Level::Off || edge.epoch == demand.epoch);
+        self.pending =
+            demand.next.filter(|edge| edge.to == Level::Off || edge.epoch == demand.epoch);
     }
 
     fn drive(&mut self, world: &World, outputs: &Outputs, span: Duration) {
@@ -230,11 +232,8 @@ impl Plant {
         } else if outputs.drive == DriveEnable::ClearFault {
             self.in_fault = false;
         }
-        let demand = if self.silent(world, Fault::DriveSilent) {
-            AxisDemand::Off
-        } else {
-            outputs.axis
-        };
+        let demand =
+            if self.silent(world, Fault::DriveSilent) { AxisDemand::Off } else { outputs.axis };
         let may = self.torque_is_allowed(world) && !self.in_fault;
         self.asked_for =
             if demand == AxisDemand::Off || !may { Duration::ZERO } else { self.asked_for + span };

@@ -1,11 +1,11 @@
 //! What is read of the plant, with what is wrong about it.
 
+use evenpass_core::cia402::PowerState;
 use evenpass_core::image::{
     Analogue, AxisReading, Contact, Failure, Inputs, Level, LineHealth, Referenced, Signal,
     SpindleReading,
 };
 use evenpass_core::moment::Moment;
-use evenpass_core::cia402::PowerState;
 use evenpass_core::quantity::{Length, Speed, SpindleSpeed};
 
 use crate::faults::{AT_REST, Bad, Fault, Off};
@@ -144,6 +144,7 @@ fn spoil(inputs: &mut Inputs, fault: Fault, since: Moment) {
         | Fault::SpindleStopped
         | Fault::SpindleAt(_)
         | Fault::NoFlame
+        | Fault::ExtractionFails
         | Fault::Unvented => {}
     }
 }

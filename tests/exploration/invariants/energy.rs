@@ -40,11 +40,9 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             at_most(look.node.monitor.fuel_unlit, trial + durations::TRIAL_MARGIN, look)
         },
     ),
-    invariant(
-        "flame on a still part",
-        "no flame stays over a part that does not turn",
-        |look| at_most(look.node.monitor.flame_on_still_part, durations::FLAME_ON_STILL_PART, look),
-    ),
+    invariant("flame on a still part", "no flame stays over a part that does not turn", |look| {
+        at_most(look.node.monitor.flame_on_still_part, durations::FLAME_ON_STILL_PART, look)
+    }),
     invariant(
         "flame at rest over one spot",
         "no flame rests over one spot of the turning part longer than permitted",

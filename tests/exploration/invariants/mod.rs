@@ -89,9 +89,12 @@ pub(crate) fn place_of(name: &str) -> usize {
 
 /// All of them.
 pub(crate) fn all() -> impl Iterator<Item = &'static Invariant> {
-    energy::INVARIANTS.iter().chain(order::INVARIANTS).chain(people::INVARIANTS).chain(JUDGED_ELSEWHERE)
+    order::INVARIANTS
+        .iter()
+        .chain(people::INVARIANTS)
+        .chain(energy::INVARIANTS)
+        .chain(JUDGED_ELSEWHERE)
 }
-
 
 /// What was broken first.
 #[derive(Debug, Clone, PartialEq, Eq)]

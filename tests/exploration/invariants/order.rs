@@ -70,9 +70,7 @@ pub(super) const INVARIANTS: &[Invariant] = &[
                 }
                 LitBy::Igniter => !open && plant.is_parked(look.world),
             };
-            must(so, || {
-                format!("guard open: {open}, {} rpm, at {:.1}", plant.rpm, plant.position)
-            })
+            must(so, || format!("guard open: {open}, {} rpm, at {:.1}", plant.rpm, plant.position))
         },
     ),
     invariant(
@@ -85,9 +83,11 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             let leaves = matches!(outputs.axis, AxisDemand::Travel(travel) if travel.to != park);
             let stood = !matches!(look.before.outputs.axis, AxisDemand::Travel(_));
             // What goes wrong in this very scan could not be seen before it.
-            let just_now = plant.faults.iter().flatten().any(|standing| {
-                plant.now.since(standing.since) <= look.span
-            });
+            let just_now = plant
+                .faults
+                .iter()
+                .flatten()
+                .any(|standing| plant.now.since(standing.since) <= look.span);
             if !(leaves && stood && plant.lit && plant.is_parked(look.world)) || just_now {
                 return Finding::Idle;
             }

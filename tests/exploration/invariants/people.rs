@@ -95,19 +95,16 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             must(lasting.is_none(), || format!("{first:?} reset with {lasting:?}"))
         },
     ),
-    invariant(
-        "a flame is attended",
-        "a flame that nobody has answered for is withdrawn",
-        |look| {
-            let rig = &look.world.rig;
-            let longest =
-                rig.attendance.every.to_duration() + rig.attendance.answer_within.to_duration();
-            if !look.node.machine.sequence.phase().is_running() {
-                return Finding::Idle;
-            }
-            at_most(look.node.monitor.unattended_for, longest, look)
-        },
-    ),
+    invariant("a flame is attended", "a flame that nobody has answered for is withdrawn", |look| {
+        let rig = &look.world.rig;
+        let longest =
+            rig.attendance.every.to_duration() + rig.attendance.answer_within.to_duration();
+        if !look.node.machine.sequence.phase().is_running() {
+            return Finding::Idle;
+        }
+        // Counted from the scan after the first with a flame, and asked in a scan of its own.
+        at_most(look.node.monitor.unattended_for, longest + look.world.scan * 2, look)
+    }),
     invariant(
         "manual work is isolated",
         "in manual work no gas valve is asked open, and jogging is slow",
@@ -139,9 +136,11 @@ pub(super) const INVARIANTS: &[Invariant] = &[
                 return Finding::Idle;
             }
             let longest = durations::JOG_LEASE + look.span;
-            let since = look.node.monitor.jog_until.map_or(Duration::MAX, |asked| {
-                look.node.plant.now.since(asked)
-            });
+            let since = look
+                .node
+                .monitor
+                .jog_until
+                .map_or(Duration::MAX, |asked| look.node.plant.now.since(asked));
             must(since <= longest, || format!("{:.2} s after it", since.as_secs_f64()))
         },
     ),

@@ -69,12 +69,7 @@ impl Situation {
                 Job::Begun => JobStands::Begun,
                 Job::Ending => JobStands::Ending,
             },
-            cursor: [
-                machine.cursor.step,
-                machine.cursor.pass,
-                machine.cursor.band,
-                machine.torch,
-            ],
+            cursor: [machine.cursor.step, machine.cursor.pass, machine.cursor.band, machine.torch],
             powder: machine.feeder.level(),
             powder_next: machine.feeder.next().map(|edge| edge.to),
             powder_lost: Level::from_bit(machine.done_to.is_some()),

@@ -103,10 +103,8 @@ pub(super) fn leave_park(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
-    let over_the_part = matches!(
-        to,
-        State::Traversing { .. } | State::Approaching { .. } | State::Heating { .. }
-    );
+    let over_the_part =
+        matches!(to, State::Traversing { .. } | State::Approaching { .. } | State::Heating { .. });
     let wrong = starting::spindle_is_wrong(machine, scan);
     match wrong.filter(|_| over_the_part) {
         Some(wrong) => {
