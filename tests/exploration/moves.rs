@@ -75,17 +75,12 @@ pub(crate) const REQUESTS: [Request; 25] = [
     Request::BlastedNow,
 ];
 
-/// What is asked where two things are wrong already.
-const FEW_REQUESTS: [Request; 8] = [
-    Request::Stop,
-    Request::Hold,
-    Request::Abort,
-    Request::Acknowledge,
-    Request::Reset,
-    Request::Restart,
-    Request::Accept,
-    Request::Start,
-];
+/// What is asked where something is wrong.
+const ENDING_REQUESTS: [Request; 5] =
+    [Request::Stop, Request::Hold, Request::Abort, Request::Acknowledge, Request::Reset];
+
+/// The same, from the first node of each shape.
+const GOING_ON: [Request; 3] = [Request::Restart, Request::Accept, Request::Start];
 
 /// The buttons at the machine.
 const BUTTONS: [Contact; 9] = [
@@ -123,9 +118,13 @@ pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     let ask = |origin: Origin| REQUESTS.iter().map(move |request| Move::Ask(*request, origin));
     if node.plant.faults != [None; 2] {
         moves.push(Move::Mend);
-        moves.extend(FEW_REQUESTS.iter().map(|request| Move::Ask(*request, Origin::Seat)));
-        moves.push(Move::Ask(Request::Stop, Origin::Watcher));
-        moves.push(Move::Press(Contact::ResetButton));
+        let ask = |request: &Request| Move::Ask(*request, Origin::Seat);
+        moves.extend(ENDING_REQUESTS.iter().map(ask));
+        if fresh {
+            moves.extend(GOING_ON.iter().map(ask));
+            moves.push(Move::Ask(Request::Stop, Origin::Watcher));
+            moves.push(Move::Press(Contact::ResetButton));
+        }
         return moves;
     }
     moves.extend(ask(Origin::Seat));
