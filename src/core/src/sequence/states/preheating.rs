@@ -155,7 +155,7 @@ pub(in super::super) fn soaking(
             .map_or(LONGEST_WAIT, |preheat| preheat.longest.to_duration());
         let toward = nearer_end(warming, machine, scan);
         let to = State::Traversing { warming, toward, until: scan.now + longest };
-        return machine.go(to, Cause::TooCold);
+        return steps::leave_park(to, Cause::TooCold, machine, scan);
     }
     if scan.is_parked() && part.is_some_and(|part| figures.window.contains(part)) {
         let begun = *since.get_or_insert(scan.now);
@@ -164,7 +164,7 @@ pub(in super::super) fn soaking(
                 Warming::Step => steps::next_step(Cause::Warm, machine, scan),
                 Warming::Again => {
                     let to = State::of_step(machine.cursor, machine, scan);
-                    machine.go(to, Cause::Warm)
+                    steps::leave_park(to, Cause::Warm, machine, scan)
                 }
             };
         }

@@ -330,7 +330,7 @@ pub(in super::super) fn waiting(
     let below = step.resume_below.min(hottest_start(step, machine)).max(low);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
-        return machine.go(to, Cause::CoolEnough);
+        return steps::leave_park(to, Cause::CoolEnough, machine, scan);
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::WaitTooLong);

@@ -194,6 +194,16 @@ fn is_near(measured: SpindleSpeed, set: SpindleSpeed) -> bool {
     (measured - set).abs() <= set * SPEED_TOLERANCE
 }
 
+/// What is wrong with the spindle's speed, if anything is.
+pub(in super::super) fn spindle_is_wrong(machine: &Machine, scan: &Scan<'_>) -> Option<Cause> {
+    let Some(set) = machine.speed(scan) else { return Some(Cause::ProgramShort) };
+    match scan.spindle() {
+        None => Some(Cause::SpindleUnknown),
+        Some(measured) if !is_near(measured, set) => Some(Cause::SpindleWrong { measured, set }),
+        Some(_) => None,
+    }
+}
+
 fn proved(
     errand: Errand,
     proof: Proof,
