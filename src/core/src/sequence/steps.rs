@@ -109,7 +109,7 @@ pub(super) fn leave_park(
     match wrong.filter(|_| over_the_part) {
         Some(wrong) => {
             machine.setback = Some(wrong);
-            holding::begin(wrong, machine)
+            holding::begin(wrong, machine, scan)
         }
         None => machine.go(to, cause),
     }
