@@ -9,6 +9,9 @@ use jiff::{Span, Timestamp, tz::TimeZone};
 
 use crate::record::{ProofOutcome, ProofRecord, RecordError, RunKind, Store, records_file};
 
+/// An interlock's key, its last proof if there is one, and where it stands.
+pub type KnownProof = (&'static str, Option<ProofRecord>, Standing);
+
 /// Seconds of a day.
 const DAY: i64 = 86_400;
 
@@ -57,7 +60,7 @@ pub fn standings(
     store: Option<&Store>,
     rig: &Rig,
     now: Timestamp,
-) -> Result<Vec<(&'static str, Option<ProofRecord>, Standing)>, RecordError> {
+) -> Result<Vec<KnownProof>, RecordError> {
     let last = match store {
         Some(store) => store.last_proofs(&rig.title, kind_of(rig))?,
         None => Vec::new(),

@@ -12,13 +12,11 @@ use serde_json::{Value, json};
 use super::ProveArguments;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Exit, say};
-use crate::proving::keeping;
+use crate::proving::keeping::{self, KnownProof};
 use crate::record::{ProofRecord, RecordError, Store, records_file};
 
-type Row = (&'static str, Option<ProofRecord>, Standing);
-
 pub(super) fn answer(rig: &Rig, arguments: &ProveArguments) -> Exit {
-    let read = || -> Result<Vec<Row>, RecordError> {
+    let read = || -> Result<Vec<KnownProof>, RecordError> {
         let file = records_file(arguments.records.as_deref())?;
         let store = if file.exists() { Some(Store::open_existing(&file)?) } else { None };
         keeping::standings(store.as_ref(), rig, Timestamp::now())
@@ -35,7 +33,7 @@ pub(super) fn answer(rig: &Rig, arguments: &ProveArguments) -> Exit {
     say::printed(printed)
 }
 
-fn program((key, last, standing): &Row) -> Value {
+fn program((key, last, standing): &KnownProof) -> Value {
     json!({
         "interlock": key,
         "procedure": procedure(key),
@@ -56,7 +54,7 @@ fn words(standing: Standing, last: Option<&ProofRecord>) -> String {
     }
 }
 
-fn print(rig: &Rig, rows_of_rig: &[Row], to: &mut impl Write) -> io::Result<()> {
+fn print(rig: &Rig, rows_of_rig: &[KnownProof], to: &mut impl Write) -> io::Result<()> {
     let demands = match rig.kind {
         RigKind::Twin => "a twin: no start depends on a proof".to_owned(),
         RigKind::Machine => format!(
