@@ -2,7 +2,7 @@
 
 use crate::agenda::Slot;
 use crate::bench::{Bench, OnLine, Troubles};
-use crate::fault::{Fault, PlantFault, SignalFault, Word};
+use crate::fault::{Fault, LineIndex, PlantFault, SignalFault, Word};
 use crate::plant::powder::Flow;
 use crate::wiring::Coil;
 
@@ -62,11 +62,22 @@ impl Bench {
 
     /// Takes all faults away; what they have done stays done.
     pub fn clear_faults(&mut self) {
-        let now = self.now_us;
         self.settle_powder();
         self.signal_faults.clear();
         self.line_faults.clear();
         self.memory.clear();
+        self.mend_plant();
+    }
+
+    /// Takes all faults of one line away.
+    pub fn mend_line(&mut self, line: LineIndex) {
+        self.line_faults.retain(|on_line| on_line.line != line);
+    }
+
+    /// Takes all faults of the plant away; what they have done stays done.
+    pub fn mend_plant(&mut self) {
+        let now = self.now_us;
+        self.settle_powder();
         self.troubles = Troubles::default();
         self.carriage.set_slip(now, None);
         self.drive.report(None);

@@ -108,10 +108,14 @@ impl Bench {
             !pressed(Button::Abort),
             false,
         ];
-        levels.iter().rev().fold(0, |word, level| word << 1 | u32::from(*level))
+        let truth = levels.iter().rev().fold(0, |word, level| word << 1 | u32::from(*level));
+        self.tampered.contacts(truth)
     }
 
     fn true_current_ua(&self, input: Analogue) -> f64 {
+        if let Some(current) = self.tampered.current_ua(input) {
+            return current;
+        }
         let now = self.now_us;
         let sensors = &self.spec.sensors;
         let (value, low, high) = match input {
@@ -175,6 +179,10 @@ impl Bench {
     }
 
     fn true_pulses(&self) -> Sample {
+        let a_turn = self.spec.spindle.pulses_per_turn;
+        if let Some((period, count, since)) = self.tampered.pulses(self.now_us, a_turn) {
+            return [period, count.rem_euclid(65_536.0), since];
+        }
         let tachometer = self.spindle.tachometer(self.now_us);
         [
             tachometer.period_us.unwrap_or(f64::from(NO_PERIOD)),

@@ -57,7 +57,7 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
         Err(problem) => return say::bad_input(&problem.to_string()),
     };
     if let Some(file) = &arguments.html {
-        let date = arguments.date.clone().unwrap_or_else(|| today());
+        let date = arguments.date.clone().unwrap_or_else(today);
         let page = html::page(&rig, &date, &reaction, &rows);
         return match fs::write(file, page) {
             Ok(()) => Exit::Done,

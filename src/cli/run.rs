@@ -61,8 +61,8 @@ Nothing starts but by the buttons at the machine. Ctrl-C stops in order, twice a
 
 /// The same for the twin, in short.
 const ON_THE_TWIN: &str = "\
-On the embedded twin: no gas, no motion; simulated hands answer at the machine. Evenpass is no
-safety device. Ctrl-C stops in order, twice aborts.
+On the embedded twin: no gas, no motion; simulated hands answer at the machine. No proof tests of
+interlocks are demanded here. Evenpass is no safety device. Ctrl-C stops in order, twice aborts.
 ";
 
 pub(super) fn answer(arguments: &RunArguments) -> Exit {

@@ -161,6 +161,11 @@ impl<W: Witness, M: Master> VirtualTime<W, M> {
         &mut self.bench
     }
 
+    /// Both, for somebody who looks at a screen and acts at the machine.
+    pub fn both(&mut self) -> (&mut M, &mut Bench) {
+        (&mut self.controller, &mut self.bench)
+    }
+
     /// The witness.
     pub fn witness(&self) -> &W {
         &self.witness

@@ -12,6 +12,7 @@
 )]
 
 mod armed;
+mod judging;
 mod page;
 mod provocations;
 #[path = "../support/mod.rs"]

@@ -38,7 +38,7 @@ table{border-collapse:separate;border-spacing:0}
 .list{width:100%;margin:2px 0 10px;font-size:12.5px}
 .list td,.list th{border-bottom:1px solid #e4e7ec;padding:2px 8px;text-align:left;vertical-align:top}
 .list th{font-weight:600;border-bottom:1px solid var(--ink)}
-.list td:nth-child(1){white-space:nowrap;width:22em}.list td:nth-child(2),.list td:nth-child(3){white-space:nowrap;text-align:right;width:8em}
+.list td:nth-child(1){white-space:nowrap;width:22em}.list td:nth-child(2),.list td:nth-child(3),.list td:nth-child(4){white-space:nowrap;text-align:right;width:7em}.list th:nth-child(2),.list th:nth-child(3),.list th:nth-child(4){text-align:right}
 .list tr:target{background:#fff6d8}
 .e{white-space:nowrap}.e u{text-decoration:none;color:var(--soft);font-variant-numeric:tabular-nums}
 @media print{body{padding:0;font-size:9pt}.scroll{max-height:none;overflow:visible;border:0}.grid thead th,.grid thead th:first-child,.grid tbody th{position:static}h3{break-after:avoid}tr{break-inside:avoid}@page{size:A3 landscape;margin:10mm}}
@@ -64,6 +64,10 @@ fn effects(acted: &Acted) -> Vec<(f64, String)> {
 
 fn milliseconds(seconds: f64) -> String {
     format!("{:.0}", seconds * 1e3)
+}
+
+fn or_dash(seconds: Option<f64>) -> String {
+    seconds.map_or_else(|| "&ndash;".to_owned(), |seconds| format!("{} ms", milliseconds(seconds)))
 }
 
 fn in_order(acted: &Acted, apart: &str) -> String {
@@ -138,18 +142,16 @@ fn detail(html: &mut String, tried: &Tried, stand: &Stand) {
             .collect();
         let _ = write!(
             html,
-            "<tr id=\"{id}\"><td>{name}</td><td>{} ms</td><td>{}</td><td>{}{}; comes to {}{wrong}</td></tr>",
+            "<tr id=\"{id}\"><td>{name}</td><td>{} ms</td><td>{}</td><td>{}</td><td>{}{}; comes to {}{wrong}</td></tr>",
             milliseconds(acted.confirmed),
-            acted.taken.map_or_else(
-                || "&ndash;".to_owned(),
-                |taken| format!("{} ms", milliseconds(taken))
-            ),
+            or_dash(acted.taken),
+            or_dash(acted.taken.map(|taken| acted.confirmed + taken)),
             if told.is_empty() { "nothing switches or moves".to_owned() } else { told.join(", ") },
             escaped(&first_out(tried, acted)),
             acted.rest.name()
         );
     } else if !wrong.is_empty() {
-        let _ = write!(html, "<tr><td>{name}</td><td></td><td></td><td>{wrong}</td></tr>");
+        let _ = write!(html, "<tr><td>{name}</td><td></td><td></td><td></td><td>{wrong}</td></tr>");
     }
 }
 
@@ -186,10 +188,11 @@ pub(crate) fn of(rows: &[&'static Row], stands: &[Stand], tried: &[Tried]) -> St
          scan that confirmed the cause; coils are told at the instant they switch in the module, what has to be looked at (motion, flame, \
          powder at the nozzle) at the next look, 5 ms later at most.</p>\
          <div class=legend><span><i class=T>T 21</i> trip: last of powder, fuel and oxygen off after so many ms</span>\
-         <span><i class=H>H 21</i> hold: powder off</span><span><i class=S>S 21</i> stop: powder off</span>\
+         <span><i class=H>H 21</i> hold: powder off, in lighting the gas</span><span><i class=S>S 21</i> stop: the same</span>\
          <span><i class=W>W</i> warning</span><span><i class=n>&middot;</i> does not count in that state</span>\
          <span><i class=c>&ndash;</i> cannot be provoked there; why is in the cell</span></div>\
-         <p>No figure: none of the three was on. Hover for the order of effects, click for the list.</p>\
+         <p>No figure: none of the three was on, or it was off before. Less than \
+         nothing: the wired circuit had shut it before the controller saw the cause. Hover for the order of effects, click for the list.</p>\
          <div class=scroll><table class=grid><thead><tr><th>cause</th>",
         rows.len(),
         stands.len()
@@ -240,7 +243,7 @@ pub(crate) fn of(rows: &[&'static Row], stands: &[Stand], tried: &[Tried]) -> St
         );
         if tried.iter().any(|tried| matches!(tried.cell, Cell::Acted(_)) || !tried.wrong.is_empty())
         {
-            html.push_str("<table class=list><tr><th>state</th><th>counts after</th><th>energy off</th><th>seconds from the confirmation</th></tr>");
+            html.push_str("<table class=list><tr><th>state</th><th>counts after</th><th>energy off</th><th>in all</th><th>seconds from the confirmation</th></tr>");
             for tried in &tried {
                 detail(&mut html, tried, &stands[tried.place]);
             }

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use evenpass_core::image::{Analogue as Wire, Contact};
 use evenpass_core::interlock::matrix::{Row, Watch};
-use evenpass_core::request::Request;
+use evenpass_core::request::{Answer, Request};
 use evenpass_hil::{Analogue, Button, Discrete, Fault, PlantFault, Target, Truth, Word};
 
 use crate::trial::Trial;
@@ -34,6 +34,13 @@ pub(crate) struct Provocation {
     pub(crate) takes: f64,
     /// What is done, for people.
     pub(crate) words: &'static str,
+}
+
+/// What became of what was asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Asked {
+    Taken,
+    SoAlready,
 }
 
 /// Why a row cannot be provoked here.
@@ -330,8 +337,9 @@ const fn current_of(tag: Wire) -> Analogue {
     }
 }
 
-/// Does it.
-pub(crate) fn act(trial: &mut Trial, steps: &[Step]) {
+/// Does it; says whether what was asked for was so already.
+pub(crate) fn act(trial: &mut Trial, steps: &[Step]) -> Asked {
+    let mut asked = Asked::Taken;
     for step in steps {
         match *step {
             Step::Fault(fault) => trial.bench().inject(fault),
@@ -339,7 +347,9 @@ pub(crate) fn act(trial: &mut Trial, steps: &[Step]) {
             Step::Press(button) => trial.press(button),
             Step::OpenGuard => trial.bench().open_guard(),
             Step::Ask(request) => {
-                trial.ask(request);
+                if trial.ask(request) == Answer::AlreadySo {
+                    asked = Asked::SoAlready;
+                }
             }
             Step::Stall(span) => trial.stall(span),
             Step::Hopper(grams) => trial.bench().fill_hopper(grams),
@@ -347,4 +357,5 @@ pub(crate) fn act(trial: &mut Trial, steps: &[Step]) {
             Step::Wait => {}
         }
     }
+    asked
 }

@@ -1,32 +1,25 @@
 //! One row tried in one place: what is done, what comes of it and when, and whether that is what the
 //! matrix says.
 
-use std::time::Duration;
-
 use evenpass_core::image::{Analogue, AxisDemand, SpindleDemand};
-use evenpass_core::interlock::Veto;
 use evenpass_core::interlock::matrix::Row;
-use evenpass_core::interlock::{CarriageEffect, Class, SpindleEffect};
+use evenpass_core::interlock::{Class, SpindleEffect};
 use evenpass_core::moment::Moment;
 use evenpass_core::program::Step as Of;
 use evenpass_core::sequence::{Leaf, Phase};
-use evenpass_hil::{Coil, Truth};
+use evenpass_hil::Coil;
 
 use crate::armed::{Expected, Sample, expected};
-use crate::provocations::{Here, Reason, act, provocation};
+use crate::judging::{harmless, judge};
+use crate::provocations::{Asked, Here, Reason, act, provocation};
 use crate::trial::Trial;
 use crate::trial::places::Place;
 use crate::trial::told::{Happened, What};
 
-/// From a confirmation to what it takes away: one scan's write behind the longest exchange in flight,
-/// and the module's own cycle; the trade's figure for relays is 50 ms.
-const TAKEN_WITHIN: f64 = 0.05;
-/// By the machine alone when module or program are dead: the safety rules' figure, from the act.
-const MACHINE_ALONE: f64 = 0.5;
 /// What the wired circuit does comes before the controller has seen its cause, by no more than this.
 const WIRED: f64 = 0.5;
-/// Quick stop and then no torque, s.
-const NO_TORQUE_WITHIN: f64 = 0.8;
+/// What is taken away later than this is the sequence's own next step.
+const AT_ONCE: f64 = 0.6;
 /// A trip has come to its rest.
 const TRIP_RESTS: f64 = 45.0;
 /// A hold or stop has come to where it waits or only cools.
@@ -34,7 +27,7 @@ const OTHER_RESTS: f64 = 25.0;
 /// The fusing ceiling in force where the step gives none, degC (2200 degF).
 const OWN_CEILING: f64 = 1204.0;
 /// A control run is as long as the longest delay with what it takes.
-const CONTROL: f64 = 22.0;
+pub(crate) const CONTROL: f64 = 22.0;
 
 /// A place with a run from it in which nothing is done.
 pub(crate) struct Stand {
@@ -145,7 +138,7 @@ pub(crate) fn try_row(row: &'static Row, at: usize, stand: &Stand) -> Tried {
     };
     trial.begin_record();
     let start = trial.now();
-    act(&mut trial, &given.steps);
+    let answer = act(&mut trial, &given.steps);
     let patience = row.delay.as_secs_f64() + given.takes + 0.5;
     let asked = matches!(row.key, "hold_requested" | "stop_requested");
     // How things were at the look before it was confirmed.
@@ -157,7 +150,8 @@ pub(crate) fn try_row(row: &'static Row, at: usize, stand: &Stand) -> Tried {
     }
     let confirmed = trial.confirmed.iter().find(|cause| cause.key == row.key).map(|cause| cause.at);
     let mut wrong = Vec::new();
-    let cell = match confirmed.or(asked.then_some(start)) {
+    let by_asking = asked && answer == Asked::Taken;
+    let cell = match confirmed.or(by_asking.then_some(start)) {
         Some(confirmed) => {
             rest(row, &mut trial);
             Cell::Acted(acted(row, &mut trial, start, confirmed))
@@ -202,7 +196,7 @@ fn conditional(key: &str) -> bool {
             // Two windows of four seconds, of which the place may not leave enough.
             | "feed_falls" | "feed_pulses"
             // Acts are taken where they mean something.
-            | "abort_requested" | "attendance" | "overdue" | "ignition_lockout" | "scan_late" | "stall_reported"
+            | "abort_requested" | "hold_requested" | "stop_requested" | "attendance" | "overdue" | "ignition_lockout" | "scan_late" | "stall_reported"
             | "torque_contradicts" | "flame_from_nothing" | "flame_remains" | "flame_remains_warn"
     )
 }
@@ -229,7 +223,7 @@ fn rest(row: &Row, trial: &mut Trial) {
     }
 }
 
-fn seconds(from: Moment, to: Moment) -> f64 {
+pub(crate) fn seconds(from: Moment, to: Moment) -> f64 {
     if to >= from { to.since(from).as_secs_f64() } else { -from.since(to).as_secs_f64() }
 }
 
@@ -243,7 +237,7 @@ fn acted(row: &Row, trial: &mut Trial, start: Moment, confirmed: Moment) -> Acte
         .iter()
         .filter(|(_, what)| energy.iter().any(|coil| *what == What::Coil(*coil, false)))
         .map(|(at, _)| *at)
-        .filter(|at| row.class == Class::Trip || *at < 1.0)
+        .filter(|at| row.class != Class::Warn && (-WIRED..=AT_ONCE).contains(at))
         .reduce(f64::max);
     let first = trial.confirmed.iter().find(|cause| cause.class == "trip");
     Acted {
@@ -260,205 +254,5 @@ impl Acted {
     pub(crate) fn first(&self, what: What) -> Option<f64> {
         let since = self.effects.iter().filter(|(at, _)| *at >= -WIRED);
         since.clone().find(|(_, other)| *other == what).map(|(at, _)| *at)
-    }
-}
-
-/// What is energised after an act that counts for nothing was going to be so anyway.
-fn harmless(stand: &Stand, trial: &Trial, wrong: &mut Vec<String>) {
-    let count = |told: &[Happened], what: What, longest: f64, start: Moment| {
-        told.iter().filter(|t| t.what == what && seconds(start, t.at) <= longest).count()
-    };
-    for coil in
-        [Coil::PowderFeeder, Coil::FuelValve, Coil::OxygenValve, Coil::GasSupply, Coil::Igniter]
-    {
-        let what = What::Coil(coil, true);
-        let without = count(&stand.told, what, CONTROL, stand.start);
-        let with = count(&trial.told, what, CONTROL, stand.start);
-        if with > without {
-            wrong.push(format!("{} {with} times, without it {without}", what.words()));
-        }
-    }
-}
-
-fn judge(
-    row: &Row,
-    stand: &Stand,
-    before: &Truth,
-    acted: &Acted,
-    trial: &Trial,
-    start: Moment,
-    wrong: &mut Vec<String>,
-) {
-    match row.class {
-        Class::Warn => warning(stand, acted, trial, start, wrong),
-        Class::Hold => {
-            let running = stand.place.leaf.phase().is_running();
-            let ends = acted.rest.phase();
-            let held = matches!(ends, Phase::Held | Phase::Holding);
-            if acted.first.is_none() && running && !held {
-                wrong.push(format!("ends in {}", acted.rest.name()));
-            }
-            powder_off(row, stand, before, acted, wrong);
-        }
-        Class::Stop => {
-            let running = stand.place.leaf.phase().is_running()
-                || matches!(stand.place.leaf.phase(), Phase::Holding | Phase::Held);
-            let ended = matches!(acted.rest.phase(), Phase::Stopping | Phase::Stopped);
-            if acted.first.is_none() && running && !ended {
-                wrong.push(format!("ends in {}", acted.rest.name()));
-            }
-            powder_off(row, stand, before, acted, wrong);
-        }
-        Class::Trip => trip(row, before, acted, wrong),
-    }
-    nothing_back_on(row, acted, wrong);
-}
-
-fn powder_off(row: &Row, stand: &Stand, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
-    let off = acted.first(What::Coil(Coil::PowderFeeder, false));
-    if before.feeder_on && off.is_none_or(|off| off > TAKEN_WITHIN) {
-        wrong.push(format!("feeder off after {off:?} s"));
-    }
-    let (dry, clear) = (acted.first(What::Nozzle(false)), acted.first(What::Clear(true)));
-    if let (Some(off), Some(dry)) = (off, dry)
-        && dry < off
-        && row.key != "hose_blocked"
-    {
-        wrong.push(format!("hose empty at {dry} before the feeder at {off}"));
-    }
-    if let (Some(dry), Some(clear)) = (dry, clear)
-        && clear < dry
-        && acted.first.is_none()
-        && stand.place.leaf != Leaf::Aborting
-    {
-        wrong.push(format!("clear at {clear} before the hose is empty at {dry}"));
-    }
-}
-
-/// After a confirmation nothing that it takes away comes back.
-fn nothing_back_on(row: &Row, acted: &Acted, wrong: &mut Vec<String>) {
-    let taken = [
-        (row.effects.powder, Coil::PowderFeeder),
-        (row.effects.fuel, Coil::FuelValve),
-        (row.effects.oxygen, Coil::OxygenValve),
-        (row.effects.supply, Coil::GasSupply),
-    ];
-    for (veto, coil) in taken {
-        let on = What::Coil(coil, true);
-        let back = acted.effects.iter().find(|(at, what)| *what == on && *at > TAKEN_WITHIN);
-        if veto == Veto::Imposed
-            && let Some((at, _)) = back
-        {
-            wrong.push(format!("{} {at:.3} s after it was taken away", on.words()));
-        }
-    }
-}
-
-/// Told, and nothing else: all goes on as without it.
-fn warning(stand: &Stand, acted: &Acted, trial: &Trial, start: Moment, wrong: &mut Vec<String>) {
-    let alone = trial.confirmed.iter().all(|cause| cause.class == "warn");
-    // What the sequence reads as well changes what it does.
-    let read = ["part_hot_warn", "fuse_hot_warn", "feed_pulses", "speed_warn"];
-    let key = trial.confirmed.first().map(|cause| cause.key.clone()).unwrap_or_default();
-    if !alone || read.contains(&key.as_str()) {
-        return;
-    }
-    let until = acted.confirmed + 0.9;
-    let told = |told: &[Happened], start: Moment| -> Vec<(u64, What)> {
-        told.iter()
-            .filter(|t| matches!(t.what, What::Coil(..) | What::State(_)))
-            .filter(|t| seconds(start, t.at) <= until.min(CONTROL - 1.0))
-            .map(|t| (t.at.as_micros(), t.what))
-            .collect()
-    };
-    let (with, without) = (told(&trial.told, start), told(&stand.told, stand.start));
-    if with != without {
-        wrong.push(format!("a warning changes what happens: {with:?}, without it {without:?}"));
-    }
-}
-
-fn trip(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
-    // Module or program are dead: the machine does it alone, from the act.
-    let alone = matches!(row.key, "field_silent" | "field_frozen" | "scan_late" | "stall_reported");
-    let energy = [
-        (before.feeder_on, row.effects.powder, Coil::PowderFeeder),
-        (before.fuel_open, row.effects.fuel, Coil::FuelValve),
-        (before.oxygen_open, row.effects.oxygen, Coil::OxygenValve),
-        (before.supply_open, row.effects.supply, Coil::GasSupply),
-    ];
-    for (on, veto, coil) in energy {
-        if !on || veto == Veto::None || (alone && coil == Coil::GasSupply) {
-            continue;
-        }
-        let off = acted.first(What::Coil(coil, false));
-        let longest =
-            if alone { MACHINE_ALONE - acted.confirmed } else { TAKEN_WITHIN }.max(TAKEN_WITHIN);
-        if off.is_none_or(|off| off > longest) {
-            wrong.push(format!("{} after {off:?} s", What::Coil(coil, false).words()));
-        }
-    }
-    if before.flame_lit {
-        let out = acted.first(What::Flame(false));
-        if out.is_none_or(|out| out > 1.0) {
-            wrong.push(format!("flame out after {out:?} s"));
-        }
-    }
-    air(row, before, acted, wrong);
-    carriage(row, before, acted, wrong);
-    if row.effects.spindle == SpindleEffect::Stop
-        && before.spindle_rpm > 1.0
-        && acted.first(What::Spindle(false)).is_none()
-    {
-        wrong.push("the spindle turns on".to_owned());
-    }
-    if !matches!(acted.rest.phase(), Phase::Aborting | Phase::Aborted) {
-        wrong.push(format!("ends in {}", acted.rest.name()));
-    }
-    let aborting = acted.first(What::State(Leaf::Aborting));
-    if let Some(aborting) = aborting
-        && aborting > 0.021
-    {
-        wrong.push(format!("is carried out {aborting} s after it counted"));
-    }
-}
-
-/// No air through the hose over the part.
-fn air(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
-    use evenpass_core::interlock::matrix::AirEffect;
-    if row.effects.air == AirEffect::Keep || !before.carrier_on {
-        return;
-    }
-    let clear = before.torch_z_mm > 320.0;
-    let off = acted.first(What::Coil(Coil::CarrierAir, false));
-    if !clear && off.is_none_or(|off| off > MACHINE_ALONE) {
-        wrong.push(format!("carrier air off after {off:?} s over the part"));
-    }
-    let on = acted
-        .effects
-        .iter()
-        .find(|(at, what)| *what == What::Coil(Coil::CarrierAir, true) && *at > 0.0);
-    let free = acted.first(What::Clear(true));
-    if let Some((on, _)) = on
-        && !clear
-        && free.is_none_or(|free| free > *on)
-    {
-        wrong.push(format!("carrier air on at {on} over the part"));
-    }
-}
-
-fn carriage(row: &Row, before: &Truth, acted: &Acted, wrong: &mut Vec<String>) {
-    let stops = matches!(row.effects.carriage, CarriageEffect::Stop | CarriageEffect::Cut);
-    if stops && before.drive_torque {
-        let off = acted.first(What::Torque(false));
-        let longest = NO_TORQUE_WITHIN + Duration::from_millis(20).as_secs_f64();
-        if off.is_none_or(|off| off > longest) {
-            wrong.push(format!("torque off after {off:?} s"));
-        }
-    }
-    if stops && before.torch_mm_s.abs() > 0.05 {
-        let rest = acted.first(What::Carriage(false));
-        if rest.is_none_or(|rest| rest > NO_TORQUE_WITHIN) {
-            wrong.push(format!("carriage at rest after {rest:?} s"));
-        }
     }
 }

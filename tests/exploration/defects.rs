@@ -43,95 +43,137 @@ pub(crate) enum Defect {
     ProvingWithGas,
 }
 
+/// A defect with what it is called and what must catch it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Planted {
+    pub(crate) defect: Defect,
+    pub(crate) what: &'static str,
+    pub(crate) caught_by: &'static [&'static str],
+    /// Whether it is planted in the variant.
+    pub(crate) varied: bool,
+}
+
+const fn planted(
+    defect: Defect,
+    what: &'static str,
+    caught_by: &'static [&'static str],
+) -> Planted {
+    Planted { defect, what, caught_by, varied: false }
+}
+
+const fn planted_in_variant(
+    defect: Defect,
+    what: &'static str,
+    caught_by: &'static [&'static str],
+) -> Planted {
+    Planted { defect, what, caught_by, varied: true }
+}
+
 impl Defect {
-    /// All of them, with what each is, and the name of what must find it.
-    pub(crate) const ALL: [(Self, &'static str, &'static [&'static str]); 22] = [
-        (Self::PowderKeptOnInHeld, "powder kept on in Held", &["powder belongs to a pass"]),
-        (
+    /// All of them.
+    pub(crate) const ALL: [Planted; 22] = [
+        planted(Self::PowderKeptOnInHeld, "powder kept on in Held", &["powder belongs to a pass"]),
+        planted_in_variant(
             Self::TripNotHandledInRestarting,
-            "a trip is not shown to the sequence in Restarting",
+            "trip not handled in Restarting",
             &["a trip is followed"],
         ),
-        (
+        planted(
             Self::StaleTakenAsHealthy,
-            "stale inputs taken as fresh",
-            &["what guards people is believed only when known", "field I/O not known"],
+            "stale taken as healthy",
+            &[
+                "what guards people is believed only when known",
+                "field I/O not known",
+                "the watchdog beats only on what is fresh",
+            ],
         ),
-        (
+        planted(
             Self::LateOnEdgeNotVoided,
-            "an ON edge outlives hold, stop and trip",
+            "late ON edge not voided",
             &["powder belongs to a pass", "stop, hold and abort are obeyed", "a trip cuts at once"],
         ),
-        (
+        planted(
             Self::RetreatAfterReconnection,
-            "a retreat once the drive is back",
+            "retreat after reconnection",
             &["retreat only trusted", "enforcement only takes away"],
         ),
-        (
+        planted(
             Self::ResetWithoutAcknowledgement,
             "the trip acknowledges itself",
             &["a reset is a person's"],
         ),
-        (Self::ResetByItself, "the trip resets itself", &["a reset is a person's"]),
-        (
+        planted(Self::ResetByItself, "the trip resets itself", &["a reset is a person's"]),
+        planted(
             Self::LitByHandBehindAShutGuard,
             "gas for the lighter behind a shut guard",
             &["gas only where it may be lit"],
         ),
-        (
+        planted_in_variant(
             Self::LitByIgniterInAnOpenGuard,
             "gas for the igniter in an open guard",
             &["gas only where it may be lit"],
         ),
-        (Self::GasWithoutPurge, "gas opens with the purge", &["gas only after a purge"]),
-        (
+        planted(Self::GasWithoutPurge, "gas opens with the purge", &["gas only after a purge"]),
+        planted(
             Self::WatchdogBeatsBlindly,
-            "the watchdog beats whatever is known",
+            "watchdog beats whatever is known",
             &["the watchdog beats only on what is fresh", "enforcement only takes away"],
         ),
-        (
+        planted(
             Self::WetCoatStandsStillInHeld,
-            "the spindle stops in Held",
+            "spindle stops in Held",
             &["a wet coat keeps turning"],
         ),
-        (Self::AttendanceAnswersItself, "attendance answers itself", &["a flame is attended"]),
-        (
+        planted_in_variant(
+            Self::AttendanceAnswersItself,
+            "attendance answers itself",
+            &["a flame is attended"],
+        ),
+        planted_in_variant(
             Self::AccessWithGasInThePipe,
             "hands let in before the pipe has vented",
             &["access needs isolation"],
         ),
-        (
+        planted(
             Self::JogWithoutARenewedLease,
             "a jog renews its own lease",
-            &["a jog lasts as long as its lease"],
+            &["a jog lasts as long as its lease", "left alone it comes to rest"],
         ),
-        (
+        planted(
             Self::AirIntoAFlashback,
             "air blown into a flashback",
             &["no air into a flashback", "enforcement only takes away"],
         ),
-        (
+        planted(
             Self::StopDeniedElsewhere,
-            "stop is denied to who watches",
+            "stop denied to who watches",
             &["stop is taken from anyone"],
         ),
-        (
+        planted(
             Self::FirstCauseReplaced,
             "a later cause replaces the first",
             &["the first cause stays first"],
         ),
-        (Self::StartsWhenReady, "a job that is ready starts", &["nothing starts without an act"]),
-        (
+        planted(
+            Self::StartsWhenReady,
+            "a job that is ready starts",
+            &["nothing starts without an act"],
+        ),
+        planted(
             Self::WaitsForeverForTheFlame,
-            "the confirmation of the flame has no end",
+            "confirming the flame has no end",
             &["left alone it comes to rest"],
         ),
-        (
+        planted(
             Self::EnforcementPutsTheFlameBack,
-            "fuel is written in a trip as it was before",
+            "fuel written in a trip as before",
             &["a trip cuts at once", "enforcement only takes away"],
         ),
-        (Self::ProvingWithGas, "proving does not look at the pressures", &["proving is isolated"]),
+        planted(
+            Self::ProvingWithGas,
+            "proving does not look at the pressures",
+            &["proving is isolated"],
+        ),
     ];
 
     /// Answers instead of the gate.

@@ -1,15 +1,16 @@
 //! Breadth first over everything that can happen, until nothing new comes.
 
 use std::collections::hash_map::Entry;
-use std::collections::{BTreeSet, HashMap, VecDeque};
+use std::collections::{BTreeSet, HashMap, HashSet, VecDeque};
 use std::time::{Duration, Instant};
 
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::sequence::{Leaf, Phase};
 
 use crate::defects::Defect;
+use crate::graph::{Found, Graph, Witness};
 use crate::invariants::{self, Broken, Look};
-use crate::key::key;
+use crate::key::{key, shape};
 use crate::moves::{self, Move};
 use crate::node::{COARSEST, Node};
 use crate::rest::Rest;
@@ -19,33 +20,6 @@ use crate::world::World;
 /// Every scan is made for so long after something changed; after it time passes in coarser steps
 /// where nothing moves.
 const FINE: Duration = Duration::from_secs(3);
-
-/// One explored situation: how it was come by first.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Found {
-    parent: u32,
-    /// Scans that went by before the move.
-    waited: u32,
-    by: Move,
-    depth: u16,
-    pub(crate) observed: u32,
-}
-
-/// What was explored.
-#[derive(Debug, Default)]
-pub(crate) struct Graph {
-    pub(crate) found: Vec<Found>,
-    pub(crate) next: Vec<Vec<u32>>,
-    pub(crate) observed: Vec<Observed>,
-}
-
-/// A path to something that must not be.
-#[derive(Debug, Clone)]
-pub(crate) struct Witness {
-    pub(crate) broken: Broken,
-    pub(crate) depth: usize,
-    pub(crate) path: Vec<String>,
-}
 
 /// The figures of one exploration.
 #[derive(Debug, Default)]
@@ -58,8 +32,11 @@ pub(crate) struct Explored {
     pub(crate) rows: BTreeSet<&'static str>,
     pub(crate) leaves: BTreeSet<Leaf>,
     pub(crate) longest: usize,
+    /// Pairs of things gone wrong that were tried.
+    pub(crate) pairs: u64,
     pub(crate) took: Duration,
-    pub(crate) witness: Option<Witness>,
+    /// What was found broken, the first of each name.
+    pub(crate) witnesses: Vec<Witness>,
 }
 
 /// How far an exploration goes.
@@ -69,50 +46,135 @@ pub(crate) struct Bounds {
     pub(crate) most: usize,
     /// Whether it is tried from everywhere that things come to rest.
     pub(crate) rests: bool,
+    /// Whether it ends with the first thing found broken.
+    pub(crate) ends_at_once: bool,
 }
 
-struct Search<'a> {
-    world: &'a World,
+pub(super) struct Search<'a> {
+    pub(super) world: &'a World,
     keys: HashMap<u64, u32>,
     observed: HashMap<Observed, u32>,
     queue: VecDeque<(u32, Node)>,
     rest: Rest,
-    out: Explored,
+    /// Shapes from which things have gone wrong, and that have been run on from.
+    shapes: HashSet<u64>,
+    /// The nearest sound situation of each state.
+    pub(super) bases: Vec<(Leaf, (u32, Node))>,
+    defect: Option<Defect>,
+    pub(super) out: Explored,
 }
 
-/// Explores a world, with a defect or without, until nothing new comes or something is broken.
-pub(crate) fn explore(world: &World, defect: Option<Defect>, bounds: Bounds) -> Explored {
+/// Explores a world from power-up until nothing new comes, then things going wrong in pairs.
+pub(crate) fn explore(world: &World) -> Explored {
     let began = Instant::now();
-    let mut search = Search {
-        world,
-        keys: HashMap::new(),
-        observed: HashMap::new(),
-        queue: VecDeque::new(),
-        rest: Rest::default(),
-        out: Explored { tally: vec![0; invariants::all().count()], ..Explored::default() },
-    };
-    let start = Node::power_up(world, defect);
-    search.arrive(u32::MAX, 0, Move::Wait, start);
-    while let Some((id, node)) = search.queue.pop_front() {
-        let bounded = search.out.graph.found.len() >= bounds.most;
-        if let Err(witness) = search.expand(id, node, bounds) {
-            search.out.witness = Some(*witness);
-            break;
-        }
-        if bounded {
-            break;
-        }
-    }
+    let mut search = Search::new(world);
+    search.arrive(u32::MAX, 0, Move::Wait, Node::power_up(world, None));
+    let bounds = Bounds { most: usize::MAX, rests: true, ends_at_once: false };
+    search.run(bounds);
+    search.try_pairs();
     search.out.took = began.elapsed();
     search.out
 }
 
+/// Explores the same world with a defect until something is broken: from power-up, and from the
+/// nearest situation of each state that the sound machine comes to, led there as the sound one.
+pub(crate) fn explore_defect(
+    world: &World,
+    sound: &Graph,
+    defect: Defect,
+    bounds: Bounds,
+) -> Explored {
+    let began = Instant::now();
+    let mut search = Search::new(world);
+    search.defect = Some(defect);
+    search.arrive(u32::MAX, 0, Move::Wait, Node::power_up(world, Some(defect)));
+    let mut reached = HashSet::new();
+    for (id, found) in (0_u32..).zip(&sound.found) {
+        let leaf = sound.observed[found.observed as usize].leaf;
+        if found.faulted || !reached.insert(leaf) {
+            continue;
+        }
+        search.lead(sound, id);
+        if bounds.ends_at_once && !search.out.witnesses.is_empty() {
+            break;
+        }
+    }
+    search.run(bounds);
+    search.out.took = began.elapsed();
+    search.out
+}
+
+impl<'a> Search<'a> {
+    fn new(world: &'a World) -> Self {
+        Self {
+            world,
+            defect: None,
+            keys: HashMap::new(),
+            observed: HashMap::new(),
+            queue: VecDeque::new(),
+            rest: Rest::default(),
+            shapes: HashSet::new(),
+            bases: Vec::new(),
+            out: Explored { tally: vec![0; invariants::all().count()], ..Explored::default() },
+        }
+    }
+
+    /// Takes what was come to, the nearest first, until there is no more.
+    fn run(&mut self, bounds: Bounds) {
+        while let Some((id, node)) = self.queue.pop_front() {
+            let ends = bounds.ends_at_once && !self.out.witnesses.is_empty();
+            if ends || self.out.graph.found.len() >= bounds.most {
+                return;
+            }
+            self.expand(id, node, bounds);
+        }
+    }
+
+    /// Leads a machine with the defect to where a sound one came, as far as it can be led.
+    fn lead(&mut self, sound: &Graph, to: u32) {
+        let mut node = Node::power_up(self.world, self.defect);
+        let mut at = 0;
+        for (waited, by) in sound.path_to(to).into_iter().skip(1) {
+            for scan in 0..waited {
+                let span = span_of(&node, self.world, scan);
+                if let Err(broken) = self.scan(&mut node, span) {
+                    return self.broke(at, scan, Move::Wait, broken);
+                }
+            }
+            let span = match by {
+                Move::Wait => Some(span_of(&node, self.world, waited)),
+                other => moves::begin(&mut node, self.world, other),
+            };
+            let Some(span) = span else { return };
+            if let Err(broken) = self.scan(&mut node, span) {
+                return self.broke(at, waited, by, broken);
+            }
+            at = self.arrive(at, waited, by, node.clone());
+        }
+    }
+}
+
 impl Search<'_> {
     /// A situation that was come to; queued when it is new.
-    fn arrive(&mut self, parent: u32, waited: u32, by: Move, node: Node) {
+    fn arrive(&mut self, parent: u32, waited: u32, by: Move, node: Node) -> u32 {
+        let before = self.out.graph.found.len();
+        let id = self.note(parent, waited, by, &node);
+        if self.out.graph.found.len() > before {
+            let leaf = node.machine.sequence.leaf();
+            self.out.leaves.insert(leaf);
+            if moves::deviations(&node) == 0 && !self.bases.iter().any(|(of, _)| *of == leaf) {
+                self.bases.push((leaf, (id, node.clone())));
+            }
+            self.queue.push_back((id, node));
+        }
+        id
+    }
+
+    /// A situation that was come to, and how.
+    pub(super) fn note(&mut self, parent: u32, waited: u32, by: Move, node: &Node) -> u32 {
         let graph = &mut self.out.graph;
         let fresh = u32::try_from(graph.found.len()).expect("fewer than four billion");
-        let id = match self.keys.entry(key(&node, self.world)) {
+        let id = match self.keys.entry(key(node, self.world)) {
             Entry::Occupied(known) => *known.get(),
             Entry::Vacant(free) => {
                 let seen = node.observed();
@@ -121,16 +183,12 @@ impl Search<'_> {
                 if observed == places {
                     graph.observed.push(seen);
                 }
-                let depth = graph
-                    .found
-                    .get(parent as usize)
-                    .map_or(0, |found| found.depth.saturating_add(1));
-                graph.found.push(Found { parent, waited, by, depth, observed });
+                let depth = graph.depth_of(parent).map_or(0, |depth| depth.saturating_add(1));
+                let faulted = moves::deviations(node) > 0;
+                graph.found.push(Found { parent, waited, by, depth, observed, faulted });
                 graph.next.push(Vec::new());
                 self.out.longest = self.out.longest.max(depth.into());
-                self.out.leaves.insert(node.machine.sequence.leaf());
-                note_rows(&node, &mut self.out.rows);
-                self.queue.push_back((fresh, node));
+                note_rows(node, &mut self.out.rows);
                 *free.insert(fresh)
             }
         };
@@ -139,54 +197,51 @@ impl Search<'_> {
         {
             next.push(id);
         }
+        id
     }
 
-    fn expand(&mut self, id: u32, node: Node, bounds: Bounds) -> Result<(), Box<Witness>> {
-        if bounds.rests {
-            self.comes_to_rest(id, &node)?;
+    fn expand(&mut self, id: u32, node: Node, bounds: Bounds) {
+        let fresh = self.shapes.insert(shape(&node, self.world));
+        if bounds.rests && fresh {
+            self.comes_to_rest(id, &node);
         }
-        let all = moves::moves(&node, self.world);
-        self.try_moves(id, &node, 0, &all)?;
         let mut later = node.clone();
-        let waited = self.wait(id, &mut later)?;
+        let waited = self.wait(id, &mut later);
+        if let Some(waited) = waited {
+            self.arrive(id, waited - 1, Move::Wait, later);
+        }
+        let all = moves::moves(&node, self.world, fresh);
+        self.try_moves(id, &node, 0, &all);
         // The same situation just before it changes by itself: what comes then comes late.
-        let nothing_wrong = node.plant.faults == [None; 2] && !node.machine.verdict().tripped();
-        if waited > 2 && nothing_wrong {
+        let nothing_wrong = fresh && moves::deviations(&node) == 0;
+        if let Some(waited) = waited.filter(|waited| *waited > 2 && nothing_wrong) {
             let mut last = node;
             for scan in 0..waited - 1 {
                 let span = span_of(&last, self.world, scan);
                 last.scan(self.world, span);
             }
-            self.try_moves(id, &last, waited - 1, &all)?;
+            self.try_moves(id, &last, waited - 1, &all);
         }
-        if waited > 0 {
-            self.arrive(id, waited - 1, Move::Wait, later);
-        }
-        Ok(())
     }
 
-    fn try_moves(
-        &mut self,
-        id: u32,
-        node: &Node,
-        waited: u32,
-        all: &[Move],
-    ) -> Result<(), Box<Witness>> {
+    fn try_moves(&mut self, id: u32, node: &Node, waited: u32, all: &[Move]) {
         let mut scratch = node.clone();
         for one in all {
             self.out.transitions += 1;
             if let Move::Ask(request, _) = one
                 && let Some(broken) = self.is_denied_what_never_may_be(&scratch, *one, *request)
             {
-                return Err(self.witness(id, waited, *one, 0, broken));
+                self.broke(id, waited, *one, broken);
             }
             let Some(span) = moves::begin(&mut scratch, self.world, *one) else { continue };
             let mut after = std::mem::replace(&mut scratch, node.clone());
-            self.scan(&mut after, span)
-                .map_err(|broken| self.witness(id, waited, *one, 1, broken))?;
-            self.arrive(id, waited, *one, after);
+            match self.scan(&mut after, span) {
+                Ok(()) => {
+                    self.arrive(id, waited, *one, after);
+                }
+                Err(broken) => self.broke(id, waited, *one, broken),
+            }
         }
-        Ok(())
     }
 
     /// Stop, hold and abort are taken from anyone, everywhere.
@@ -207,7 +262,7 @@ impl Search<'_> {
             .then(|| Broken { invariant: invariants::ANYONE, found: format!("{answer:?}") })
     }
 
-    fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
+    pub(super) fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
         let before = node.scan(self.world, span);
         self.out.scans += 1;
         let look = Look { world: self.world, before: &before, node, span };
@@ -215,8 +270,8 @@ impl Search<'_> {
     }
 
     /// Lets time go by until the situation is another one; says after how many scans, none when
-    /// it stays as it is.
-    fn wait(&mut self, id: u32, node: &mut Node) -> Result<u32, Box<Witness>> {
+    /// it stays as it is or something is broken.
+    fn wait(&mut self, id: u32, node: &mut Node) -> Option<u32> {
         self.out.transitions += 1;
         let before = key(node, self.world);
         let until = node.plant.now + patience(node);
@@ -224,35 +279,34 @@ impl Search<'_> {
         while node.plant.now < until {
             let span = span_of(node, self.world, scans);
             scans += 1;
-            self.scan(node, span)
-                .map_err(|broken| self.witness(id, scans - 1, Move::Wait, 1, broken))?;
+            if let Err(broken) = self.scan(node, span) {
+                self.broke(id, scans - 1, Move::Wait, broken);
+                return None;
+            }
             if key(node, self.world) != before {
-                return Ok(scans);
+                return Some(scans);
             }
         }
-        Ok(0)
+        None
     }
 
-    fn comes_to_rest(&mut self, id: u32, node: &Node) -> Result<(), Box<Witness>> {
+    fn comes_to_rest(&mut self, id: u32, node: &Node) {
         let (alone, helped) = self.rest.both(node, self.world);
-        for (name, outcome) in [(invariants::ALONE, alone), (invariants::HELPED, helped)] {
-            self.out.tally[invariants::place_of(name)] += 1;
+        for (invariant, outcome) in [(invariants::ALONE, alone), (invariants::HELPED, helped)] {
+            self.out.tally[invariants::place_of(invariant)] += 1;
             if let Err(found) = outcome {
-                let broken = Broken { invariant: name, found };
-                return Err(self.witness(id, 0, Move::Wait, 0, broken));
+                self.broke(id, 0, Move::Wait, Broken { invariant, found });
             }
         }
-        Ok(())
     }
 
-    fn witness(
-        &self,
-        id: u32,
-        waited: u32,
-        last: Move,
-        more: usize,
-        broken: Broken,
-    ) -> Box<Witness> {
+    /// Keeps the first witness of each name: the situations come in the order of their distance,
+    /// so that it is a shortest one.
+    pub(super) fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Broken) {
+        let known = |witness: &Witness| witness.broken.invariant == broken.invariant;
+        if self.out.witnesses.iter().any(known) {
+            return;
+        }
         let mut path = vec![told(last, waited, self.world)];
         let mut at = id;
         while let Some(found) = self.out.graph.found.get(at as usize) {
@@ -261,10 +315,7 @@ impl Search<'_> {
             at = found.parent;
         }
         path.reverse();
-        if more == 0 {
-            path.pop();
-        }
-        Box::new(Witness { broken, depth: path.len(), path })
+        self.out.witnesses.push(Witness { broken, path });
     }
 }
 
@@ -287,6 +338,7 @@ pub(crate) fn span_of(node: &Node, world: &World, scans: u32) -> Duration {
 fn patience(node: &Node) -> Duration {
     let seconds = match node.machine.sequence.leaf() {
         Leaf::Soaking | Leaf::WaitingForTemperature => 3700,
+        Leaf::NotReady | Leaf::Ready if node.plant.faults == [None; 2] => 2,
         _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 20,
         _ => 700,
     };

@@ -67,31 +67,36 @@ pub(crate) enum Fault {
     NoFlame,
     /// The gas does not leave the pipe.
     Unvented,
+    /// The fan stands: nothing is extracted, whatever is asked.
+    ExtractionFails,
     /// The hopper loses no more weight while the feeder runs.
     FeedFails,
     /// The hose pushes back.
     HoseBlocked,
 }
 
-/// A fault with the rows of the matrix that are for it.
+/// A fault, and which others it stands for.
 #[derive(Debug, Clone)]
 pub(crate) struct Kind {
     pub(crate) fault: Fault,
-    pub(crate) rows: Vec<&'static str>,
     /// Faults of one family make the same demands and are read by the sequence alike; `None` for
     /// those that demand nothing at all.
     pub(crate) family: Option<u8>,
     /// Whether it is the first of its family in the list.
     pub(crate) leads: bool,
+    /// The same by what its tripping rows alone take away: all that counts once a trip is latched.
+    pub(crate) trips: Option<u8>,
+    pub(crate) leads_trips: bool,
 }
 
 impl Kind {
-    /// Whether a trip by that row may not be reset while this fault is there: the row is this
-    /// fault's, it judges health, and no energy is needed to see it.
-    pub(crate) fn is_healthy_row_of(&self, row: &str) -> bool {
-        let contact = matches!(self.fault, Fault::Contact(tag, _) if !AT_REST.contains(&tag));
-        let healthy = matrix::row(row).is_some_and(|row| row.reset != ResetRule::AtRest);
-        contact && healthy && self.rows.contains(&row)
+    /// The contact whose health that row judges, if it is this fault's: a trip by it may not be
+    /// reset while the contact is not seen closed.
+    pub(crate) fn health_judged_by(&self, row: &str) -> Option<Contact> {
+        let Fault::Contact(tag, _) = self.fault else { return None };
+        let judges = matrix::row(row)
+            .is_some_and(|row| row.reset != ResetRule::AtRest && row.watch == Watch::Open(tag));
+        judges.then_some(tag)
     }
 }
 
@@ -111,17 +116,8 @@ pub(crate) const AT_REST: [Contact; 11] = [
 ];
 
 /// What the sequence reads by itself, so that it matters beyond the interlocks.
-const READ_BY_THE_SEQUENCE: [Contact; 9] = [
-    Contact::Guard,
-    Contact::Extraction,
-    Contact::EnablingKey,
-    Contact::Flame,
-    Contact::HoldToRun,
-    Contact::HoldButtonRest,
-    Contact::StopButtonRest,
-    Contact::AbortButtonRest,
-    Contact::AcceptButton,
-];
+const READ_BY_THE_SEQUENCE: [Contact; 4] =
+    [Contact::Extraction, Contact::EnablingKey, Contact::HoldToRun, Contact::AcceptButton];
 
 /// All of them, for one rig and job.
 pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
@@ -154,6 +150,7 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
         Fault::FieldFrozen,
         Fault::NoFlame,
         Fault::Unvented,
+        Fault::ExtractionFails,
         Fault::FeedFails,
         Fault::HoseBlocked,
     ]);
@@ -161,20 +158,32 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
         rig.field.contacts.iter().any(|spec| spec.tag == tag && spec.input.is_some())
     };
     faults.retain(|fault| !matches!(fault, Fault::Contact(tag, _) if !fitted(*tag)));
-    let mut families = BTreeMap::new();
+    let (mut families, mut trips) = (Families::default(), Families::default());
     faults
         .into_iter()
         .map(|fault| {
             let rows: Vec<&'static Row> =
                 rows().filter(|row| is_for(row, fault, program)).collect();
-            let before = families.len();
-            let family = signature(fault, &rows).map(|signature| {
-                *families.entry(signature).or_insert(u8::try_from(before).expect("few families"))
-            });
-            let leads = families.len() > before;
-            Kind { fault, rows: rows.iter().map(|row| row.key).collect(), family, leads }
+            let (family, leads) = families.take(signature(fault, &rows));
+            let (trips, leads_trips) = trips.take(demands(&rows, Class::Trip));
+            Kind { fault, family, leads, trips, leads_trips }
         })
         .collect()
+}
+
+/// Numbers for what is told apart, in the order it came.
+#[derive(Default)]
+struct Families(BTreeMap<String, u8>);
+
+impl Families {
+    /// The number of a signature, and whether it is new.
+    fn take(&mut self, signature: Option<String>) -> (Option<u8>, bool) {
+        let before = self.0.len();
+        let number = signature.map(|signature| {
+            *self.0.entry(signature).or_insert(u8::try_from(before).expect("few families"))
+        });
+        (number, self.0.len() > before)
+    }
 }
 
 /// For every row that compares a transmitter with a figure, a reading just beyond it.
@@ -262,6 +271,8 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
         | (Watch::FieldFrozen, Fault::FieldFrozen)
         | (Watch::FeedFalls | Watch::FeedPulses, Fault::FeedFails)
         | (Watch::HoseBlocked, Fault::HoseBlocked) => true,
+        (Watch::Open(Contact::Extraction), Fault::ExtractionFails) => true,
+        (Watch::Below(Analogue::ExtractionFlow, _), Fault::ExtractionFails) => true,
         (Watch::Failed(tag), Fault::Analogue(of, Off::Failed | Off::Stale)) => tag == of,
         (Watch::Below(tag, reference), Fault::Analogue(of, Off::Reads(value))) => {
             tag == of && (value as f64 * 1e-3) < figure(row, reference, program)
@@ -284,25 +295,44 @@ fn effects(row: &Row) -> Effects {
 }
 
 /// What makes faults of one family; `None` for those without any consequence.
+///
+/// What only the interlocks look at is told apart by what its rows demand; what the sequence or the
+/// plant goes by as well is told apart by itself.
 fn signature(fault: Fault, rows: &[&'static Row]) -> Option<String> {
     let read = match fault {
-        Fault::Contact(tag, bad) if READ_BY_THE_SEQUENCE.contains(&tag) => {
+        Fault::Contact(tag @ (Contact::Guard | Contact::Flame), bad) => {
             format!("{tag:?} {}", if bad == Bad::Wrong { "wrong" } else { "unknown" })
         }
+        Fault::Contact(tag, _) if READ_BY_THE_SEQUENCE.contains(&tag) => format!("{tag:?}"),
         Fault::Analogue(
             tag @ (Analogue::PartTemperature | Analogue::FuseTemperature),
             Off::Reads(_),
         ) => format!("{tag:?}"),
         Fault::Analogue(
-            tag @ (Analogue::FuelPressure | Analogue::OxygenPressure),
+            Analogue::FuelPressure | Analogue::OxygenPressure,
             Off::Failed | Off::Stale,
-        ) => format!("{tag:?}"),
-        Fault::Contact(..) | Fault::Analogue(..) => String::new(),
-        other => format!("{other:?}"),
+        ) => "pressure unknown".to_owned(),
+        Fault::DriveSilent
+        | Fault::DriveFault
+        | Fault::CarriageStuck
+        | Fault::SpindleStopped
+        | Fault::FieldSilent
+        | Fault::NoFlame
+        | Fault::Unvented
+        | Fault::ExtractionFails => format!("{fault:?}"),
+        Fault::SpindleAt(_) => "spindle speed".to_owned(),
+        Fault::TachometerFailed | Fault::TachometerStale => "tachometer".to_owned(),
+        _ => String::new(),
     };
+    let demands = demands(rows, Class::Hold);
+    (demands.is_some() || !read.is_empty()).then(|| format!("{read} {demands:?}"))
+}
+
+/// What rows of a class and above demand together; `None` when there are none.
+fn demands(rows: &[&'static Row], least: Class) -> Option<String> {
     let mut demands: Vec<Effects> =
-        rows.iter().filter(|row| row.class >= Class::Hold).map(|row| effects(row)).collect();
+        rows.iter().filter(|row| row.class >= least).map(|row| effects(row)).collect();
     demands.sort_by_key(|effects| format!("{effects:?}"));
     demands.dedup();
-    (!demands.is_empty() || !read.is_empty()).then(|| format!("{read} {demands:?}"))
+    (!demands.is_empty()).then(|| format!("{demands:?}"))
 }

@@ -8,22 +8,19 @@
 use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 use std::mem::discriminant;
-use std::time::Duration;
 
-use evenpass_core::image::SpindleDemand;
+use evenpass_core::cia402::PowerState;
 use evenpass_core::interlock::{Class, Presence};
+use evenpass_core::sequence::Phase;
 
+use crate::faults::Kind;
 use crate::node::Node;
 use crate::world::World;
-
-/// Settled: as long as the interlocks wait for pressures, and for the spindle.
-const PRESSURES_SETTLE: Duration = Duration::from_secs(3);
-const SPINDLE_SETTLES: Duration = Duration::from_secs(10);
 
 /// The key of a node.
 pub(crate) fn key(node: &Node, world: &World) -> u64 {
     let mut hasher = DefaultHasher::new();
-    node.situation().hash(&mut hasher);
+    standing(node, &mut hasher);
     node.observed().hash(&mut hasher);
     node.machine.sequence.prompt().map(|prompt| discriminant(&prompt.ask)).hash(&mut hasher);
     node.machine.missing.is_empty().hash(&mut hasher);
@@ -32,6 +29,31 @@ pub(crate) fn key(node: &Node, world: &World) -> u64 {
     energy(node, world).hash(&mut hasher);
     wrong(node, world).hash(&mut hasher);
     memory(node).hash(&mut hasher);
+    hasher.finish()
+}
+
+/// The sequence's state with its data. Where the job stands counts in full while it is under way;
+/// by its step after a trip; and not at all once it has ended, or before it began.
+fn standing(node: &Node, hasher: &mut DefaultHasher) {
+    let whole = node.situation();
+    (whole.leaf, whole.phase, whole.inside, whole.job).hash(hasher);
+    (whole.purge_owed, whole.reset_waits).hash(hasher);
+    match whole.phase {
+        Phase::Idle | Phase::Manual | Phase::Stopping | Phase::Stopped | Phase::Complete => {}
+        Phase::Aborting | Phase::Aborted => whole.cursor[0].hash(hasher),
+        _ => whole.hash(hasher),
+    }
+}
+
+/// What a node is like as far as a fault can tell that comes then: state, what is wrong already, and
+/// what is asked; not where the job stands beyond its step, nor what was.
+pub(crate) fn shape(node: &Node, world: &World) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    let situation = node.situation();
+    (situation.phase, situation.leaf, situation.inside, situation.cursor[0]).hash(&mut hasher);
+    (situation.powder, situation.powder_next, situation.job).hash(&mut hasher);
+    node.observed().hash(&mut hasher);
+    (verdict(node), wrong(node, world), node.plant.referenced).hash(&mut hasher);
     hasher.finish()
 }
 
@@ -59,88 +81,80 @@ fn verdict(node: &Node) -> (u8, u8) {
     (holds, needs)
 }
 
-/// Where the carriage is, whether and which way it moves, and what its drive says.
-fn place(node: &Node, world: &World) -> (u8, u8, u8, [bool; 3]) {
+/// Where the carriage is, whether it moves, and what its drive says.
+fn place(node: &Node, world: &World) -> (u8, bool, u8, bool) {
     let plant = &node.plant;
-    let part = world.program.part;
-    let place = if plant.is_parked(world) {
-        0
-    } else if !plant.is_over_part(world) {
-        1
-    } else if plant.position >= part.low.mm() && plant.position <= part.high.mm() {
-        2
-    } else {
-        3
+    let place = match (plant.is_parked(world), plant.is_over_part(world)) {
+        (true, _) => 0,
+        (_, true) => 1,
+        _ if plant.position < world.program.part.low.mm() => 2,
+        _ => 3,
     };
-    let way = match plant.velocity {
-        v if v > 0.5 => 1,
-        v if v < -0.5 => 2,
-        _ => 0,
+    let power = match plant.power {
+        PowerState::OperationEnabled => 0,
+        PowerState::Fault => 1,
+        _ => 2,
     };
-    (place, way, plant.power as u8, [plant.referenced, plant.in_fault, plant.attained])
+    (place, plant.velocity.abs() >= 0.5, power, plant.referenced)
 }
 
-/// Gas, flame, heat, spindle, powder, guard and key.
-fn energy(node: &Node, world: &World) -> ([u8; 4], [bool; 8]) {
+/// Gas, flame, heat, spindle, powder and guard.
+fn energy(node: &Node, world: &World) -> (u8, [bool; 7]) {
     let plant = &node.plant;
-    let pressure = match plant.pressure {
-        p if p <= 0.05 => 0,
-        p if p < 1.0 => 1,
-        _ => 2,
-    };
-    let spindle = match (plant.rpm, node.machine.outputs.spindle) {
-        (rpm, _) if rpm < 1.0 => 0,
-        (rpm, SpindleDemand::Turn(set)) if (rpm - set.rpm()).abs() <= set.rpm() * 0.05 => 1,
-        _ => 2,
-    };
     let window = world.spray;
     let heat = match plant.part {
+        _ if !works_with_heat(node) => 0,
+        // In the preheat, by how much it lacks: one crossing of the flame is a step of it.
+        part if node.machine.sequence.phase() == Phase::Preheating && part < 60.0 => 4,
+        part if node.machine.sequence.phase() == Phase::Preheating && part < 105.0 => 5,
         part if part < window.low.celsius() => 0,
-        part if part <= world.aim => 1,
-        part if part <= window.high.celsius() - 80.0 => 2,
-        part if part <= window.high.celsius() => 3,
-        _ => 4,
+        part if part <= window.high.celsius() - 80.0 => 1,
+        part if part <= window.high.celsius() => 2,
+        _ => 3,
     };
-    let guard = match plant.guard_open_for {
-        None => 0,
-        Some(open) if open < Duration::from_millis(500) => 1,
-        Some(_) => 2,
-    };
+    let tripped = node.machine.verdict().tripped();
     let flags = [
+        plant.pressure > 0.05 && !tripped,
+        plant.rpm >= 1.0 && !tripped,
         plant.lit,
         plant.feeder.is_on(),
         plant.pending.is_some(),
         plant.drops,
-        plant.key,
-        plant.awake,
-        plant.extraction,
-        plant.relay_is_up(),
+        plant.guard_open_for.is_some(),
     ];
-    ([pressure, spindle, heat, guard], flags)
+    (heat, flags)
+}
+
+/// Whether the part's temperature is looked at in this state, or will be when the job goes on.
+pub(crate) fn works_with_heat(node: &Node) -> bool {
+    !matches!(
+        node.machine.sequence.phase(),
+        Phase::Idle
+            | Phase::Manual
+            | Phase::Starting
+            | Phase::Lighting
+            | Phase::Stopping
+            | Phase::Stopped
+            | Phase::Complete
+            | Phase::Aborting
+            | Phase::Aborted
+    )
 }
 
 /// Families of what is wrong, in order.
 fn wrong(node: &Node, world: &World) -> [Option<u8>; 2] {
+    let tripped = matches!(node.machine.sequence.phase(), Phase::Aborting | Phase::Aborted);
+    let number = |kind: &Kind| if tripped { kind.trips } else { kind.family };
     let mut families = node
         .plant
         .faults
-        .map(|standing| standing.and_then(|standing| world.kind(standing.kind).family));
+        .map(|standing| standing.and_then(|standing| number(world.kind(standing.kind))));
     families.sort_unstable();
     families
 }
 
-/// What arms rows and was so before: a proved flame, settled pressures and spindle, an act, and a
-/// retreat that may still be made.
-fn memory(node: &Node) -> [bool; 8] {
+/// What arms rows and was so before: a proved flame, and a retreat that may still be made.
+fn memory(node: &Node) -> [bool; 3] {
     let monitor = &node.monitor;
-    [
-        monitor.burned,
-        monitor.gas_for >= PRESSURES_SETTLE,
-        monitor.spindle_asked_for >= SPINDLE_SETTLES,
-        monitor.act,
-        monitor.unbroken,
-        monitor.trusted,
-        monitor.inspection_waits(),
-        monitor.jog_until.is_some_and(|at| node.plant.now.since(at) < Duration::from_millis(120)),
-    ]
+    [monitor.burned, monitor.trusted && monitor.first.is_some(), monitor.inspection_waits()]
 }

@@ -4,14 +4,14 @@
 use std::time::Duration;
 
 use evenpass_core::cia402::PowerState;
-use evenpass_core::image::{AxisDemand, Coil, Contact, SpindleDemand};
+use evenpass_core::image::{AxisDemand, Coil, Contact, Referenced, SpindleDemand};
 use evenpass_core::interlock::CarriageEffect;
 use evenpass_core::interlock::matrix::{self, ResetRule};
 use evenpass_core::moment::Moment;
 use evenpass_core::request::{Origin, Request};
 use evenpass_core::sequence::{Leaf, Phase};
 
-use crate::faults::Fault;
+use crate::faults::{Bad, Fault};
 use crate::machine::Machine;
 use crate::node::Before;
 use crate::plant::Plant;
@@ -70,12 +70,22 @@ pub(crate) struct Monitor {
     inspected: bool,
     gas_since_purge: bool,
     reset_asked: bool,
+    /// The torch was not known to be clear at some time of the trip: no purge is made then, the
+    /// next lighting makes it.
+    unclear: bool,
     /// The trip ended in this scan.
     pub(crate) reset: Option<Reset>,
 }
 
+/// The least that something lasts: it is so, and was not in the scan before.
+const JUST_BEGUN: Duration = Duration::from_nanos(1);
+
 fn lasts(counter: &mut Duration, is_so: bool, span: Duration) {
-    *counter = if is_so { *counter + span } else { Duration::ZERO };
+    *counter = match (is_so, *counter) {
+        (false, _) => Duration::ZERO,
+        (true, Duration::ZERO) => JUST_BEGUN,
+        (true, lasted) => lasted + span,
+    };
 }
 
 impl Monitor {
@@ -102,10 +112,10 @@ impl Monitor {
         before: &Before,
         span: Duration,
     ) {
-        self.follow_acts(machine, plant);
+        self.follow_acts(machine);
         self.follow_energy(world, machine, plant, span);
         self.follow_motion(world, machine, plant, span);
-        self.follow_trip(world, machine, plant, before);
+        self.follow_trip(world, machine);
         let leaf = machine.sequence.leaf();
         let came_to_rest = leaf != before.situation.leaf
             && matches!(
@@ -122,11 +132,13 @@ impl Monitor {
         }
     }
 
-    fn follow_acts(&mut self, machine: &Machine, plant: &Plant) {
+    fn follow_acts(&mut self, machine: &Machine) {
+        // As it is read: a key that lies has been turned, for all that a machine can know.
+        let key = machine.inputs.is_on(Contact::EnablingKey, Duration::from_secs(1));
         self.stop_taken = false;
         self.reset_asked = false;
         for (request, origin) in &machine.accepted {
-            let there = *origin == Origin::Machine || (*origin == Origin::Seat && plant.key);
+            let there = *origin == Origin::Machine || (*origin == Origin::Seat && key);
             if there {
                 self.unattended_for = Duration::ZERO;
             }
@@ -160,14 +172,17 @@ impl Monitor {
         let powder = plant.feeder.is_on();
         let rests = plant.velocity.abs() < RESTS;
         let over = plant.is_over_part(world);
+        // A flame sensor that lies cannot be known: what is seen counts then.
+        let lies = plant.has(world, Fault::Contact(Contact::Flame, Bad::Wrong)).is_some();
+        let burns = plant.lit || lies;
         let part = world.program.part;
         let on_part = plant.position >= part.low.mm() && plant.position <= part.high.mm();
-        lasts(&mut self.powder_unlit, powder && !plant.lit, span);
+        lasts(&mut self.powder_unlit, powder && !burns, span);
         lasts(&mut self.powder_still, powder && on_part && rests, span);
         lasts(&mut self.flame_for, plant.lit, span);
         self.burned = plant.fuel && (self.burned || self.flame_for >= PROVED);
-        lasts(&mut self.fuel_after_loss, plant.fuel && self.burned && !plant.lit, span);
-        lasts(&mut self.fuel_unlit, plant.fuel && !self.burned && !plant.lit, span);
+        lasts(&mut self.fuel_after_loss, plant.fuel && self.burned && !burns, span);
+        lasts(&mut self.fuel_unlit, plant.fuel && !self.burned && !burns, span);
         lasts(&mut self.flame_on_still_part, plant.lit && over && plant.rpm < RESTS, span);
         lasts(&mut self.flame_rests, plant.lit && over && rests, span);
         if gas && self.gas_for == Duration::ZERO {
@@ -195,13 +210,12 @@ impl Monitor {
         let axis = machine.outputs.axis;
         let asked = matches!(axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
         let open = plant.guard_open_for.is_some();
-        lasts(&mut self.asked_in_open_guard, open && asked, span);
+        // A contact that lies cannot be known; the wired circuit takes the torque all the same.
+        let lies = plant.has(world, Fault::Contact(Contact::Guard, Bad::Wrong)).is_some();
+        lasts(&mut self.asked_in_open_guard, open && asked && !lies, span);
         let moves = plant.velocity.abs() >= RESTS;
-        lasts(&mut self.moves_in_open_guard, open && moves, span);
-        let silent = plant.has(world, Fault::DriveSilent).is_some();
-        self.unbroken = plant.power == PowerState::OperationEnabled
-            && plant.referenced
-            && !(silent && plant.velocity == 0.0);
+        lasts(&mut self.moves_in_open_guard, open && moves && !lies, span);
+        self.unbroken = plant.power == PowerState::OperationEnabled && plant.referenced;
         let stopping = machine.verdict().tripped()
             && machine.verdict().effects.carriage == CarriageEffect::Stop
             && axis != AxisDemand::Off;
@@ -211,36 +225,46 @@ impl Monitor {
         }
     }
 
-    fn follow_trip(&mut self, world: &World, machine: &Machine, plant: &Plant, before: &Before) {
+    fn follow_trip(&mut self, world: &World, machine: &Machine) {
         let verdict = machine.verdict();
         self.before_first = self.first;
         self.first = verdict.first.as_ref().map(|first| first.key);
         self.reset = None;
         match (self.before_first, self.first) {
             (None, Some(_)) => {
-                self.acknowledged = false;
-                self.inspected = false;
+                let asked = |what| machine.accepted.iter().any(|(request, _)| *request == what);
+                self.acknowledged = asked(Request::Acknowledge);
+                self.inspected = asked(Request::Inspected);
                 self.inspection = false;
                 self.trusted = self.unbroken;
+                self.unclear = false;
             }
             (Some(_), None) => {
                 self.reset = Some(Reset {
                     asked: self.reset_asked,
                     acknowledged: self.acknowledged,
                     inspected: self.inspected || !self.inspection,
-                    purged: !self.gas_since_purge
-                        || !plant.is_parked(world)
-                        || before.situation.leaf == Leaf::Aborted
-                            && self.inspection
-                            && !self.inspected,
+                    purged: !self.gas_since_purge || self.unclear,
                 });
             }
             _ => {}
         }
+        // What was not to be made is left to the next lighting.
+        self.gas_since_purge &= !(self.reset.is_some() && self.unclear);
         self.trusted &= self.unbroken;
+        self.unclear |= !is_seen_parked(machine, world);
         let causes = verdict.first.iter().chain(&verdict.consequent);
         self.inspection |= causes
             .filter_map(|cause| matrix::row(cause.key))
             .any(|row| row.reset == ResetRule::Inspected);
     }
+}
+
+/// Whether a fresh and trusted position says that the torch is at the park.
+fn is_seen_parked(machine: &Machine, world: &World) -> bool {
+    let (inputs, axis) = (&machine.inputs, &world.rig.axis);
+    inputs.axis.trusted(inputs.now, axis.age_budget.to_duration()).is_some_and(|read| {
+        read.referenced == Referenced::Yes
+            && (read.position - axis.park).abs() <= axis.park_tolerance
+    })
 }

@@ -9,6 +9,7 @@ use evenpass_core::quantity::Length;
 use evenpass_core::request::{Answer, Direction, Origin, Request};
 use evenpass_core::sequence::Phase;
 
+use crate::key::works_with_heat;
 use crate::node::Node;
 use crate::world::World;
 
@@ -17,7 +18,7 @@ use crate::world::World;
 pub(crate) enum Move {
     /// Nothing does: time goes by until something changes.
     Wait,
-    /// The devices answer for the first time.
+    /// The devices answer for the first time, and somebody turns the key.
     Wake,
     /// Somebody asks.
     Ask(Request, Origin),
@@ -25,8 +26,6 @@ pub(crate) enum Move {
     Press(Contact),
     OpenGuard,
     ShutGuard,
-    KeyOn,
-    KeyOff,
     /// Somebody holds a lighter to the torch.
     Light,
     /// The flame goes out; the gas could be lit again.
@@ -76,17 +75,12 @@ pub(crate) const REQUESTS: [Request; 25] = [
     Request::BlastedNow,
 ];
 
-/// What is asked where two things are wrong already.
-const FEW_REQUESTS: [Request; 8] = [
-    Request::Stop,
-    Request::Hold,
-    Request::Abort,
-    Request::Acknowledge,
-    Request::Reset,
-    Request::Restart,
-    Request::Accept,
-    Request::Start,
-];
+/// What is asked where something is wrong.
+const ENDING_REQUESTS: [Request; 5] =
+    [Request::Stop, Request::Hold, Request::Abort, Request::Acknowledge, Request::Reset];
+
+/// The same, from the first node of each shape.
+const GOING_ON: [Request; 3] = [Request::Restart, Request::Accept, Request::Start];
 
 /// The buttons at the machine.
 const BUTTONS: [Contact; 9] = [
@@ -102,13 +96,8 @@ const BUTTONS: [Contact; 9] = [
 ];
 
 /// What the world may do by itself.
-const WORLD: [Move; 14] = [
-    Move::Wake,
+const WORLD: [Move; 9] = [
     Move::OpenGuard,
-    Move::ShutGuard,
-    Move::KeyOn,
-    Move::KeyOff,
-    Move::Light,
     Move::BlowOut,
     Move::Late(400),
     Move::Late(900),
@@ -121,34 +110,73 @@ const WORLD: [Move; 14] = [
 
 /// Everything tried from a node, time going by apart.
 ///
-/// Where nothing is wrong and nothing has tripped: all requests from the seat and from elsewhere,
-/// all buttons, whatever the world does, and every fault singly. Where something is wrong or has
-/// tripped, faults of one family stand for each other. Where two things are wrong, no third one
-/// comes, and only what ends things is asked.
-pub(crate) fn moves(node: &Node, world: &World) -> Vec<Move> {
-    let wrong = node.plant.faults.iter().flatten().count();
-    let tripped = matches!(node.machine.sequence.phase(), Phase::Aborting | Phase::Aborted);
+/// All requests from the seat; from the first node of each shape all from elsewhere and all buttons
+/// too, and where all is as it should be there whatever the world does, and every fault singly. Where one thing is not, everything that can be
+/// asked is, and it can be mended; a second thing goes wrong in the second sweep only.
+pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     let mut moves = Vec::with_capacity(256);
-    let seat = |request: &Request| Move::Ask(*request, Origin::Seat);
-    let elsewhere = |request: &Request| Move::Ask(*request, Origin::Watcher);
-    if wrong > 0 {
+    let ask = |origin: Origin| REQUESTS.iter().map(move |request| Move::Ask(*request, origin));
+    if node.plant.faults != [None; 2] {
         moves.push(Move::Mend);
-    }
-    if wrong >= 2 {
-        moves.extend(FEW_REQUESTS.iter().map(seat));
+        let ask = |request: &Request| Move::Ask(*request, Origin::Seat);
+        moves.extend(ENDING_REQUESTS.iter().map(ask));
+        if fresh {
+            moves.extend(GOING_ON.iter().map(ask));
+            moves.push(Move::Ask(Request::Stop, Origin::Watcher));
+            moves.push(Move::Press(Contact::ResetButton));
+        }
         return moves;
     }
-    moves.extend(REQUESTS.iter().map(seat));
-    moves.extend(REQUESTS.iter().map(elsewhere));
-    moves.extend(BUTTONS.map(Move::Press));
-    moves.extend(WORLD.iter().filter(|one| is_possible(**one, node)));
-    let singly = wrong == 0 && !tripped;
-    for (index, kind) in (0_u16..).zip(&world.kinds) {
-        if singly || (kind.leads && kind.family.is_some()) {
-            moves.push(Move::Break(index));
-        }
+    moves.extend(ask(Origin::Seat));
+    if fresh {
+        moves.extend(ask(Origin::Watcher));
+        moves.extend(BUTTONS.map(Move::Press));
+    }
+    let tidies = [Move::Wake, Move::ShutGuard, Move::Light];
+    moves.extend(tidies.iter().filter(|one| is_possible(**one, node)));
+    if fresh && deviations(node) == 0 {
+        moves.extend(WORLD.iter().filter(|one| is_possible(**one, node)));
+        moves.extend((0_u16..).zip(&world.kinds).map(|(index, _)| Move::Break(index)));
     }
     moves
+}
+
+/// The first of two things that go wrong: one of each family.
+pub(crate) fn first_faults(world: &World) -> impl Iterator<Item = Move> + '_ {
+    let leads = (0_u16..).zip(&world.kinds).filter(|(_, kind)| kind.leads);
+    leads.map(|(index, _)| Move::Break(index))
+}
+
+/// A second thing that goes wrong beside a first: one of each family.
+pub(crate) fn second_faults(world: &World) -> impl Iterator<Item = Move> + '_ {
+    let leads = (0_u16..).zip(&world.kinds).filter(|(_, kind)| kind.leads_trips);
+    leads.map(|(index, _)| Move::Break(index))
+}
+
+/// How many things are not as they should be in a sound job: faults, a guard open where nobody
+/// lights or reaches in, a datum lost in a job, a hold or trip in force, a drive in fault, a part
+/// over its ceiling, an edge about to be dropped.
+pub(crate) fn deviations(node: &Node) -> usize {
+    let (plant, machine) = (&node.plant, &node.machine);
+    let phase = machine.sequence.phase();
+    let opens = matches!(phase, Phase::Lighting | Phase::Access);
+    let at_ease = matches!(phase, Phase::Idle | Phase::Manual);
+    let verdict = machine.verdict();
+    let others = [
+        plant.guard_open_for.is_some() && !opens,
+        !plant.referenced && !at_ease,
+        verdict.tripped() || !verdict.holds.is_empty(),
+        plant.in_fault,
+        plant.drops,
+        is_overheated(node),
+    ];
+    plant.faults.iter().flatten().count() + others.iter().filter(|so| **so).count()
+}
+
+fn is_overheated(node: &Node) -> bool {
+    let limits = node.machine.sequence.limits();
+    works_with_heat(node)
+        && limits.spray_window.is_some_and(|window| node.plant.part > window.high.celsius())
 }
 
 fn is_possible(one: Move, node: &Node) -> bool {
@@ -157,12 +185,13 @@ fn is_possible(one: Move, node: &Node) -> bool {
         Move::Wake => !plant.awake,
         Move::OpenGuard => plant.guard_open_for.is_none(),
         Move::ShutGuard => plant.guard_open_for.is_some(),
-        Move::KeyOn => !plant.key,
-        Move::KeyOff => plant.key,
         Move::Light => plant.gas_flows() && !plant.lit,
         Move::BlowOut => plant.lit,
         Move::DropEdge => !plant.drops && plant.pending.is_some(),
         Move::DriveLosesPower => plant.referenced,
+        Move::PartCold | Move::PartTooHotForAPass | Move::PartOverItsCeiling => {
+            works_with_heat(node)
+        }
         _ => true,
     }
 }
@@ -182,7 +211,7 @@ pub(crate) fn begin(node: &mut Node, world: &World, one: Move) -> Option<Duratio
     let plant = &mut node.plant;
     match one {
         Move::Wait => return None,
-        Move::Wake => plant.awake = true,
+        Move::Wake => (plant.awake, plant.key) = (true, true),
         Move::Ask(request, origin) => {
             if node.ask(request, origin) != Answer::Accepted {
                 return None;
@@ -191,8 +220,6 @@ pub(crate) fn begin(node: &mut Node, world: &World, one: Move) -> Option<Duratio
         Move::Press(button) => plant.pressed = Some(button),
         Move::OpenGuard => plant.guard_open_for = Some(Duration::ZERO),
         Move::ShutGuard => plant.guard_open_for = None,
-        Move::KeyOn => plant.key = true,
-        Move::KeyOff => plant.key = false,
         Move::Light => plant.light(),
         Move::BlowOut => plant.lit = false,
         Move::Break(kind) => node.break_down(kind)?,

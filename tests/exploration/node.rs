@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use evenpass_core::image::{Level, Outputs};
+use evenpass_core::image::{Contact, Level, Outputs};
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::sequence::{Phase, Situation};
 
@@ -30,7 +30,6 @@ pub(crate) struct Node {
 pub(crate) struct Before {
     pub(crate) outputs: Outputs,
     pub(crate) situation: Situation,
-    pub(crate) first: Option<&'static str>,
 }
 
 impl Node {
@@ -56,11 +55,7 @@ impl Node {
 
     /// So much time passes, then one scan is made. Says what was so before.
     pub(crate) fn scan(&mut self, world: &World, span: Duration) -> Before {
-        let before = Before {
-            outputs: self.machine.outputs,
-            situation: self.situation(),
-            first: self.machine.verdict().first.as_ref().map(|first| first.key),
-        };
+        let before = Before { outputs: self.machine.outputs, situation: self.situation() };
         self.plant.advance(world, &before.outputs, span);
         let inputs = read(&self.plant, world);
         let late = span.saturating_sub(COARSEST.max(world.scan)) > world.scan * LATE_PERIODS;
@@ -80,7 +75,8 @@ impl Node {
     pub(crate) fn ask(&mut self, request: Request, origin: Origin) -> Answer {
         let answer = self.machine.request(self.plant.now, request, origin);
         if answer == Answer::Accepted {
-            self.monitor.asked(request, origin, self.plant.key, self.plant.now);
+            let key = self.machine.inputs.is_on(Contact::EnablingKey, Duration::from_secs(1));
+            self.monitor.asked(request, origin, key, self.plant.now);
         }
         answer
     }
@@ -100,7 +96,11 @@ impl Node {
         let flows = [Coil::Fuel, Coil::Oxygen, Coil::Supply, Coil::Igniter]
             .iter()
             .any(|coil| outputs.coil(*coil).is_on());
-        let moves = matches!(outputs.axis, AxisDemand::Travel(_) | AxisDemand::Home(_));
+        let moves = match outputs.axis {
+            AxisDemand::Travel(travel) => (travel.to.mm() - self.plant.position).abs() > 0.1,
+            AxisDemand::Home(_) => true,
+            _ => false,
+        };
         !flows
             && !moves
             && !self.plant.lit

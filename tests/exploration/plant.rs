@@ -28,7 +28,7 @@ const HOMES_IN: Duration = Duration::from_secs(1);
 const QUICK_STOP: f64 = 250.0;
 const SPINDLE_RAMP: f64 = 200.0;
 /// The part gains and loses heat so fast, K/s, and the coat under the flame.
-const WARMS: f64 = 80.0;
+const WARMS: f64 = 30.0;
 const COOLS: f64 = 4.0;
 const COAT_WARMS: f64 = 150.0;
 const COAT_COOLS: f64 = 60.0;
@@ -52,6 +52,8 @@ pub(crate) struct Plant {
     pub(crate) velocity: f64,
     pub(crate) power: PowerState,
     asked_for: Duration,
+    /// What the drive was asked in the scan before.
+    demanded: AxisDemand,
     pub(crate) in_fault: bool,
     pub(crate) referenced: bool,
     pub(crate) attained: bool,
@@ -90,6 +92,7 @@ impl Plant {
             velocity: 0.0,
             power: PowerState::SwitchOnDisabled,
             asked_for: Duration::ZERO,
+            demanded: AxisDemand::Off,
             in_fault: false,
             referenced: false,
             attained: false,
@@ -183,7 +186,8 @@ impl Plant {
             self.rpm = 0.0;
         }
         self.burn(world, &outputs, dt);
-        self.extraction = outputs.coil(Coil::Extraction).is_on();
+        self.extraction = outputs.coil(Coil::Extraction).is_on()
+            && self.has(world, Fault::ExtractionFails).is_none();
         self.guard_open_for = self.guard_open_for.map(|open| open + span);
     }
 
@@ -234,6 +238,15 @@ impl Plant {
         let demand =
             if self.silent(world, Fault::DriveSilent) { AxisDemand::Off } else { outputs.axis };
         let may = self.torque_is_allowed(world) && !self.in_fault;
+        // What a drive says of its power follows what it is asked by an exchange.
+        let (answers, demanded) = (std::mem::replace(&mut self.demanded, demand), demand);
+        let demand = match answers {
+            AxisDemand::Off | AxisDemand::QuickStop => demanded,
+            before => match demanded {
+                AxisDemand::Off | AxisDemand::QuickStop => before,
+                _ => demanded,
+            },
+        };
         self.asked_for =
             if demand == AxisDemand::Off || !may { Duration::ZERO } else { self.asked_for + span };
         let had = self.power;
@@ -255,7 +268,7 @@ impl Plant {
             _ if self.asked_for >= ENABLES_IN => PowerState::OperationEnabled,
             _ => PowerState::SwitchOnDisabled,
         };
-        self.carry(world, demand, span);
+        self.carry(world, demanded, span);
     }
 
     fn carry(&mut self, world: &World, demand: AxisDemand, span: Duration) {

@@ -12,6 +12,9 @@ use crate::faults::{AT_REST, Bad, Fault, Off};
 use crate::plant::Plant;
 use crate::world::World;
 
+/// The hard limits lie so far beyond the travel, mm: past the datum.
+const BEYOND: f64 = 30.0;
+
 /// Reads everything now.
 pub(crate) fn read(plant: &Plant, world: &World) -> Inputs {
     let mut inputs = Inputs::unknown();
@@ -77,6 +80,8 @@ fn contact(plant: &Plant, world: &World, tag: Contact) -> Level {
         Contact::FuelShut => !plant.fuel,
         Contact::OxygenShut => !plant.oxygen,
         Contact::TorqueAllowed => plant.torque_is_allowed(world),
+        Contact::LimitMinus => plant.position > world.rig.axis.travel.low.mm() - BEYOND,
+        Contact::LimitPlus => plant.position < world.rig.axis.travel.high.mm() + BEYOND,
         Contact::ParkSwitch => plant.is_parked(world),
         Contact::PartTurning => plant.rpm > 1.0,
         other if AT_REST.contains(&other) => plant.pressed == Some(other),
@@ -139,6 +144,7 @@ fn spoil(inputs: &mut Inputs, fault: Fault, since: Moment) {
         | Fault::SpindleStopped
         | Fault::SpindleAt(_)
         | Fault::NoFlame
+        | Fault::ExtractionFails
         | Fault::Unvented => {}
     }
 }

@@ -129,6 +129,7 @@ impl Person {
             (_, Some(ask)) if ask.is_answered_by_accept() => {
                 node.plant.pressed = Some(Contact::AcceptButton);
             }
+            (Phase::Idle, _) if node.plant.in_fault => ask(node, Request::Reset),
             (Phase::Idle, _) if !node.plant.referenced => ask(node, Request::Home),
             (Phase::Manual, None) => {
                 let homing = node.machine.sequence.leaf() == Leaf::Homing;
@@ -162,9 +163,9 @@ fn ask(node: &mut Node, request: Request) {
 }
 
 fn reset(node: &mut Node) {
+    ask(node, Request::Inspected);
     if node.machine.verdict().acknowledged == Acknowledged::No {
         ask(node, Request::Acknowledge);
-        ask(node, Request::Inspected);
     } else {
         ask(node, Request::Reset);
     }

@@ -68,6 +68,11 @@ impl World {
             rig.attendance.every = Time::from_s(20.0);
             rig.attendance.answer_within = Time::from_s(5.0);
             program.blasted_within = Time::from_s(1.0);
+            for step in &mut program.steps {
+                if let Step::Spray(step) = step {
+                    step.dwell = Time::from_s(0.5);
+                }
+            }
             let fuse = program.steps.iter().position(|step| matches!(step, Step::Fuse(_)));
             let at = fuse.expect("it fuses");
             if let Some(Step::Fuse(step)) = program.steps.get_mut(at) {

@@ -52,7 +52,7 @@ impl What {
             Self::Coil(Coil::CoolingAir, _) => ("cooling jet on", "cooling jet off"),
             Self::Coil(_, _) => ("igniter on", "igniter off"),
             Self::Flame(_) => ("flame lit", "flame out"),
-            Self::Nozzle(_) => ("powder at the nozzle", "hose empty"),
+            Self::Nozzle(_) => ("powder at the nozzle", "no powder at the nozzle"),
             Self::Carriage(_) => ("carriage moves", "carriage at rest"),
             Self::Clear(_) => ("torch clear", "torch over the part"),
             Self::Torque(_) => ("torque on", "torque off"),

@@ -56,6 +56,11 @@ impl Carriage {
         carriage
     }
 
+    /// Play between screw and nut, mm.
+    pub(crate) fn play_mm(&self) -> f64 {
+        self.spec.backlash_mm
+    }
+
     /// Position and speed of the screw, as the motor turns it.
     pub(crate) fn screw(&self, now_us: u64) -> (f64, f64) {
         self.profile.at(seconds(now_us))

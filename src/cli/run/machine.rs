@@ -22,6 +22,7 @@ use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::port::Port;
+use crate::proving;
 use crate::record::RunKind;
 
 /// How often people and progress are looked at.
@@ -45,6 +46,9 @@ pub(super) fn run(
     if let Answer::Denied(denial) = controller.load(plan) {
         return Err(format!("{}; {}", denial.why, denial.help));
     }
+    let proofs = proving::keeping::demanded(&job.rig, arguments.records.as_deref())?;
+    let late = proving::keeping::warnings(&proofs);
+    controller.set_proofs(proofs);
     let kind = match job.rig.kind {
         RigKind::Twin => RunKind::Twin,
         RigKind::Machine => RunKind::Machine,
@@ -53,6 +57,9 @@ pub(super) fn run(
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));
+    for warning in &late {
+        progress.print(&format!("warning: {warning}"));
+    }
     let (tell, told) = channel::<Entry>();
     let clock = WallTime::start(controller, ports, move |entry| {
         // Nobody reads any more once the run has ended.

@@ -7,7 +7,7 @@ use evenpass_core::image::{AxisDemand, Coil};
 use evenpass_core::interlock::durations;
 use evenpass_core::interlock::{CarriageEffect, Class, Veto};
 
-use super::{Finding, Invariant, Look, at_most, invariant, must};
+use super::{Finding, Invariant, at_most, invariant, must};
 
 /// Low extraction may last so long before the hold (three seconds, the row's delay) and so long
 /// after it.

@@ -89,10 +89,10 @@ pub(crate) fn place_of(name: &str) -> usize {
 
 /// All of them.
 pub(crate) fn all() -> impl Iterator<Item = &'static Invariant> {
-    energy::INVARIANTS
+    order::INVARIANTS
         .iter()
-        .chain(order::INVARIANTS)
         .chain(people::INVARIANTS)
+        .chain(energy::INVARIANTS)
         .chain(JUDGED_ELSEWHERE)
 }
 

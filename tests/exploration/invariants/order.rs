@@ -59,7 +59,9 @@ pub(super) const INVARIANTS: &[Invariant] = &[
                 return Finding::Idle;
             }
             let plant = &look.node.plant;
-            let open = plant.guard_open_for.is_some();
+            // As it is read: a contact that lies cannot be known.
+            let read = crate::reading::read(plant, look.world);
+            let open = !read.is_on(Contact::Guard, durations::FIELD_SILENCE);
             let so = match look.world.rig.lit_by {
                 LitBy::Hand => {
                     open && plant.rpm < SPINDLE_RESTS
@@ -80,7 +82,13 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             let park = look.world.rig.axis.park;
             let leaves = matches!(outputs.axis, AxisDemand::Travel(travel) if travel.to != park);
             let stood = !matches!(look.before.outputs.axis, AxisDemand::Travel(_));
-            if !(leaves && stood && plant.lit && plant.is_parked(look.world)) {
+            // What goes wrong in this very scan could not be seen before it.
+            let just_now = plant
+                .faults
+                .iter()
+                .flatten()
+                .any(|standing| plant.now.since(standing.since) <= look.span);
+            if !(leaves && stood && plant.lit && plant.is_parked(look.world)) || just_now {
                 return Finding::Idle;
             }
             let SpindleDemand::Turn(set) = outputs.spindle else {
@@ -150,9 +158,11 @@ pub(super) const INVARIANTS: &[Invariant] = &[
     ),
     invariant(
         "a trip is followed",
-        "whatever the state, a trip leads to removing energy in the same scan",
+        "whatever the state, a trip leads to removing energy, in the next scan at the latest",
         |look| {
-            if !look.node.machine.verdict().tripped() {
+            // A cause raised by the sequence itself is latched after its step.
+            let raised_now = look.node.monitor.before_first.is_none();
+            if !look.node.machine.verdict().tripped() || raised_now {
                 return Finding::Idle;
             }
             let phase = look.node.machine.sequence.phase();

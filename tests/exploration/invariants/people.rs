@@ -6,7 +6,7 @@ use evenpass_core::image::{AxisDemand, Coil, SpindleDemand};
 use evenpass_core::interlock::durations;
 use evenpass_core::sequence::{Leaf, Phase};
 
-use super::{Finding, Invariant, Look, at_most, invariant, must};
+use super::{Finding, Invariant, at_most, invariant, must};
 
 pub(super) const INVARIANTS: &[Invariant] = &[
     invariant(
@@ -84,11 +84,14 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             if look.node.monitor.reset.is_none() {
                 return Finding::Idle;
             }
-            let standing = look.node.plant.faults.iter().flatten();
             let first = look.node.monitor.before_first;
+            let read = crate::reading::read(&look.node.plant, look.world);
+            let standing = look.node.plant.faults.iter().flatten();
             let lasting = standing
-                .map(|standing| look.world.kind(standing.kind))
-                .find(|kind| first.is_some_and(|first| kind.is_healthy_row_of(first)));
+                .filter_map(|standing| {
+                    first.and_then(|first| look.world.kind(standing.kind).health_judged_by(first))
+                })
+                .find(|tag| !read.is_on(*tag, durations::FIELD_SILENCE));
             must(lasting.is_none(), || format!("{first:?} reset with {lasting:?}"))
         },
     ),
@@ -99,7 +102,8 @@ pub(super) const INVARIANTS: &[Invariant] = &[
         if !look.node.machine.sequence.phase().is_running() {
             return Finding::Idle;
         }
-        at_most(look.node.monitor.unattended_for, longest, look)
+        // Counted from the scan after the first with a flame, and asked in a scan of its own.
+        at_most(look.node.monitor.unattended_for, longest + look.world.scan * 2, look)
     }),
     invariant(
         "manual work is isolated",

@@ -10,7 +10,7 @@ use super::power_state::{Command, Happening, PowerState, happens, transition};
 use crate::counts::{long_register, words};
 use crate::plant::carriage::Carriage;
 use crate::plant::profile::Limits;
-use crate::spec::DriveSpec;
+use crate::spec::{DriveSpec, Feedback};
 
 /// First register of the write block and its length.
 const WRITE_BLOCK: (u16, usize) = (0x0200, 16);
@@ -290,6 +290,18 @@ impl Drive {
         }
     }
 
+    /// Switching on begins from where the scale says that the carriage is: what the nut has slipped
+    /// meanwhile is no following error. Play is not taken up: a stepper keeps its steps.
+    fn find_screw(&mut self, now_us: u64, carriage: &Carriage) {
+        if self.spec.position_feedback == Feedback::Carriage {
+            let screw_mm = carriage.screw(now_us).0;
+            let on_scale_mm = carriage.torch_mm(now_us) - self.scale_datum_mm;
+            if (screw_mm - self.screw_datum_mm - on_scale_mm).abs() > carriage.play_mm() {
+                self.screw_datum_mm = screw_mm - on_scale_mm;
+            }
+        }
+    }
+
     /// The drive compares where it sent the carriage with where it is.
     pub(crate) fn watch_following(&mut self, now_us: u64, carriage: &mut Carriage) {
         if self.state == PowerState::OperationEnabled
@@ -331,6 +343,7 @@ impl Drive {
             }
             match step.number {
                 4 => {
+                    self.find_screw(now_us, carriage);
                     self.at_rest = AtRest::Nothing;
                     self.state = step.to;
                     self.reached = false;

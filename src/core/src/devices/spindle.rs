@@ -130,7 +130,7 @@ impl Spindle {
     /// A scan's demand.
     pub(super) fn demand(&mut self, outputs: &Outputs) {
         if outputs.spindle == SpindleDemand::Stop {
-            self.lockout = Lockout::Open;
+            self.lockout = self.lockout.after_rest();
         }
         // A person's reset clears once, however many scans it is passed on in.
         let new = self.enable == DriveEnable::KeepFault;

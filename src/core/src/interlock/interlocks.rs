@@ -2,6 +2,8 @@
 
 mod standing;
 
+use core::time::Duration;
+
 use super::Limits;
 use super::figures::{FigureProblem, figures};
 use super::judge::{Finding, View, armed, find};
@@ -12,6 +14,7 @@ use super::message::{message, raised};
 use super::news::News;
 use super::permissive::{Permissive, permissives};
 use super::plant::Plant;
+use super::proof::{ProofFinding, ProofWatch, Proved, find_under_proof};
 use super::scene::{Contacts, Scene};
 use super::slot::{Look, Slot};
 use super::trip::Trip;
@@ -60,6 +63,9 @@ pub struct Interlocks {
     extraction_asked: bool,
     latch: Latch,
     trip: Option<Trip>,
+    /// The row to be proved in the next step, and in that one only.
+    proof: Option<ProofWatch>,
+    proof_finding: Option<ProofFinding>,
 }
 
 impl Interlocks {
@@ -87,23 +93,35 @@ impl Interlocks {
             extraction_asked: false,
             latch: Latch::default(),
             trip: None,
+            proof: None,
+            proof_finding: None,
         })
     }
 
     /// Judges one scan: the inputs just read, what was last written, and the limits of the step
     /// in hand. Time is the inputs'.
     pub fn step(&mut self, inputs: &Inputs, last: &Outputs, limits: &Limits) {
-        let Self { plant, slots, memory, latch, trip, .. } = self;
+        // Taken, not kept: whoever proves asks again before every scan, or nothing is proved.
+        let proved = Proved::of(self.proof.take());
+        self.proof_finding = None;
+        let Self { plant, slots, memory, latch, trip, proof_finding, .. } = self;
         let scene = memory.update(inputs, last, limits, plant);
         let view = View { scene: &scene, inputs, limits, plant };
         let now = scene.now;
         for slot in slots.iter_mut() {
-            let look = slot.look(&view);
+            if proved.is(slot.row) {
+                let found = find_under_proof(slot.row, slot.figure.set_point, &view);
+                *proof_finding = Some(ProofFinding::of(found));
+            }
+            let look = slot.look(&view, proved);
             slot.follow_onset(&scene);
             match look {
                 Look::Same => {}
                 Look::Confirmed => {
-                    let words = |slot: &Slot| message(slot.row, &slot.figure, slot.onset, &view);
+                    let words = |slot: &Slot| {
+                        let words = message(slot.row, &slot.figure, slot.onset, &view);
+                        if proved.arms(slot.row) { format!("Proof test: {words}") } else { words }
+                    };
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }
@@ -128,6 +146,25 @@ impl Interlocks {
     #[must_use]
     pub const fn verdict(&self) -> &Verdict {
         &self.latch.verdict
+    }
+
+    /// Lets the next step look at a row under proof, and arm it on top of what arms it. It holds
+    /// for that one step: a proof that is not asked for again is over.
+    pub fn prove(&mut self, watch: ProofWatch) {
+        self.proof = Some(watch);
+    }
+
+    /// What the last step found of the row under proof; `None` when it looked at none.
+    #[must_use]
+    pub const fn proof_finding(&self) -> Option<ProofFinding> {
+        self.proof_finding
+    }
+
+    /// How long a row's condition must last on this rig before it counts; `None` for a key that
+    /// no row has.
+    #[must_use]
+    pub fn delay(&self, key: &str) -> Option<Duration> {
+        self.slots.iter().find(|slot| slot.row.key == key).map(|slot| slot.figure.delay)
     }
 
     /// Raises a person's cause. It counts at once.

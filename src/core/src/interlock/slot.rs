@@ -3,6 +3,7 @@
 use super::figures::Figure;
 use super::judge::{Finding, View, armed, find};
 use super::matrix::{ResetRule, Row, Watch};
+use super::proof::{Proved, find_under_proof};
 use super::scene::{Onset, Scene};
 use crate::moment::Moment;
 
@@ -68,19 +69,24 @@ impl Slot {
         self.onset = self.since.and_then(|_| self.onset.or_else(here));
     }
 
-    /// Looks once.
-    pub(super) fn look(&mut self, view: &View<'_>) -> Look {
+    /// Looks once; a row under proof counts as armed on top of what arms it.
+    pub(super) fn look(&mut self, view: &View<'_>, proved: Proved) -> Look {
         if matches!(self.row.watch, Watch::Person(_)) {
             // Raised in a moment, and in that moment gone.
             let was = core::mem::replace(&mut self.present, false);
             return if was { Look::Returned } else { Look::Same };
         }
-        let is_armed = armed(self.row.arming, view);
+        let under_proof = proved.arms(self.row);
+        let is_armed = under_proof || armed(self.row.arming, view);
         if !is_armed && !self.latched && !self.confirmed && !self.present {
             self.since = None;
             return Look::Same;
         }
-        let finding = find(self.row, self.figure.set_point, view);
+        let finding = if under_proof {
+            find_under_proof(self.row, self.figure.set_point, view)
+        } else {
+            find(self.row, self.figure.set_point, view)
+        };
         let live = is_armed && finding == Finding::Present;
         let now = view.scene.now;
         self.since = live.then(|| self.since.unwrap_or(now));

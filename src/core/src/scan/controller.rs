@@ -1,9 +1,13 @@
 //! The whole deciding part of the program as one value.
 
+mod proving;
+
 use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
+pub use self::proving::ProofState;
+use self::proving::Proofs;
 use super::around::Around;
 use super::effects::{EffectsLog, Look};
 use super::episode::{Episodes, Turn};
@@ -93,6 +97,9 @@ pub struct Controller {
     lines: usize,
     /// Powder edges dropped so far, as far as the job has been held for them.
     dropped: u64,
+    proofs: Proofs,
+    /// How old a contact and the drive's reading may be.
+    ages: (Duration, Duration),
 }
 
 impl Controller {
@@ -122,6 +129,8 @@ impl Controller {
             beat: Beat::default(),
             lines: rig.lines.len(),
             dropped: 0,
+            proofs: Proofs::default(),
+            ages: (rig.field.age_budget.to_duration(), rig.axis.age_budget.to_duration()),
         })
     }
 
@@ -208,7 +217,11 @@ impl Controller {
             outputs: self.outputs,
             verdict: self.interlocks.verdict().clone(),
             status: self.sequence.status(),
-            permissives: self.interlocks.permissives(&self.inputs, &self.sequence.limits()),
+            permissives: {
+                let rows = self.interlocks.permissives(&self.inputs, &self.sequence.limits());
+                rows.into_iter().chain(self.proofs.permissives()).collect()
+            },
+            proof: self.proof(),
             lines: (0..self.lines)
                 .filter_map(|line| self.rack.counters(LineId(line)).copied())
                 .collect(),
@@ -246,6 +259,7 @@ impl Controller {
         let inputs = self.rack.inputs(self.now);
         let limits = self.sequence.limits();
         self.hold_for_dropped_powder();
+        self.begin_proof_scan();
         self.interlocks.step(&inputs, &self.outputs, &limits);
         self.look_for_permissives(&inputs);
         let mut proposed = self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
@@ -258,6 +272,7 @@ impl Controller {
         self.rack.demand(self.now, &written, urgency);
         self.estimate_coat(&inputs);
         self.teller.contacts(&self.inputs, &inputs, &mut self.ledger);
+        self.end_proof_scan(&inputs);
         let before = core::mem::replace(&mut self.outputs, written);
         self.inputs = inputs;
         self.tell_events();
@@ -326,6 +341,7 @@ impl Controller {
                 .filter(|permissive| permissive.state == PermissiveState::Missing)
                 .map(|permissive| permissive.look),
         );
+        self.missing.extend_from_slice(&self.proofs.missing);
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);
         }

@@ -310,10 +310,8 @@ impl Course {
         let now = look.inputs.now;
         let flame = look.inputs.contact(Contact::Flame);
         // A flame that was lost is out before its loss counts.
-        if flame.kind == Kind::Measured && !flame.value.is_on() {
-            if self.burned.is_on() {
-                self.tell(Part::Flame, Stage::Seen, flame.at, "flame out", ledger);
-            }
+        if flame.kind == Kind::Measured && !flame.value.is_on() && self.burned.is_on() {
+            self.tell(Part::Flame, Stage::Seen, flame.at, "flame out", ledger);
         }
         let gas = [Coil::Fuel, Coil::Oxygen].iter().any(|coil| look.written.coil(*coil).is_on());
         let flowed = [Coil::Fuel, Coil::Oxygen].iter().any(|coil| self.was_on(*coil).is_on());

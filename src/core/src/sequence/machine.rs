@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use statig::blocking::Outcome;
 
-use crate::image::{AxisDemand, Coil, Outputs, SpindleDemand, Travel};
+use crate::image::{AxisDemand, Coil, Contact, Outputs, SpindleDemand, Travel};
 use crate::interlock::Class;
 use crate::moment::Moment;
 use crate::program::TorchPlan;
@@ -248,7 +248,7 @@ impl Machine {
                 | Phase::Complete,
             ) => Outcome::Handled,
             (Event::Stop(cause), Phase::Manual) => self.go(State::NotReady, cause),
-            (Event::Stop(cause), _) => stopping::begin(cause, self),
+            (Event::Stop(cause), _) => stopping::begin(cause, self, scan),
             (Event::PowderDropped, _) => {
                 self.feeder.void();
                 Outcome::Handled
@@ -275,11 +275,13 @@ impl Machine {
         if flows && self.leaf.phase() != Phase::Lighting { Flame::Lit } else { Flame::Out }
     }
 
-    /// Whether the spindle was asked to turn by the last scan.
-    pub(super) const fn spin(&self) -> Spin {
+    /// Whether the spindle was asked to turn by the last scan, and the part does not stand all
+    /// the same: what stands is not turned later, when whatever kept it is gone.
+    pub(super) fn spin(&self, scan: &Scan<'_>) -> Spin {
+        let stands = scan.spindle_is_at_rest() && !scan.is_on(Contact::PartTurning);
         match self.last.spindle {
-            SpindleDemand::Turn(_) => Spin::Turning,
-            SpindleDemand::Stop => Spin::AtRest,
+            SpindleDemand::Turn(_) if !stands => Spin::Turning,
+            SpindleDemand::Turn(_) | SpindleDemand::Stop => Spin::AtRest,
         }
     }
 

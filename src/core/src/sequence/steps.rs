@@ -11,7 +11,7 @@ use super::cause::Cause;
 use super::context::Scan;
 use super::machine::{Cursor, Machine, Owed};
 use super::state::{Errand, Flame, Proof, State, Warming};
-use super::states::{access, cooling, fusing, preheating, spraying, starting};
+use super::states::{access, cooling, fusing, holding, preheating, spraying, starting};
 
 /// Longest wait for a part to cool before it is sprayed again; 683 s in still air from 350 to
 /// 250 degC for the 50 mm bar of the reference job (computed there), so an hour is ample.
@@ -67,6 +67,9 @@ pub(super) fn next_step(
         return machine.go(to, cause);
     }
     let to = State::of_step(machine.cursor, machine, scan);
+    if scan.is_parked() && machine.flame() == Flame::Lit {
+        return leave_park(to, cause, machine, scan);
+    }
     machine.go(to, cause)
 }
 
@@ -90,6 +93,26 @@ pub(super) fn take_up(
         _ => State::of_step(machine.cursor, machine, scan),
     };
     machine.go(to, cause)
+}
+
+/// From a wait at the park, flame lit, to a state that takes the torch over the part: only with the
+/// spindle at its speed still. One that has stopped meanwhile holds, and the restart proves it.
+pub(super) fn leave_park(
+    to: State,
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &mut Scan<'_>,
+) -> Outcome<State> {
+    let over_the_part =
+        matches!(to, State::Traversing { .. } | State::Approaching { .. } | State::Heating { .. });
+    let wrong = starting::spindle_is_wrong(machine, scan);
+    match wrong.filter(|_| over_the_part) {
+        Some(wrong) => {
+            machine.setback = Some(wrong);
+            holding::begin(wrong, machine)
+        }
+        None => machine.go(to, cause),
+    }
 }
 
 /// Whether the step at a cursor works with a flame.
@@ -121,7 +144,7 @@ pub(super) fn give_up(
         return machine.fall_back(State::NotReady, cause);
     }
     let shutting = cooling::Shutting::of(machine, scan);
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.fall_back(State::HeldUnlit { shutting, spin }, cause)
 }
 

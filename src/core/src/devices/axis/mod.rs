@@ -152,7 +152,7 @@ impl Axis {
         };
         self.wish = wish;
         if matches!(wish, Wish::Off | Wish::Stopped) {
-            self.lockout = Lockout::Open;
+            self.lockout = self.lockout.after_rest();
         }
         // A person's reset clears once, however many scans it is passed on in.
         self.fault_reset = match (self.enable, outputs.drive) {

@@ -123,7 +123,7 @@ impl Shown {
     /// Whether an intermittent signal is dead just now. It begins dead.
     fn is_out(&self) -> bool {
         let since = self.from.map_or(Duration::ZERO, |from| self.inputs.now.since(from));
-        since.as_millis() / TURNS.as_millis() % 2 == 0
+        (since.as_millis() / TURNS.as_millis()).is_multiple_of(2)
     }
 
     /// A level that changes without sense, the same each time it is asked for.

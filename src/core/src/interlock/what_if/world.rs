@@ -203,7 +203,7 @@ impl World {
             }
         }
         self.axis.velocity = Speed::from_mm_per_s(velocity);
-        self.axis.position = self.axis.position + Length::from_mm(velocity * seconds);
+        self.axis.position += Length::from_mm(velocity * seconds);
         let parked = (self.axis.position - self.park).abs() <= self.park_tolerance;
         put(&mut self.contacts, Contact::ParkSwitch, Level::from_bit(parked));
     }

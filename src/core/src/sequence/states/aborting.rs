@@ -114,7 +114,7 @@ pub(in super::super) fn begin(
     } else {
         Phase::Resting { until: scan.now + REST_WITHIN }
     };
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.reset = Owed::Nothing;
     machine.go(State::Aborting(Aborting { spin, phase }), cause)
 }
@@ -122,7 +122,9 @@ pub(in super::super) fn begin(
 /// A flame that was over the part, or a coat that may have been wet.
 fn over_the_part(machine: &Machine, scan: &Scan<'_>) -> bool {
     let group = machine.leaf.phase();
-    group == Group::Fusing || (machine.last.coil(Coil::Fuel) == Level::On && !scan.is_clear())
+    // A valve that is stroked to prove an interlock opens to an isolated and vented pipe.
+    let burned = machine.last.coil(Coil::Fuel) == Level::On && group != Group::Manual;
+    group == Group::Fusing || (burned && !scan.is_clear())
 }
 
 /// What the trip has probably done to the part, for its record.

@@ -141,9 +141,13 @@ pub(in super::super) enum Withdrawn {
 }
 
 /// The root's answer to a hold.
-pub(in super::super) fn begin(cause: Cause, machine: &mut Machine) -> Outcome<State> {
+pub(in super::super) fn begin(
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &Scan<'_>,
+) -> Outcome<State> {
     let phase = Withdrawal::begin(machine);
-    let (flame, spin) = (machine.flame(), machine.spin());
+    let (flame, spin) = (machine.flame(), machine.spin(scan));
     machine.go(State::Holding(Holding { flame, spin, phase }), cause)
 }
 

@@ -233,7 +233,7 @@ fn failed(
         scan.wish(Wish::LockedOut);
         let cause = Cause::LockedOut { tries };
         machine.setback = Some(cause);
-        return stopping::begin(cause, machine);
+        return stopping::begin(cause, machine, scan);
     }
     let span = allowed.map_or(PURGE_ALLOWANCE, |rules| rules.wait.to_duration());
     machine.fall_back(State::Purging(Purging::new(errand, span, machine, scan)), cause)

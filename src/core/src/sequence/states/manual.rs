@@ -11,9 +11,10 @@ use super::super::machine::Machine;
 use super::super::prompt::Ask;
 use super::super::state::State;
 use super::super::steps::is_late;
-use crate::image::{AxisDemand, Contact, HomingRequest, Level, Referenced};
+use crate::image::{Analogue, AxisDemand, Coil, Contact, HomingRequest, Level, Referenced};
 use crate::interlock::durations::JOG_LEASE;
 use crate::moment::Moment;
+use crate::proof::Strokes;
 use crate::quantity::{Length, Quantity};
 use crate::request::{Direction, Request};
 
@@ -31,6 +32,8 @@ const BEGIN_WITHIN: Duration = Duration::from_secs(60);
 const STALE_DATUM: Duration = Duration::from_secs(2);
 /// Proving ends by itself (forced outputs at most ten minutes: common practice).
 const PROVE_FOR: Duration = Duration::from_secs(600);
+/// How long the gas pressures may be unknown before proving ends: as with hands inside.
+const UNPROVED_FOR: Duration = Duration::from_millis(300);
 
 /// Homing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -329,8 +332,39 @@ pub(in super::super) fn proving(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
-    if is_late(until, scan) || !scan.is_vented() {
+    let vented = scan.is_vented();
+    if vented {
+        machine.unproved_since = None;
+    }
+    // What is unknown shuts the valves in this scan; the state waits a little longer, so that the
+    // proof of a transmitter or of the module itself is told by its own row.
+    let unknown = [Analogue::FuelPressure, Analogue::OxygenPressure]
+        .into_iter()
+        .all(|gas| scan.value(gas).is_none_or(|bar| bar < scan.figures.vented_below.bar()));
+    let waits =
+        unknown && scan.now.since(*machine.unproved_since.get_or_insert(scan.now)) < UNPROVED_FOR;
+    if is_late(until, scan) || !(vented || waits) {
+        machine.unproved_since = None;
         return machine.go(State::NotReady, Cause::ProvingOver);
     }
     Outcome::Handled
+}
+
+/// What the proof in hand strokes, and only with the key on and both gases read as vented now.
+pub(in super::super) fn propose_proving(scan: &mut Scan<'_>) {
+    let Strokes { fuel, oxygen, extraction, torque } = scan.strokes;
+    if extraction.is_on() {
+        scan.energise(Coil::Extraction);
+    }
+    if !scan.is_on(Contact::EnablingKey) || !scan.is_vented() {
+        return;
+    }
+    for (coil, wanted) in [(Coil::Fuel, fuel), (Coil::Oxygen, oxygen)] {
+        if wanted.is_on() {
+            scan.energise(coil);
+        }
+    }
+    if torque.is_on() && scan.at_rest() {
+        scan.outputs.axis = AxisDemand::Still;
+    }
 }

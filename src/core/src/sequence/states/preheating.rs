@@ -94,11 +94,11 @@ pub(in super::super) fn traversing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if is_late(until, scan) {
         machine.setback = Some(Cause::PreheatTooLong);
-        return holding::begin(Cause::PreheatTooLong, machine);
+        return holding::begin(Cause::PreheatTooLong, machine, scan);
     }
     // Judged at the end of the span only: under the torch the surface is hotter than the part.
     if scan.is_at(toward.end(figures.span)) {
@@ -146,7 +146,7 @@ pub(in super::super) fn soaking(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     let part = scan.temperature();
     if part.is_some_and(|part| part < figures.window.low) {
@@ -155,7 +155,7 @@ pub(in super::super) fn soaking(
             .map_or(LONGEST_WAIT, |preheat| preheat.longest.to_duration());
         let toward = nearer_end(warming, machine, scan);
         let to = State::Traversing { warming, toward, until: scan.now + longest };
-        return machine.go(to, Cause::TooCold);
+        return steps::leave_park(to, Cause::TooCold, machine, scan);
     }
     if scan.is_parked() && part.is_some_and(|part| figures.window.contains(part)) {
         let begun = *since.get_or_insert(scan.now);
@@ -164,7 +164,7 @@ pub(in super::super) fn soaking(
                 Warming::Step => steps::next_step(Cause::Warm, machine, scan),
                 Warming::Again => {
                     let to = State::of_step(machine.cursor, machine, scan);
-                    machine.go(to, Cause::Warm)
+                    steps::leave_park(to, Cause::Warm, machine, scan)
                 }
             };
         }
@@ -173,7 +173,7 @@ pub(in super::super) fn soaking(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::SoakTooLong);
-        return holding::begin(Cause::SoakTooLong, machine);
+        return holding::begin(Cause::SoakTooLong, machine, scan);
     }
     Outcome::Handled
 }

@@ -72,7 +72,7 @@ pub(in super::super) fn approaching(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine);
+        return holding::begin(Cause::CarriageLate, machine, scan);
     }
     Outcome::Handled
 }
@@ -194,7 +194,7 @@ pub(in super::super) fn crossing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     follow_temperature(machine, scan);
     if scan.now > start && scan.is_at(pass.to) {
@@ -206,7 +206,7 @@ pub(in super::super) fn crossing(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine);
+        return holding::begin(Cause::CarriageLate, machine, scan);
     }
     Outcome::Handled
 }
@@ -241,7 +241,7 @@ fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> boo
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine);
+        return holding::begin(Cause::PassDoneThenHold, machine, scan);
     }
     let Some(next) = step.passes.get(machine.cursor.pass) else {
         machine.feeder.void();
@@ -292,7 +292,7 @@ pub(in super::super) fn turning(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((_, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if !scan.is_at(pass.from) {
         machine.feeder.void();
@@ -320,21 +320,21 @@ pub(in super::super) fn waiting(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(step) = scan.spray(machine.cursor) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine);
+        return holding::begin(Cause::PassDoneThenHold, machine, scan);
     }
     let low = Temperature::from_celsius(step.window.low.celsius() + OVER_LOW);
     let below = step.resume_below.min(hottest_start(step, machine)).max(low);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
-        return machine.go(to, Cause::CoolEnough);
+        return steps::leave_park(to, Cause::CoolEnough, machine, scan);
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::WaitTooLong);
-        return holding::begin(Cause::WaitTooLong, machine);
+        return holding::begin(Cause::WaitTooLong, machine, scan);
     }
     Outcome::Handled
 }

@@ -263,7 +263,7 @@ fn a_drive_that_went_into_fault_while_idle_is_cleared_by_a_reset_and_only_by_tha
         assert!(plant.drive_fault, "nothing clears a drive by itself");
         assert_ne!(plant.ask_from(Request::Reset, Origin::Watcher), Answer::Accepted);
         plant.press(Contact::ResetButton);
-        plant.scan();
+        plant.run(0.5);
         assert!(!plant.drive_fault, "in {leaf:?}");
         assert_eq!(plant.outputs.axis, AxisDemand::Off, "and nothing moves");
     }

@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 
-use super::fixture::{cool, fuse, program, rig, spray};
+use super::fixture::{PARK, cool, fuse, program, rig, spray};
 use super::plant::{Person, Plant};
 use super::reach::reach;
-use crate::image::{Coil, Contact};
+use crate::image::{Coil, Contact, Level};
 use crate::program::{Program, Step};
 use crate::quantity::Time;
 use crate::request::{Answer, Request};
@@ -154,4 +154,25 @@ fn the_blue_lamp_calls_for_wetting_only_when_the_coat_reads_what_it_wets_at() {
     plant.coat = 1021.0;
     plant.scan();
     assert!(plant.outputs.coil(Coil::LampBlue).is_on());
+}
+
+#[test]
+fn a_spindle_that_stopped_during_the_soak_holds_before_the_torch_leaves_the_park() {
+    for restarts in [Level::Off, Level::On] {
+        let mut plant = reach(Leaf::Soaking);
+        plant.until(Leaf::Soaking, 1.0);
+        while (plant.position - PARK).abs() > 0.5 {
+            plant.scan();
+        }
+        plant.gear = Some(0.0);
+        plant.rpm = 0.0;
+        plant.until(Leaf::HeldLit, 60.0);
+        let moved = (plant.position - PARK).abs();
+        assert!(moved < 0.5, "it left the park over a part that stands: {moved} mm");
+        if restarts.is_on() {
+            plant.gear = None;
+            plant.ask(Request::Restart);
+            plant.until(Leaf::Approaching, 60.0);
+        }
+    }
 }
