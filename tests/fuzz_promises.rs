@@ -8,7 +8,6 @@
     clippy::print_stdout,
     reason = "a broken promise is a panic; a test says how much it has tried"
 )]
-
 #![allow(unreachable_pub, reason = "what is tried here belongs to the fuzzer's own crate")]
 
 #[path = "fuzz/src/checksum.rs"]
