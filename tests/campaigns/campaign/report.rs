@@ -15,6 +15,11 @@ use super::kinds::{Name, WORDS, name, nothing_yet};
 use super::schedule::Schedule;
 use super::world::Outcome;
 
+/// From so many seeds on every kind of request has to have come.
+const EVERY_REQUEST_FROM: u64 = 1_000;
+/// From so many seeds on every pair of word and target has to have come.
+const EVERY_PAIR_FROM: u64 = 10_000;
+
 /// One measured permitted duration.
 #[derive(Debug, Clone, Default)]
 struct Measured {
@@ -115,14 +120,17 @@ impl Report {
         }
     }
 
-    /// What never came although it can. With few seeds only words and targets are asked for,
-    /// each by itself; with many every pair.
-    pub(crate) fn never_came(&self, pairs: bool) -> Vec<String> {
+    /// What never came although it can. Of a few seeds every word, every target and every kind is
+    /// asked for, each by itself, and of the requests only that there were any; of many seeds every
+    /// kind of request too, and of very many every word at every target.
+    pub(crate) fn never_came(&self) -> Vec<String> {
         let mut sums: BTreeMap<(&str, String), u64> = BTreeMap::new();
         for ((group, kind, target), count) in &self.generated {
             let mut add = |of: String| *sums.entry((group, of)).or_default() += count;
-            if pairs || *group == "program" {
+            if self.seeds >= EVERY_PAIR_FROM || *group == "program" {
                 add(format!("{kind} {target}"));
+            } else if *group == "request" && self.seeds < EVERY_REQUEST_FROM {
+                add("any".to_owned());
             } else {
                 add(kind.clone());
                 add(target.clone());
