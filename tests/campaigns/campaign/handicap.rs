@@ -49,6 +49,8 @@ pub(crate) struct Handicapped {
     stalled_until: Option<u64>,
     /// What its clock is ahead of true time, us.
     ahead_us: i64,
+    /// The latest that it has shown.
+    latest: Moment,
     ports_gone: [bool; 2],
     unread: Vec<Unread>,
     defect: Option<Defect>,
@@ -66,6 +68,7 @@ impl Handicapped {
             controller,
             stalled_until: None,
             ahead_us: 0,
+            latest: Moment::START,
             ports_gone: [false; 2],
             unread: Vec::new(),
             defect,
@@ -94,6 +97,12 @@ impl Handicapped {
 
     pub(crate) fn is_stalled(&self, now: Moment) -> bool {
         self.stalled_until.is_some_and(|until| now.as_micros() < until)
+    }
+
+    /// Whether its clock shows less than it has shown before: until it has caught up, time stands
+    /// still for the controller.
+    pub(crate) fn is_behind(&self, now: Moment) -> bool {
+        self.shown(now) < self.latest
     }
 
     /// The program stands still from now on.
@@ -217,6 +226,7 @@ impl Master for Handicapped {
             return;
         }
         let shown = self.shown(now);
+        self.latest = self.latest.max(shown);
         self.catch_up(shown);
         self.controller.handle_time(shown);
         self.look();

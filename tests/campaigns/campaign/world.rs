@@ -84,7 +84,6 @@ struct World<'a> {
     outcome: Outcome,
     look_next: Moment,
     lets_go: Vec<(Moment, Button)>,
-    frozen_until: u64,
     moved_until: u64,
     jog_renewed_us: u64,
     tripped: bool,
@@ -122,7 +121,6 @@ pub(crate) fn play(job: &Job, plan: &Plan, schedule: &Schedule, extras: Extras) 
         outcome,
         look_next: Moment::START,
         lets_go: Vec::new(),
-        frozen_until: 0,
         moved_until: 0,
         jog_renewed_us: 0,
         tripped: false,
@@ -281,7 +279,11 @@ impl World<'_> {
         }
         let program = self.time.controller();
         let jogging = phase == Phase::Manual && program.controller.status().leaf == Leaf::Jogging;
-        let stalled = program.is_stalled(now) || now.as_micros() < self.frozen_until;
+        let behind = program.is_behind(now);
+        let stalled = behind || program.is_stalled(now);
+        if behind {
+            self.outcome.checker.unbidden.clock_stands(now.as_micros());
+        }
         let look = Look {
             truth: &truth,
             phase,
@@ -359,10 +361,7 @@ impl World<'_> {
             }
             Event::ClockBack(by_us) => {
                 program.put_back(by_us);
-                // Until it has caught up, time stands still for the controller.
-                self.frozen_until = self.frozen_until.max(now_us) + by_us;
-                self.moved_until = self.frozen_until + 1_000_000;
-                self.outcome.checker.unbidden.clock_stands(self.frozen_until);
+                self.moved_until = now_us + by_us + 1_000_000;
             }
             Event::Press { button, hold_us } => {
                 bench.press(button);
@@ -412,7 +411,6 @@ impl World<'_> {
             bench.restore_power();
         }
         self.outcome.checker.declared.mended();
-        self.frozen_until = self.frozen_until.max(now.as_micros());
     }
 }
 
