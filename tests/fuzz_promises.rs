@@ -5,7 +5,6 @@
     clippy::panic,
     clippy::expect_used,
     clippy::indexing_slicing,
-    clippy::print_stdout,
     reason = "a broken promise is a panic; a test says how much it has tried"
 )]
 #![allow(unreachable_pub, reason = "what is tried here belongs to the fuzzer's own crate")]

@@ -107,6 +107,11 @@ pub(crate) fn leaf_of(name: &str) -> Option<Leaf> {
     Leaf::ALL.iter().copied().find(|leaf| leaf.name() == name)
 }
 
+/// What is so of a machine whose torch is clear from a place on.
+type Fact = fn(&Truth, f64) -> bool;
+/// What is told when it comes to be so, or no longer is.
+type Word = fn(bool) -> What;
+
 /// Tells what is not as it was at the look before.
 pub(crate) fn compare(
     before: &Truth,
@@ -115,7 +120,7 @@ pub(crate) fn compare(
     at: Moment,
     told: &mut Vec<Happened>,
 ) {
-    let facts: [(fn(&Truth, f64) -> bool, fn(bool) -> What); 7] = [
+    let facts: [(Fact, Word); 7] = [
         (|truth, _| truth.flame_lit, What::Flame),
         (|truth, _| truth.powder_g_s > NO_POWDER, What::Nozzle),
         (|truth, _| truth.torch_mm_s.abs() > RESTS, What::Carriage),

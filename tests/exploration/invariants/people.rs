@@ -7,6 +7,7 @@ use evenpass_core::interlock::durations;
 use evenpass_core::sequence::{Leaf, Phase};
 
 use super::{Finding, Invariant, at_most, invariant, must};
+use crate::node::COARSEST;
 
 pub(super) const INVARIANTS: &[Invariant] = &[
     invariant(
@@ -102,8 +103,10 @@ pub(super) const INVARIANTS: &[Invariant] = &[
         if !look.node.machine.sequence.phase().is_running() {
             return Finding::Idle;
         }
-        // Counted from the scan after the first with a flame, and asked in a scan of its own.
-        at_most(look.node.monitor.unattended_for, longest + look.world.scan * 2, look)
+        // Counted from the scan after the first with a flame, and asked in a scan of its own; where
+        // nothing moves that scan may come a coarse step late.
+        let steps = look.world.scan * 2 + COARSEST;
+        at_most(look.node.monitor.unattended_for, longest + steps, look)
     }),
     invariant(
         "manual work is isolated",

@@ -18,8 +18,11 @@ const SLEEVE: &str = include_str!("../../../config/recipes/pump-sleeve.toml");
 const STEPPED: &str = include_str!("../../../config/recipes/stepped-shaft.toml");
 const TAPER: &str = include_str!("../../../config/recipes/taper-spindle.toml");
 
+/// What must hold for any bytes; a broken promise panics.
+pub type Promise = fn(&[u8]);
+
 /// What can be fuzzed, and by which function.
-pub const TARGETS: [(&str, fn(&[u8])); 4] = [
+pub const TARGETS: [(&str, Promise); 4] = [
     ("frames", crate::frames),
     ("rig", crate::rig),
     ("recipe", crate::recipe),

@@ -109,7 +109,12 @@ pub(in super::super) fn begin(
     }
     let may =
         matches!(scan.verdict.effects.carriage, CarriageEffect::Free | CarriageEffect::Retreat);
-    let phase = if may && can_retreat(scan) && !scan.is_parked() && machine.job != Job::None {
+    // A trip takes a flame away and lets a way out go on; a carriage that was not asked to travel
+    // is not moved for nothing.
+    let travels = matches!(machine.last.axis, AxisDemand::Travel(_));
+    let needed = travels || machine.last.coil(Coil::Fuel).is_on();
+    let away = needed && !scan.is_parked() && machine.job != Job::None;
+    let phase = if may && away && can_retreat(scan) {
         Phase::Retreating { until: scan.now + Machine::patience_to(scan.park(), scan) }
     } else {
         Phase::Resting { until: scan.now + REST_WITHIN }
