@@ -14,6 +14,7 @@ use std::process::{Command, Output};
 use std::time::Duration;
 
 use evenpass::files;
+use evenpass::proving::keeping::Lines;
 use evenpass::proving::{Instruction, Led, Place, Said, Twin, keeping, lead};
 use evenpass::record::{ProofOutcome, RunKind, Store};
 use evenpass_core::image::{Coil as OurCoil, Contact};
@@ -297,10 +298,13 @@ fn what_was_proved_is_in_the_record_with_its_person_and_the_day_it_is_due_again(
 #[test]
 fn a_machine_demands_every_proof_and_a_twin_none() {
     let (_folder, file) = records();
-    let of_machine = keeping::demanded(&machine(), Some(&file)).expect("no file is no proof");
+    let of_machine =
+        keeping::demanded(&machine(), Lines::Real, Some(&file)).expect("no file is no proof");
     assert_eq!(of_machine.len(), procedures_of(&machine()).count());
     assert!(of_machine.iter().all(|(_, standing)| *standing == Standing::Never));
-    assert_eq!(keeping::demanded(&rig(), Some(&file)), Ok(Vec::new()));
+    assert_eq!(keeping::demanded(&rig(), Lines::Simulated, Some(&file)), Ok(Vec::new()));
+    let called_a_twin = keeping::demanded(&rig(), Lines::Real, Some(&file)).expect("no file");
+    assert!(!called_a_twin.is_empty(), "a machine is not a twin for being called one");
     assert!(!file.exists(), "looking makes no file");
 }
 

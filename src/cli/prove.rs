@@ -22,6 +22,9 @@ use crate::files;
 use crate::proving::{Led, Place, Twin, keeping, lead};
 use crate::record::{ProofRecord, Store, records_file};
 
+/// Longest name of a person, characters: one line of the list of proofs (arbitrary).
+const LONGEST_NAME: usize = 80;
+
 /// What `prove` is asked.
 #[derive(Debug, Args)]
 pub(super) struct ProveArguments {
@@ -74,10 +77,17 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
         Err(problem) => return say::bad_input(&problem),
     };
     let person = arguments.person.as_deref().unwrap_or_default().trim();
-    if person.is_empty() {
-        return say::bad_input(
-            "--person: found an empty name\naccepted: the name of whoever is at the devices\n",
-        );
+    let found = match person {
+        "" => Some("an empty name"),
+        name if name.chars().any(char::is_control) => Some("a name with control characters"),
+        name if name.chars().count() > LONGEST_NAME => Some("a name of over 80 characters"),
+        _ => None,
+    };
+    if let Some(found) = found {
+        return say::bad_input(&format!(
+            "--person: found {found}\naccepted: the name of whoever is at the devices, one line of \
+             up to {LONGEST_NAME} characters\n"
+        ));
     }
     let on_lines = rig.kind == RigKind::Machine || arguments.ports.are_given();
     if on_lines && !arguments.defects.is_empty() {

@@ -78,15 +78,26 @@ pub fn standings(
         .collect())
 }
 
-/// What a start on this rig demands: nothing of a twin, every proof of a machine.
+/// What the rig's lines go to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lines {
+    /// A twin: pseudo-terminals of this computer.
+    Simulated,
+    /// Something that may be a machine.
+    Real,
+}
+
+/// What a start on this rig demands: nothing of a twin on lines of its own, every proof of all
+/// else. A rig file that calls a machine a twin takes no proof away.
 ///
 /// # Errors
 /// The records can't be opened or read: what is wrong and what to do.
 pub fn demanded(
     rig: &Rig,
+    lines: Lines,
     records: Option<&Path>,
 ) -> Result<Vec<(&'static str, Standing)>, String> {
-    if rig.kind == RigKind::Twin {
+    if rig.kind == RigKind::Twin && lines == Lines::Simulated {
         return Ok(Vec::new());
     }
     let read = || {

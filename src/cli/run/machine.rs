@@ -21,8 +21,8 @@ use crate::cli::words::{self, Typed};
 use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
-use crate::port::Port;
-use crate::proving;
+use crate::port::{Medium, Port};
+use crate::proving::{self, keeping::Lines};
 use crate::record::RunKind;
 
 /// How often people and progress are looked at.
@@ -46,7 +46,9 @@ pub(super) fn run(
     if let Answer::Denied(denial) = controller.load(plan) {
         return Err(format!("{}; {}", denial.why, denial.help));
     }
-    let proofs = proving::keeping::demanded(&job.rig, arguments.records.as_deref())?;
+    let simulated = ports.iter().all(|port| port.medium() == Medium::PseudoTerminal);
+    let lines = if simulated { Lines::Simulated } else { Lines::Real };
+    let proofs = proving::keeping::demanded(&job.rig, lines, arguments.records.as_deref())?;
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
     let kind = match job.rig.kind {

@@ -125,6 +125,7 @@ impl Interlocks {
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }
+                    inspect_anew(slot, trip);
                 }
                 Look::Returned => latch.return_to_normal(slot, now),
             }
@@ -188,6 +189,7 @@ impl Interlocks {
                 if self.latch.confirm(slot, now, |slot| raised(slot.row, words)) == Onset::First {
                     self.trip = Some(Trip::begin(&self.memory, &self.scene));
                 }
+                inspect_anew(slot, &mut self.trip);
             }
         }
         self.conclude();
@@ -405,6 +407,15 @@ impl Interlocks {
         if self.memory.purge_owed {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");
         }
+    }
+}
+
+/// An inspection counts for what happened before it: a flashback after it wants another.
+fn inspect_anew(slot: &Slot, trip: &mut Option<Trip>) {
+    if slot.row.reset == ResetRule::Inspected
+        && let Some(trip) = trip
+    {
+        trip.inspected = false;
     }
 }
 

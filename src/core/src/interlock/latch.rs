@@ -55,6 +55,10 @@ impl Latch {
                 occurrence.present = Presence::Active;
                 occurrence.repeats = occurrence.repeats.saturating_add(1);
             }
+            // Whoever saw it go has not seen that it came back.
+            if slot.row.class == Class::Trip {
+                self.verdict.acknowledged = Acknowledged::No;
+            }
             return Onset::Later;
         }
         let occurrence = Occurrence {

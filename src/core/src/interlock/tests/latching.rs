@@ -195,6 +195,40 @@ fn a_flashback_is_reset_only_after_an_inspection_and_blows_no_air_before_it() {
 }
 
 #[test]
+fn an_inspection_does_not_count_for_a_flashback_that_comes_after_it() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.run(0.1);
+    bench.interlocks.inspected();
+    bench.contact(Contact::Arrestor, Level::Off);
+    bench.run(0.1);
+    assert!(bench.causes().contains(&"flashback"), "{:?}", bench.causes());
+    let wanted = "Inspect torch, hoses and arrestors, and write down what was found.";
+    assert!(bench.verdict().reset_needs.contains(&wanted));
+    bench.interlocks.inspected();
+    assert!(!bench.verdict().reset_needs.contains(&wanted));
+    bench.contact(Contact::Arrestor, Level::On);
+    bench.run(1.0);
+    bench.contact(Contact::Arrestor, Level::Off);
+    bench.run(0.1);
+    assert!(bench.verdict().reset_needs.contains(&wanted), "a second one wants a second look");
+}
+
+#[test]
+fn a_trip_that_comes_back_after_the_acknowledgement_wants_another() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.scan();
+    let now = bench.inputs.now;
+    bench.interlocks.acknowledge(now);
+    bench.contact(Contact::Clamp, Level::On);
+    bench.run(6.0);
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.scan();
+    assert_eq!(bench.verdict().acknowledged, Acknowledged::No);
+}
+
+#[test]
 fn a_new_cause_after_the_acknowledgement_wants_another() {
     let mut bench = Bench::spraying();
     bench.contact(Contact::Clamp, Level::Off);

@@ -36,6 +36,14 @@ fn shipped() -> Vec<Rig> {
 
 /// A scene that trips by itself would tell everybody nonsense.
 #[test]
+fn a_signal_that_is_given_twice_is_refused_and_a_person_may_ask_twice() {
+    let refused = assumptions("flame=off,flame=ok").expect_err("contradictory");
+    assert_eq!(refused.what, "`flame` is given twice");
+    assert!(assumptions("flame=off,guard=off").is_ok());
+    assert!(assumptions("request=hold,request=abort").is_ok());
+}
+
+#[test]
 fn without_a_fault_nothing_is_confirmed_in_any_phase_on_any_shipped_rig() {
     for rig in shipped() {
         for phase in ScenePhase::ALL {

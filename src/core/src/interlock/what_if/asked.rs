@@ -358,7 +358,21 @@ fn refuse(found: &str, words: Vec<&'static str>, more: &str) -> Refusal {
 /// Reads several assumptions, separated by commas.
 ///
 /// # Errors
-/// The first that can't be read.
+/// The first that can't be read, or that says a second thing of one signal.
 pub fn assumptions(text: &str) -> Result<Vec<Assumption>, AssumptionError> {
-    text.split(',').map(str::parse).collect()
+    let mut all: Vec<Assumption> = Vec::new();
+    for one in text.split(',') {
+        let read: Assumption = one.parse()?;
+        let again = all.iter().any(|before| before.target == read.target);
+        if again && read.target != Target::Request {
+            return Err(AssumptionError {
+                found: one.trim().to_owned(),
+                what: format!("`{}` is given twice", read.target.name()),
+                accepted: "one fault or value for each signal".to_owned(),
+                hint: None,
+            });
+        }
+        all.push(read);
+    }
+    Ok(all)
 }
