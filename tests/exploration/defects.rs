@@ -162,12 +162,12 @@ impl Defect {
         planted(
             Self::WaitsForeverForTheFlame,
             "confirming the flame has no end",
-            &["left alone it comes to rest"],
+            &["left alone it comes to rest", "once faults end the job is done"],
         ),
         planted(
             Self::EnforcementPutsTheFlameBack,
             "fuel written in a trip as before",
-            &["a trip cuts at once", "enforcement only takes away"],
+            &["a trip cuts at once", "enforcement only takes away", "energy goes with its air"],
         ),
         planted(
             Self::ProvingWithGas,

@@ -102,7 +102,12 @@ fn report(world: &World, explored: &Explored) {
     }
 }
 
-/// Rows that nothing here can confirm, each with its reason.
+/// Faults that lead to the same situation are one situation, followed by the first of them: the
+/// delay of these rows is not waited for here. Every row is tried in every state of the whole program
+/// by `every_cause_in_every_state`.
+const FAMILY: &str = "another fault of its family stands for it";
+
+/// Rows that are not confirmed here, each with its reason.
 const NOT_CONFIRMED: &[(&str, &str)] = &[
     ("stop_requested", "the program asks a stop of the sequence and raises no cause"),
     ("hold_requested", "the program asks a hold of the sequence and raises no cause"),
@@ -111,6 +116,31 @@ const NOT_CONFIRMED: &[(&str, &str)] = &[
     ("outside_travel", "the plan refuses a travel outside the bounds"),
     ("outside_travel_lit", "the same"),
     ("no_ignition", "the sequence ends the trial before the backstop"),
+    ("overdue", FAMILY),
+    ("fuel_limit", FAMILY),
+    ("oxygen_low_warn", FAMILY),
+    ("oxygen_low", FAMILY),
+    ("oxygen_high_warn", FAMILY),
+    ("oxygen_high", FAMILY),
+    ("oxygen_transmitter", FAMILY),
+    ("extraction_flow_trip", FAMILY),
+    ("flammable_transmitter", FAMILY),
+    ("oxygen_monitor", FAMILY),
+    ("oxygen_rich_air", FAMILY),
+    ("oxygen_poor_air", FAMILY),
+    ("air_transmitter", FAMILY),
+    ("following_error", FAMILY),
+    ("park_contradicts", FAMILY),
+    ("overspeed", FAMILY),
+    ("inverter", FAMILY),
+    ("part_sensor", FAMILY),
+    ("powder_still", FAMILY),
+    ("hopper_low", FAMILY),
+    ("hopper_weight_low", FAMILY),
+    ("hopper_empty", FAMILY),
+    ("hopper_scale", FAMILY),
+    ("hose_blocked", FAMILY),
+    ("back_pressure_transmitter", FAMILY),
 ];
 
 #[test]
@@ -150,7 +180,7 @@ fn every_state_is_come_to_and_every_row_of_the_matrix_confirmed() {
 }
 
 /// So many situations of a machine with a defect are looked at before it counts as not caught.
-const DEFECT_BOUNDS: Bounds = Bounds { most: 30_000, rests: true, ends_at_once: true };
+const DEFECT_BOUNDS: Bounds = Bounds { most: 250_000, rests: true, ends_at_once: true };
 
 #[test]
 fn every_planted_defect_is_caught_and_by_what_it_should_be() {
