@@ -102,7 +102,11 @@ pub(in super::super) fn begin(
     }
     let may =
         matches!(scan.verdict.effects.carriage, CarriageEffect::Free | CarriageEffect::Retreat);
-    let phase = if may && can_retreat(scan) && !scan.is_parked() && machine.job != Job::None {
+    // A carriage that is being stopped, or whose torque is being taken, is at its rest: what the
+    // drive says lags what it is asked, and an abort must set nothing in motion again.
+    let stands = matches!(machine.last.axis, AxisDemand::Off | AxisDemand::QuickStop);
+    let may = may && !stands && machine.job != Job::None;
+    let phase = if may && can_retreat(scan) && !scan.is_parked() {
         Phase::Retreating { until: scan.now + Machine::patience_to(scan.park(), scan) }
     } else {
         Phase::Resting { until: scan.now + REST_WITHIN }
