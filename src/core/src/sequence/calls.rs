@@ -332,7 +332,9 @@ impl Sequence {
         use crate::interlock::Acknowledged;
         let budget = self.chart.inner().figures.field_age;
         for request in self.buttons.pressed(inputs, budget).into_iter().flatten() {
-            let unseen = verdict.tripped() && verdict.acknowledged == Acknowledged::No;
+            // A trip of this very scan has been shown to nobody yet.
+            let shown = self.first_trip.is_some();
+            let unseen = shown && verdict.tripped() && verdict.acknowledged == Acknowledged::No;
             let request = match request {
                 Request::Start if self.phase() == Phase::Held => Request::Restart,
                 Request::Reset if unseen => Request::Acknowledge,

@@ -4,7 +4,7 @@ use super::person::occurrence;
 use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{AxisDemand, Coil, Contact, Level};
-use crate::interlock::{CarriageEffect, Class, Presence};
+use crate::interlock::{Acknowledged, CarriageEffect, Class, Presence};
 use crate::request::{Answer, Origin, Request};
 use crate::sequence::{Leaf, Phase};
 
@@ -267,4 +267,36 @@ fn a_drive_that_went_into_fault_while_idle_is_cleared_by_a_reset_and_only_by_tha
         assert!(!plant.drive_fault, "in {leaf:?}");
         assert_eq!(plant.outputs.axis, AxisDemand::Off, "and nothing moves");
     }
+}
+
+#[test]
+fn a_reset_pressed_in_the_scan_of_a_trip_does_not_acknowledge_it() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.trip(CarriageEffect::Retreat);
+    plant.press(Contact::ResetButton);
+    plant.scan();
+    assert_eq!(plant.verdict.acknowledged, Acknowledged::No, "nobody has seen it yet");
+    plant.run(0.5);
+    plant.press(Contact::ResetButton);
+    plant.run(0.5);
+    assert_eq!(plant.verdict.acknowledged, Acknowledged::Yes);
+}
+
+#[test]
+fn an_abort_right_after_a_hold_without_a_flame_sets_nothing_in_motion_again() {
+    let mut plant = Plant::ready(&super::fixture::rig(), super::fixture::whole_job());
+    plant.position = 250.0;
+    plant.press(Contact::StartButton);
+    plant.until(Leaf::Parking, 10.0);
+    plant.run(0.5);
+    assert!(plant.velocity > 10.0, "on its way to the park");
+    plant.ask(Request::Hold);
+    plant.scan();
+    assert_eq!(plant.leaf(), Leaf::HeldUnlit);
+    plant.ask(Request::Abort);
+    for _ in 0..200 {
+        plant.scan();
+        assert!(!matches!(plant.outputs.axis, AxisDemand::Travel(_)), "{}", plant.story());
+    }
+    assert!(plant.is_safe());
 }
