@@ -111,7 +111,7 @@ impl Defect {
         planted_in_variant(
             Self::LitByIgniterInAnOpenGuard,
             "gas for the igniter in an open guard",
-            &["gas only where it may be lit"],
+            &["gas only where it may be lit", "once faults end the job is done"],
         ),
         planted(Self::GasWithoutPurge, "gas opens with the purge", &["gas only after a purge"]),
         planted(
@@ -157,7 +157,7 @@ impl Defect {
         planted(
             Self::StartsWhenReady,
             "a job that is ready starts",
-            &["nothing starts without an act"],
+            &["nothing starts without an act", "left alone it comes to rest"],
         ),
         planted(
             Self::WaitsForeverForTheFlame,
