@@ -1,8 +1,6 @@
 //! Planted defects: each changes what the real machine is told or what it says, from outside, in
 //! the place where a fault of its kind would sit. The product has no switch for any of them.
 
-use std::time::Duration;
-
 use evenpass_core::image::{
     AxisDemand, Coil, Contact, Inputs, Level, Outputs, PowderEdge, Signal, SpindleDemand, Travel,
 };
@@ -12,9 +10,6 @@ use evenpass_core::request::{Answer, Denial, Direction, Origin, Request};
 use evenpass_core::sequence::{Ask, Leaf, Phase, Sequence};
 
 use crate::machine::Machine;
-
-/// What was read in this scan.
-const FRESH: Duration = Duration::ZERO;
 
 /// One defect.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -157,17 +152,17 @@ impl Defect {
         planted(
             Self::StartsWhenReady,
             "a job that is ready starts",
-            &["nothing starts without an act"],
+            &["nothing starts without an act", "left alone it comes to rest"],
         ),
         planted(
             Self::WaitsForeverForTheFlame,
             "confirming the flame has no end",
-            &["left alone it comes to rest"],
+            &["left alone it comes to rest", "once faults end the job is done"],
         ),
         planted(
             Self::EnforcementPutsTheFlameBack,
             "fuel written in a trip as before",
-            &["a trip cuts at once", "enforcement only takes away"],
+            &["a trip cuts at once", "enforcement only takes away", "energy goes with its air"],
         ),
         planted(
             Self::ProvingWithGas,
@@ -210,6 +205,9 @@ impl Defect {
             inputs.axis.at = now;
             inputs.spindle.at = now;
         }
+        if self == Self::LitByIgniterInAnOpenGuard {
+            inputs.contacts[Contact::Guard.index()] = Signal::measured(Level::On, inputs.now);
+        }
     }
 
     /// A verdict shown to the sequence instead of the interlocks' own.
@@ -226,9 +224,6 @@ impl Defect {
         match (self, leaf) {
             (Self::AccessWithGasInThePipe, Leaf::Isolating | Leaf::Inside)
             | (Self::ProvingWithGas, Leaf::Proving) => vent(&mut shown),
-            (Self::LitByIgniterInAnOpenGuard, Leaf::Purging) => {
-                shown.contacts[Contact::Guard.index()] = Signal::measured(Level::On, inputs.now);
-            }
             (Self::LitByHandBehindAShutGuard, _) if asks(sequence, Ask::OpenGuard) => {
                 shown.contacts[Contact::Guard.index()] = Signal::measured(Level::Off, inputs.now);
             }
@@ -279,7 +274,7 @@ impl Defect {
         self,
         sequence: &Sequence,
         verdict: &Verdict,
-        inputs: &Inputs,
+        before: &Outputs,
         proposed: &Outputs,
         written: &mut Outputs,
     ) {
@@ -295,7 +290,7 @@ impl Defect {
                 });
             }
             Self::AirIntoAFlashback if trips => written.set(Coil::CarrierAir, Level::On),
-            Self::EnforcementPutsTheFlameBack if trips && inputs.is_on(Contact::Flame, FRESH) => {
+            Self::EnforcementPutsTheFlameBack if trips && before.coil(Coil::Fuel).is_on() => {
                 written.set(Coil::Fuel, Level::On);
             }
             _ => {}

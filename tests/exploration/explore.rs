@@ -20,6 +20,8 @@ use crate::world::World;
 /// Every scan is made for so long after something changed; after it time passes in coarser steps
 /// where nothing moves.
 const FINE: Duration = Duration::from_secs(3);
+/// The same where everything rests.
+const FINE_AT_REST: Duration = Duration::from_millis(500);
 
 /// The figures of one exploration.
 #[derive(Debug, Default)]
@@ -202,9 +204,6 @@ impl Search<'_> {
 
     fn expand(&mut self, id: u32, node: Node, bounds: Bounds) {
         let fresh = self.shapes.insert(shape(&node, self.world));
-        if bounds.rests && fresh {
-            self.comes_to_rest(id, &node);
-        }
         let mut later = node.clone();
         let waited = self.wait(id, &mut later);
         if let Some(waited) = waited {
@@ -212,15 +211,45 @@ impl Search<'_> {
         }
         let all = moves::moves(&node, self.world, fresh);
         self.try_moves(id, &node, 0, &all);
-        // The same situation just before it changes by itself: what comes then comes late.
-        let nothing_wrong = fresh && moves::deviations(&node) == 0;
-        if let Some(waited) = waited.filter(|waited| *waited > 2 && nothing_wrong) {
-            let mut last = node;
-            for scan in 0..waited - 1 {
-                let span = span_of(&last, self.world, scan);
-                last.scan(self.world, span);
+        if fresh && moves::deviations(&node) == 0 {
+            self.try_each_row(id, &node);
+            // The same situation half-way and just before it changes by itself.
+            if let Some(waited) = waited.filter(|waited| *waited > 2) {
+                let mut at = node.clone();
+                for scan in 0..waited - 1 {
+                    if scan == waited / 2 {
+                        self.try_moves(id, &at, scan, &all);
+                    }
+                    at.scan(self.world, span_of(&at, self.world, scan));
+                }
+                self.try_moves(id, &at, waited - 1, &all);
             }
-            self.try_moves(id, &last, waited - 1, &all);
+        }
+        if bounds.rests && fresh {
+            self.comes_to_rest(id, &node);
+        }
+    }
+
+    /// Faults of one family are one situation; each is followed by itself until its rows have had
+    /// their delays, so that every row is seen at work.
+    fn try_each_row(&mut self, id: u32, node: &Node) {
+        for (index, kind) in (0_u16..).zip(&self.world.kinds) {
+            let mut node = node.clone();
+            let one = Move::Break(index);
+            if kind.delay.is_zero() || moves::begin(&mut node, self.world, one).is_none() {
+                continue;
+            }
+            let until = node.plant.now + kind.delay;
+            let mut scans = 0;
+            while node.plant.now < until && !node.machine.verdict().tripped() {
+                self.out.transitions += u64::from(scans == 0);
+                if let Err(broken) = self.scan(&mut node, self.world.scan) {
+                    self.broke(id, scans, one, broken);
+                    break;
+                }
+                scans += 1;
+            }
+            note_rows(&node, &mut self.out.rows);
         }
     }
 
@@ -330,16 +359,18 @@ fn told(one: Move, waited: u32, world: &World) -> String {
 
 /// How long the next step of time is.
 pub(crate) fn span_of(node: &Node, world: &World, scans: u32) -> Duration {
-    let fine = world.scan * scans < FINE || !node.plant.is_still();
-    if fine { world.scan } else { COARSEST }
+    let fine = if node.rests() { FINE_AT_REST } else { FINE };
+    if world.scan * scans < fine || !node.plant.is_still() { world.scan } else { COARSEST }
 }
 
-/// How long it is waited for a change: longer than any deadline of the state.
+/// How long it is waited for a change: longer than any deadline of the state; at rest longer than
+/// any row that counts there, and than a purge.
 fn patience(node: &Node) -> Duration {
+    let sound = node.plant.faults == [None; 2];
     let seconds = match node.machine.sequence.leaf() {
         Leaf::Soaking | Leaf::WaitingForTemperature => 3700,
-        Leaf::NotReady | Leaf::Ready if node.plant.faults == [None; 2] => 2,
-        _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 20,
+        Leaf::Homing | Leaf::Proving if sound => 700,
+        _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 7,
         _ => 700,
     };
     Duration::from_secs(seconds)

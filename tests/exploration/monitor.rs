@@ -232,9 +232,8 @@ impl Monitor {
         self.reset = None;
         match (self.before_first, self.first) {
             (None, Some(_)) => {
-                let asked = |what| machine.accepted.iter().any(|(request, _)| *request == what);
-                self.acknowledged = asked(Request::Acknowledge);
-                self.inspected = asked(Request::Inspected);
+                self.acknowledged = false;
+                self.inspected = false;
                 self.inspection = false;
                 self.trusted = self.unbroken;
                 self.unclear = false;

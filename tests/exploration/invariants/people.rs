@@ -6,6 +6,8 @@ use evenpass_core::image::{AxisDemand, Coil, SpindleDemand};
 use evenpass_core::interlock::durations;
 use evenpass_core::sequence::{Leaf, Phase};
 
+use crate::node::COARSEST;
+
 use super::{Finding, Invariant, at_most, invariant, must};
 
 pub(super) const INVARIANTS: &[Invariant] = &[
@@ -102,8 +104,8 @@ pub(super) const INVARIANTS: &[Invariant] = &[
         if !look.node.machine.sequence.phase().is_running() {
             return Finding::Idle;
         }
-        // Counted from the scan after the first with a flame, and asked in a scan of its own.
-        at_most(look.node.monitor.unattended_for, longest + look.world.scan * 2, look)
+        // Time that passes in coarse steps asks, and notices that nobody answered, a step late.
+        at_most(look.node.monitor.unattended_for, longest + COARSEST * 2, look)
     }),
     invariant(
         "manual work is isolated",

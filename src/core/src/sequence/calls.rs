@@ -322,8 +322,7 @@ impl Sequence {
         for request in self.buttons.pressed(inputs, budget).into_iter().flatten() {
             // A trip of this very scan has been shown to nobody yet.
             let shown = self.first_trip.is_some();
-            let unseen =
-                shown && verdict.tripped() && verdict.acknowledged == Acknowledged::No;
+            let unseen = shown && verdict.tripped() && verdict.acknowledged == Acknowledged::No;
             let request = match request {
                 Request::Start if self.phase() == Phase::Held => Request::Restart,
                 Request::Reset if unseen => Request::Acknowledge,
