@@ -5,6 +5,8 @@ use evenpass_core::catalogue::Catalogue;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
+use evenpass_core::rig::PositionFrom;
+use evenpass_hil::spec::Feedback;
 use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
 
 use crate::files::Job;
@@ -17,6 +19,11 @@ pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
     let mut spec = BenchSpec::default_bench()?;
     fit_torches(&mut spec, job, plan);
     set_feeder(&mut spec, job);
+    // Drive and scale as the rig file says they are.
+    spec.drive.position_feedback = match job.rig.axis.position_from {
+        PositionFrom::Carriage => Feedback::Carriage,
+        PositionFrom::Motor | PositionFrom::Steps => Feedback::Motor,
+    };
     // The preheat sensor is aimed at the middle of the first zone, as a fitter would aim it.
     if let Some(zone) = job.recipe.zones.first() {
         spec.sensors.preheat_at_mm = Some(((zone.from + zone.to) / 2.0).mm());

@@ -13,6 +13,7 @@ pub mod files;
 pub mod keeping;
 pub mod log;
 pub mod port;
+pub mod proving;
 pub mod record;
 pub mod rig_check;
 pub mod twin_job;

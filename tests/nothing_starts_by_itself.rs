@@ -13,7 +13,7 @@
 mod support;
 
 use evenpass_core::request::{Answer, Origin, Request};
-use evenpass_core::sequence::Phase;
+use evenpass_core::sequence::{Ask, Leaf, Phase};
 use evenpass_hil::{Button, Coil, Discrete, Fault, LineFault, LineIndex, Target, Word};
 use support::jobs::{RECIPES, Texts};
 use support::{Begin, Rehearsal};
@@ -47,6 +47,15 @@ fn rests(run: &mut Rehearsal, when: &str) {
     run.watch.nothing_happened(when);
     let more = run.watch.energised & !at_rest();
     assert_eq!(more, 0, "energised {when}: {more:016b}\n{}", run.told());
+}
+
+/// A drive that was away has no datum any more: the seat has asked for it, and homing waits for a
+/// person to press start.
+#[track_caller]
+fn waits_for_the_datum(run: &mut Rehearsal) {
+    let status = run.controller().status();
+    assert_eq!(status.leaf, Leaf::Homing, "{}", run.told());
+    assert_eq!(status.prompt.map(|prompt| prompt.ask), Some(Ask::BeginHoming), "{}", run.told());
 }
 
 fn short_job(begin: Begin) -> Rehearsal {
@@ -224,7 +233,7 @@ fn a_reset_and_a_drive_that_is_well_again_start_nothing() {
     run.wait(1.0);
     run.press(Button::Reset);
     rests(&mut run, "after the reset");
-    assert_eq!(run.phase(), Phase::Idle);
+    waits_for_the_datum(&mut run);
 }
 
 #[test]
@@ -269,4 +278,32 @@ fn a_finished_job_starts_no_second_time() {
     run.press(Button::Reset);
     rests(&mut run, "after the reset of a finished job");
     assert_eq!(run.phase(), Phase::Idle);
+}
+
+/// A controller that was restarted finds the drive in the fault of a silent controller. Nothing is
+/// tripped, and the reset that the missing permissive asks for is taken all the same.
+#[test]
+fn a_drive_found_in_fault_is_cleared_by_a_reset_in_idle_and_nothing_moves() {
+    let mut run = ready();
+    run.bench().inject(Fault::Line {
+        line: LineIndex::Motion,
+        fault: LineFault::LostRequest,
+        chance: 1.0,
+    });
+    run.wait(0.5);
+    run.bench().clear_faults();
+    run.wait(5.0);
+    let missing = run.controller().status().missing;
+    assert!(
+        missing.iter().any(|words| words.contains("the reset clears the fault")),
+        "{missing:?}"
+    );
+    let truth = run.truth();
+    run.watch.begin_anew(&truth);
+    run.press(Button::Reset);
+    run.wait(2.0);
+    let missing = run.controller().status().missing;
+    assert!(!missing.iter().any(|words| words.contains("the reset clears")), "{missing:?}");
+    run.watch.nothing_happened("after the drive's fault was cleared");
+    waits_for_the_datum(&mut run);
 }

@@ -5,198 +5,24 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::indexing_slicing)]
 
-use std::fs::{self, File};
-use std::io::{BufRead, BufReader, Read};
-use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdout, Command, ExitStatus, Stdio};
+mod ptys;
+
+use std::fs;
+use std::io::Read;
+use std::process::Command;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 use serde_json::Value;
-use tempfile::TempDir;
 
-/// The program's safety rules: a killed controller leaves powder, gas and carriage safe by then.
-const DEAD_CONTROLLER_S: f64 = 0.5;
+use ptys::{
+    AT_REST_MM_S, DEAD_CONTROLLER_S, Journal, PATIENCE, Place, RECIPE, edges, program, seconds,
+    states,
+};
+
 /// How far from its planned place a powder edge may switch at 20 mm/s, mm: a sixth of the 2 mm
 /// over which the plume's sharpest edge rises; chosen.
 const EDGE_MM: f64 = 0.3;
-/// Slower than this the carriage is at rest, mm/s.
-const AT_REST_MM_S: f64 = 0.01;
-/// The job takes less than two minutes; a machine that tests many things at once is given time.
-const PATIENCE: Duration = Duration::from_secs(240);
-
-const RECIPE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/config/recipes/short-job.toml");
-
-/// A process that does not outlive its test.
-struct Process(Child);
-
-impl Process {
-    fn start(arguments: &[&str], out: Stdio) -> Self {
-        let mut command = Command::new(env!("CARGO_BIN_EXE_evenpass"));
-        command.args(arguments).stdin(Stdio::null()).stdout(out).stderr(Stdio::null());
-        Self(command.spawn().unwrap())
-    }
-
-    /// As `kill -9`: the process does nothing any more.
-    fn kill(&mut self) {
-        self.0.kill().unwrap();
-        self.0.wait().unwrap();
-    }
-
-    fn interrupt(&self) {
-        let id = rustix::process::Pid::from_child(&self.0);
-        rustix::process::kill_process(id, rustix::process::Signal::INT).unwrap();
-    }
-
-    fn wait(&mut self, patience: Duration) -> Option<ExitStatus> {
-        let end = Instant::now() + patience;
-        while Instant::now() < end {
-            if let Some(status) = self.0.try_wait().unwrap() {
-                return Some(status);
-            }
-            sleep(Duration::from_millis(20));
-        }
-        None
-    }
-}
-
-impl Drop for Process {
-    fn drop(&mut self) {
-        // It may have ended by itself.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
-
-/// A folder with the links of one twin.
-struct Place(TempDir);
-
-impl Place {
-    fn new() -> Self {
-        Self(TempDir::new().unwrap())
-    }
-
-    fn at(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn text(&self, name: &str) -> String {
-        self.at(name).to_str().unwrap().to_owned()
-    }
-
-    /// Starts a twin and waits until its terminals are there.
-    fn twin(&self, journal: &str, hands: &str) -> (Process, BufReader<ChildStdout>) {
-        let (field, motion, journal) =
-            (self.text("field"), self.text("motion"), self.text(journal));
-        let arguments = [
-            "twin",
-            RECIPE,
-            "--field",
-            &field,
-            "--motion",
-            &motion,
-            "--journal",
-            &journal,
-            "--hands",
-            hands,
-        ];
-        let mut twin = Process::start(&arguments, Stdio::piped());
-        let mut said = BufReader::new(twin.0.stdout.take().unwrap());
-        let mut line = String::new();
-        said.read_line(&mut line).unwrap();
-        assert_eq!(line, "serving\n");
-        (twin, said)
-    }
-
-    /// Starts the job over the twin's terminals.
-    fn run(&self) -> Process {
-        let ports = ["field", "motion"].map(|line| format!("{line}={}", self.text(line)));
-        let records = self.text("records.sqlite");
-        let arguments =
-            ["run", RECIPE, "--port", &ports[0], "--port", &ports[1], "--records", &records];
-        let out = File::create(self.at("run.txt")).unwrap();
-        Process::start(&arguments, out.into())
-    }
-}
-
-/// A journal read while it is written.
-struct Journal {
-    file: BufReader<File>,
-    begun: String,
-}
-
-impl Journal {
-    fn open(path: &Path) -> Self {
-        Self { file: BufReader::new(File::open(path).unwrap()), begun: String::new() }
-    }
-
-    /// The next whole line, if there is one already.
-    fn next(&mut self) -> Option<Value> {
-        self.file.read_line(&mut self.begun).unwrap();
-        if !self.begun.ends_with('\n') {
-            return None;
-        }
-        let line = std::mem::take(&mut self.begun);
-        Some(serde_json::from_str(&line).unwrap())
-    }
-
-    /// Reads on until the powder feeder is switched on.
-    fn wait_for_powder(&mut self) {
-        let end = Instant::now() + PATIENCE;
-        while Instant::now() < end {
-            match self.next() {
-                Some(line) if line["coil"] == "powder_feeder" && line["energised"] == true => {
-                    return;
-                }
-                Some(_) => {}
-                None => sleep(Duration::from_millis(5)),
-            }
-        }
-        panic!("no powder within {PATIENCE:?}");
-    }
-
-    /// Everything that is there; the last line.
-    fn rest(&mut self) -> Vec<Value> {
-        std::iter::from_fn(|| self.next()).collect()
-    }
-}
-
-fn seconds(line: &Value) -> f64 {
-    line["time_us"].as_f64().unwrap() * 1e-6
-}
-
-fn program(arguments: &[&str]) -> Value {
-    let output = Command::new(env!("CARGO_BIN_EXE_evenpass")).args(arguments).output().unwrap();
-    serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|_| panic!("{}", String::from_utf8_lossy(&output.stderr)))
-}
-
-/// The states in their order.
-fn states(entries: &Value) -> Vec<String> {
-    let entries = entries.as_array().unwrap().iter();
-    entries
-        .filter(|entry| entry["kind"] == "state")
-        .map(|entry| entry["data"]["to"].as_str().unwrap().to_owned())
-        .collect()
-}
-
-/// A powder edge of the ledger: pass, edge, planned place in mm. A stall of this machine right at an
-/// OFF lets the next scan switch it off outright: the ledger then knows of no planned place.
-fn edges(entries: &Value) -> Vec<(u64, String, Option<f64>)> {
-    let entries = entries.as_array().unwrap().iter();
-    entries
-        .filter(|entry| entry["kind"] == "powder")
-        .map(|entry| {
-            let data = &entry["data"];
-            let planned = data["planned"].as_str();
-            (
-                data["pass"].as_u64().unwrap(),
-                data["edge"].as_str().unwrap().to_owned(),
-                planned.map(|place| place.strip_suffix(" mm").unwrap().parse().unwrap()),
-            )
-        })
-        .collect()
-}
 
 #[test]
 fn a_job_over_terminals_takes_the_states_and_powder_edges_of_its_rehearsal() {

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use crate::agenda::{Agenda, NEVER, Slot};
+use crate::at_device::Tampered;
 use crate::device::drive::Drive;
 use crate::device::field_io::FieldIo;
 use crate::device::inverter::Inverter;
@@ -48,6 +49,7 @@ pub(crate) struct Troubles {
     pub(crate) extraction_failed: bool,
     pub(crate) plant_air_lost: bool,
     pub(crate) clamp_lost: bool,
+    pub(crate) coat_emissivity: Option<f64>,
 }
 
 /// A fault on a line.
@@ -102,6 +104,7 @@ pub struct Bench {
     pub(crate) stop_asked: bool,
     pub(crate) powered: bool,
     pub(crate) troubles: Troubles,
+    pub(crate) tampered: Tampered,
     pub(crate) signal_faults: Vec<SignalFault>,
     pub(crate) line_faults: Vec<OnLine>,
     pub(crate) memory: Vec<(Target, Frame, Frame)>,
@@ -163,6 +166,7 @@ impl Bench {
             stop_asked: false,
             powered: true,
             troubles: Troubles::default(),
+            tampered: Tampered::default(),
             signal_faults: Vec::new(),
             line_faults: Vec::new(),
             memory: Vec::new(),
@@ -382,6 +386,7 @@ impl Bench {
         self.judge_chain();
         if !self.signal_faults.is_empty() {
             self.observe_faults();
+            self.watch_beat();
             self.switch_outputs();
         }
         let sight = self.sight();

@@ -2,7 +2,7 @@
 
 use crate::agenda::Slot;
 use crate::bench::{Bench, OnLine, Troubles};
-use crate::fault::{Fault, PlantFault, SignalFault, Word};
+use crate::fault::{Fault, LineIndex, PlantFault, SignalFault, Word};
 use crate::plant::powder::Flow;
 use crate::wiring::Coil;
 
@@ -62,13 +62,25 @@ impl Bench {
 
     /// Takes all faults away; what they have done stays done.
     pub fn clear_faults(&mut self) {
-        let now = self.now_us;
         self.settle_powder();
         self.signal_faults.clear();
         self.line_faults.clear();
         self.memory.clear();
+        self.mend_plant();
+    }
+
+    /// Takes all faults of one line away.
+    pub fn mend_line(&mut self, line: LineIndex) {
+        self.line_faults.retain(|on_line| on_line.line != line);
+    }
+
+    /// Takes all faults of the plant away; what they have done stays done.
+    pub fn mend_plant(&mut self) {
+        let now = self.now_us;
+        self.settle_powder();
         self.troubles = Troubles::default();
         self.carriage.set_slip(now, None);
+        self.drive.report(None);
         self.spindle.set_belt_off(now, false);
         self.spindle.set_wrong_rpm(now, None);
         self.powder.set_blocked(now, false);
@@ -81,6 +93,9 @@ impl Bench {
         match fault {
             PlantFault::FlameBlownOut => self.flame.blow_out(),
             PlantFault::NutSlips(at_mm) => self.carriage.set_slip(now, Some(at_mm)),
+            PlantFault::ScaleSlips(by_mm) => self.drive.scale_slips(by_mm),
+            PlantFault::DriveFails(code) => self.drive.fail(now, &mut self.carriage, code),
+            PlantFault::DriveReports(word) => self.drive.report(Some(word)),
             PlantFault::BeltOff => self.spindle.set_belt_off(now, true),
             PlantFault::SpindleLever(rpm) => self.spindle.set_wrong_rpm(now, Some(rpm)),
             PlantFault::FuelPressureLow(share) => self.troubles.fuel_share = Some(share),
@@ -90,6 +105,7 @@ impl Bench {
             PlantFault::ExtractionFailed => self.troubles.extraction_failed = true,
             PlantFault::PlantAirLost => self.troubles.plant_air_lost = true,
             PlantFault::ClampLost => self.troubles.clamp_lost = true,
+            PlantFault::CoatEmissivity(share) => self.troubles.coat_emissivity = Some(share),
         }
         self.after_trouble();
     }

@@ -90,6 +90,12 @@ pub enum PlantFault {
     FlameBlownOut,
     /// The nut slips when the torch passes this z, mm.
     NutSlips(f64),
+    /// The scale on the carriage has come loose and reads this far off, mm.
+    ScaleSlips(f64),
+    /// The carriage drive fails by itself, with this fault code.
+    DriveFails(u16),
+    /// The carriage drive reports this status word, whatever its state.
+    DriveReports(u16),
     /// The spindle's belt is off.
     BeltOff,
     /// The spindle's lever stands at a gear that gives this speed, rpm.
@@ -108,6 +114,8 @@ pub enum PlantFault {
     PlantAirLost,
     /// The clamp has lost the part, which stands still.
     ClampLost,
+    /// The coat radiates with this emissivity at the pyrometer's wavelength.
+    CoatEmissivity(f64),
 }
 
 /// One fault.

@@ -104,6 +104,13 @@ pub enum Presence {
     Attentive,
     /// Somebody who needs this long before each act, s.
     Slow(f64),
+    /// Somebody with times of their own.
+    Paced {
+        /// Before an act that comes as a surprise, s.
+        reaction_s: f64,
+        /// Before one that they watch for, s.
+        watching_s: f64,
+    },
     /// Nobody.
     Absent,
 }
@@ -199,6 +206,7 @@ impl Hands {
         let (reaction_s, watching_s) = match self.presence {
             Presence::Absent => return,
             Presence::Slow(seconds) => (seconds, seconds),
+            Presence::Paced { reaction_s, watching_s } => (reaction_s, watching_s),
             Presence::Attentive => (self.spec.reaction_s, self.spec.watching_s),
         };
         if !self.plan.is_empty() {

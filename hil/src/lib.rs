@@ -6,13 +6,14 @@
 //! - `plant`: motion, spindle, gas, flame, powder, deposit and heat, all in closed form between events.
 //! - `wire`: frames as a device sees them.
 //! - `device`: field I/O module, carriage drive, spindle inverter, each with its register map.
-//! - `fault`, `hands`: what goes wrong, and the person at the machine.
+//! - `fault`, `hands`, `at_device`: what goes wrong, the person at the machine, and the technician.
 //! - `bench`: all of it together, without clock, thread or operating system; bytes and time in, bytes
 //!   out. `signals` and `outputs` are its terminals, `serving` its lines, `people` and `fate` what is
 //!   done to it, `looking` its windows.
 //! - `pty`: the only file that touches the operating system; serves a bench in wall time.
 
 mod agenda;
+mod at_device;
 mod bench;
 mod counts;
 mod device;
@@ -32,6 +33,7 @@ mod truth;
 mod wire;
 mod wiring;
 
+pub use at_device::{AtContact, InLoop};
 pub use bench::{Bench, Burst};
 pub use fault::{Fault, LineFault, LineIndex, PlantFault, Target, Word};
 pub use hands::{Act, HandScript, Presence, ScriptedPress};

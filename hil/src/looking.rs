@@ -23,6 +23,7 @@ impl Bench {
             drive_torque: self.drive.state().has_torque(),
             torque_allowed: self.torque_allowed,
             spindle_rpm: self.spindle.rpm(now),
+            motor_rpm: self.spindle.motor_rpm(now),
             part_turns: self.part_rpm() >= STILL_RPM,
             run_latch_closed: self.inverter.latch_closed(),
             flame_lit: self.flame.is_lit(),

@@ -14,11 +14,19 @@ const SWITCHED_LIMIT: usize = 65_536;
 
 impl Bench {
     pub(crate) fn coils_act(&mut self) {
-        if self.field_io.act(Coil::WatchdogBeat.mask()) == Beat::Edge {
+        self.field_io.act();
+        self.watch_beat();
+        self.switch_outputs();
+    }
+
+    /// The relay sees the beat as the wire between module and relay brings it.
+    pub(crate) fn watch_beat(&mut self) {
+        let outputs = if self.powered { self.field_io.acting() } else { 0 };
+        let seen = if self.signal_faults.is_empty() { outputs } else { self.faulty_coils(outputs) };
+        if self.field_io.beat(seen & Coil::WatchdogBeat.mask()) == Beat::Edge {
             let hold = crate::counts::microseconds(self.spec.field_io.watchdog_hold_s);
             self.agenda.set(Slot::WatchdogRelay, self.now_us + hold);
         }
-        self.switch_outputs();
     }
 
     /// Works out what is energised in fact and lets the plant follow.

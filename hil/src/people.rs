@@ -1,6 +1,7 @@
 //! What a person at the machine sees and does, by themselves or by a scenario's hand.
 
 use crate::agenda::{NEVER, Slot};
+use crate::at_device::{AtContact, InLoop};
 use crate::bench::{Bench, STILL_RPM};
 use crate::hands::{HandScript, Movement, Sight};
 use crate::part::PartInChuck;
@@ -10,7 +11,7 @@ use crate::plant::flame::Gases;
 use crate::plant::gas::LEAST_BURNING_BAR;
 use crate::plant::surface::Surface;
 use crate::spec::SpecError;
-use crate::wiring::{Button, Coil};
+use crate::wiring::{Analogue, Button, Coil, Discrete};
 
 impl Bench {
     pub(crate) fn sight(&self) -> Sight {
@@ -100,6 +101,21 @@ impl Bench {
     pub fn shut_guard(&mut self) {
         self.guard_closed = true;
         self.chain_changed();
+    }
+
+    /// A technician does something at a contact, or puts it back.
+    pub fn at_contact(&mut self, input: Discrete, what: AtContact) {
+        self.tampered.set_contact(input, what);
+    }
+
+    /// A technician does something in a transmitter's loop, or puts it back.
+    pub fn in_loop(&mut self, input: Analogue, what: InLoop) {
+        self.tampered.set_loop(input, what);
+    }
+
+    /// Somebody turns the chuck by hand at this speed, gear in neutral; 0 holds it still.
+    pub fn turn_chuck_by_hand(&mut self, rpm: f64) {
+        self.tampered.turn_chuck(self.now_us, rpm);
     }
 
     pub(crate) fn chain_changed(&mut self) {

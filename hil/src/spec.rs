@@ -344,6 +344,10 @@ table! {
         /// The preheat sensor looks always at this z, mm, when given; at the part's end where the part
         /// is shorter.
         preheat_at_mm: Option<f64>,
+        /// Wavelength of the short-wave pyrometer, um.
+        pyrometer_wavelength_um: f64,
+        /// Emissivity that the pyrometer is set to.
+        pyrometer_set_emissivity: f64,
         /// Fuel pressure at 20 mA, bar.
         fuel_full_scale_bar: f64,
         /// Oxygen pressure at 20 mA, bar.

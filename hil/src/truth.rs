@@ -26,6 +26,9 @@ pub struct Truth {
     pub torque_allowed: bool,
     /// Speed of chuck and part, rpm.
     pub spindle_rpm: f64,
+    /// Speed that the inverter gives the motor, rpm of the spindle; without its belt the chuck does
+    /// not follow.
+    pub motor_rpm: f64,
     /// Whether the part turns.
     pub part_turns: bool,
     /// Whether the spindle's run latch is closed.

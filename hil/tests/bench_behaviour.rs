@@ -85,6 +85,21 @@ fn gas_and_powder_are_dead_0_3_s_after_the_last_beat_and_the_rest_lives() {
 }
 
 #[test]
+fn a_broken_wire_of_the_beat_drops_the_relay_although_the_coil_beats_on() {
+    let mut master = lit(1);
+    master.beat(0.3);
+    assert!(master.bench.truth().watchdog_up);
+    let target = Target::Coil(Coil::WatchdogBeat);
+    master.bench.inject(Fault::Signal { target, word: Word::Off });
+    master.beat(0.5);
+    let truth = master.bench.truth();
+    assert!(!truth.watchdog_up && !truth.fuel_open && !truth.oxygen_open, "{truth:?}");
+    master.bench.clear_faults();
+    master.beat(0.3);
+    assert!(master.bench.truth().watchdog_up);
+}
+
+#[test]
 fn a_silent_controller_leaves_flame_powder_and_axis_safe_within_half_a_second() {
     let mut master = lit(1);
     master.enable_drive();
@@ -264,6 +279,25 @@ fn a_slipping_nut_shows_as_following_error_and_ends_in_a_fault_of_the_drive() {
     let z = master.bench.truth().torch_z_mm;
     assert!(z.abs() < 1e-6, "{z}");
     assert_eq!(master.read(LineIndex::Motion, 1, 0x0106, 1), [0x8611]);
+}
+
+#[test]
+fn what_a_nut_has_slipped_is_no_following_error_any_more_once_the_drive_is_switched_on_anew() {
+    let mut master = Master::new(1);
+    master.home();
+    master.bench.inject(Fault::Plant(PlantFault::NutSlips(0.0)));
+    master.go(100.0, 10.0);
+    master.beat(7.0);
+    assert_eq!(master.read(LineIndex::Motion, 1, 0x0106, 1), [0x8611]);
+    master.bench.mend_plant();
+    master.write(1, 0x0200, &[0x80]);
+    master.write(1, 0x0200, &[0]);
+    master.enable_drive();
+    let from = master.bench.truth().torch_z_mm;
+    master.go(from + 20.0, 10.0);
+    master.beat(4.0);
+    let z = master.bench.truth().torch_z_mm;
+    assert!((z - from - 20.0).abs() < 0.06, "from {from} to {z}");
 }
 
 #[test]

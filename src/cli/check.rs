@@ -12,6 +12,7 @@ use evenpass_core::line::Miss;
 use evenpass_core::rig::{LINE_LOAD, LineId, Rig, RigKind};
 use serde_json::{Value, json};
 
+use super::matrix::{self, MatrixArguments};
 use super::ports::Ports;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
@@ -29,6 +30,10 @@ pub(super) enum RigVerb {
     /// Example: evenpass rig check --rig config/rigs/inverter-lathe.toml --port field=/dev/ttyUSB0
     /// --port motion=/dev/ttyUSB1
     Check(CheckArguments),
+    /// Print the rig's interlocks: causes, effects in their order, delays; for the wall as HTML.
+    ///
+    /// Example: evenpass rig matrix config/rigs/inverter-lathe.toml --what-if flame=off
+    Matrix(MatrixArguments),
 }
 
 /// What `rig check` is asked.
@@ -45,7 +50,10 @@ pub(super) struct CheckArguments {
 }
 
 pub(super) fn answer(verb: &RigVerb) -> Exit {
-    let RigVerb::Check(arguments) = verb;
+    let arguments = match verb {
+        RigVerb::Check(arguments) => arguments,
+        RigVerb::Matrix(arguments) => return matrix::answer(arguments),
+    };
     let rig = match files::rig(arguments.rig.as_deref()) {
         Ok((rig, _)) => rig,
         Err(problem) => return say::bad_input(&problem),
@@ -145,7 +153,11 @@ fn print(rig: &Rig, checked: &Checked) -> io::Result<()> {
     if checked.is_good(rig) {
         writeln!(to, "everything answers, every budget holds")
     } else {
-        writeln!(to, "NOT READY: see what is silent, slow or over its budget above")
+        writeln!(to, "NOT READY: see what is silent, slow, different or over its budget above")?;
+        for item in checked.survey.items().iter().filter(|item| item.differs()) {
+            writeln!(to, "{}", how_to_commission(item))?;
+        }
+        Ok(())
     }
 }
 
@@ -153,11 +165,25 @@ fn verdict_in_words(item: &SurveyItem, verdict: Verdict) -> String {
     match (item.finding, verdict) {
         (Finding::Answered { .. }, Verdict::Holds) => "answers".to_owned(),
         (Finding::Answered { .. }, Verdict::Noise) => "answers (noise)".to_owned(),
+        (Finding::Answered { .. }, Verdict::Differs) => {
+            "DIFFERS from the rig file when the controller is silent".to_owned()
+        }
         (Finding::Answered { .. }, _) => "SLOW".to_owned(),
         (Finding::Refused(code), _) => format!("REFUSES, {code}"),
         (Finding::Missed(miss), _) => format!("SILENT, {}", miss_in_words(miss)),
         (Finding::Pending, _) => "NOT READ, the port went away".to_owned(),
     }
+}
+
+/// What to do about a device that reacts to silence in another way than the rig file says.
+fn how_to_commission(item: &SurveyItem) -> String {
+    format!(
+        "{}: reads {:?}, the rig file wants {:?} (time-out, reaction). A run writes and reads it \
+         back\n       before it gives the device any energy, but after a power cut the device \
+         begins with its own:\n       set it in the device, check again, and prove it by pulling \
+         the plug",
+        item.device, item.values, item.wanted
+    )
 }
 
 const fn miss_in_words(miss: Miss) -> &'static str {

@@ -5,11 +5,14 @@ mod ending;
 mod exit;
 mod interrupts;
 mod margins;
+mod matrix;
 mod plan;
 mod ports;
 mod progress;
+mod prove;
 pub mod records;
 mod rehearse;
+mod response;
 mod run;
 mod say;
 mod sheet;
@@ -51,6 +54,10 @@ enum Verb {
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
+    /// Prove interlocks at their field devices, gas isolated and vented, and record the result.
+    ///
+    /// Example: evenpass prove emergency_stop --person "A. Fitter"
+    Prove(prove::ProveArguments),
     /// Look after the rig.
     #[command(subcommand)]
     Rig(check::RigVerb),
@@ -88,6 +95,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Plan(arguments) => plan::answer(&arguments),
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
         Verb::Run(arguments) => run::answer(&arguments),
+        Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),
         Verb::Records(verb) => records::answer(&verb),

@@ -15,7 +15,7 @@ use serde_json::Value;
 use thiserror::Error;
 
 use super::sheet::{Layout, Sheet};
-use super::{Exit, say};
+use super::{Exit, response, say};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
 use crate::record::{
     Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store, records_file,
@@ -190,6 +190,7 @@ fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Re
     let clock = Clock::of(&record.entries);
     section("Course", &course_sheet(&record.entries, clock), to)?;
     section("Passes", &passes_sheet(&record.passes, clock), to)?;
+    response::print(&record.entries, clock, response::With::Images, to)?;
     section("Causes", &told_sheet(&record.entries, clock, &[EntryKind::Cause]), to)?;
     let asked = [EntryKind::Prompt, EntryKind::Request];
     section("Prompts, requests and answers", &told_sheet(&record.entries, clock, &asked), to)?;
@@ -198,7 +199,11 @@ fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Re
     section("Deviations", &deviations_sheet(record), to)?;
     section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
     writeln!(to)?;
-    writeln!(to, "{} entries; coils, contacts and samples with --json", record.entries.len())
+    writeln!(
+        to,
+        "{} entries; coils, contacts, samples and all images with --json",
+        record.entries.len()
+    )
 }
 
 pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {

@@ -14,7 +14,7 @@ use serde_json::json;
 use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
-use super::{Exit, Setting, ending, say};
+use super::{Exit, Setting, ending, response, say};
 use crate::attendant::{Attended, End};
 use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
@@ -22,6 +22,7 @@ use crate::files::Job;
 use crate::keeping::{self, Keeping};
 use crate::record::RunKind;
 use crate::record::facts::passes;
+use crate::record::response::responses;
 use crate::twin_job::TwinJob;
 
 /// The longest job: two days of virtual time.
@@ -85,6 +86,7 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
             "bytes": rehearsed.bytes,
             "times_real_time": rehearsed.times_real_time,
             "record": rehearsed.record,
+            "responses": responses(&rehearsed.entries),
             "entries": rehearsed.entries,
         }))
     } else {
@@ -157,6 +159,7 @@ fn print(plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result<()> {
     writeln!(to, "{}, rehearsed on the twin, seed {seed}", plan.program.title)?;
     section("Course", &course_sheet(entries, clock), to)?;
     section("Passes", &passes_sheet(&passes(entries), clock), to)?;
+    response::print(entries, clock, response::With::Effects, to)?;
     section("Causes", &told_sheet(entries, clock, &[EntryKind::Cause]), to)?;
     section("Planned and deposited, as sprayed", &zones_sheet(&rehearsed.zones), to)?;
     section("Margins", &margins::sheet(&rehearsed.margins), to)?;

@@ -7,13 +7,15 @@ use std::io;
 use std::path::PathBuf;
 
 use clap::Args;
+use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
 use super::ports::Ports;
 use super::progress::clock;
-use super::{Exit, Setting, ending, say};
+use super::records::Clock;
+use super::{Exit, Setting, ending, response, say};
 use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
@@ -44,6 +46,7 @@ struct Ran {
     first_cause: Option<String>,
     record: String,
     zones: Vec<ZoneComparison>,
+    entries: Vec<Entry>,
 }
 
 /// Shown before anything can move on a machine.
@@ -58,8 +61,8 @@ Nothing starts but by the buttons at the machine. Ctrl-C stops in order, twice a
 
 /// The same for the twin, in short.
 const ON_THE_TWIN: &str = "\
-On the embedded twin: no gas, no motion; simulated hands answer at the machine. Evenpass is no
-safety device. Ctrl-C stops in order, twice aborts.
+On the embedded twin: no gas, no motion; simulated hands answer at the machine. No proof tests of
+interlocks are demanded here. Evenpass is no safety device. Ctrl-C stops in order, twice aborts.
 ";
 
 pub(super) fn answer(arguments: &RunArguments) -> Exit {
@@ -106,6 +109,8 @@ fn print(ran: &Ran) -> io::Result<()> {
         writeln!(to, "\nPlanned and deposited, as sprayed")?;
         super::rehearse::zones_sheet(&ran.zones).print(to)?;
     }
+    let clock = Clock::of(&ran.entries);
+    response::print(&ran.entries, clock, response::With::Effects, to)?;
     writeln!(to, "record {}", ran.record)?;
     ending::print(ran.end, ran.first_cause.as_deref(), to)
 }

@@ -1,5 +1,8 @@
-//! A timer that wakes within tens of microseconds: a timerfd on the monotonic clock. The
-//! runtime's own timers count whole milliseconds, too coarse for silences and powder edges.
+//! A timer that wakes within tens of microseconds: a timerfd on the clock since boot, which never
+//! runs backwards and counts the time a computer was suspended as well (clock_gettime(2)). On a
+//! clock that stands meanwhile the controller would go on where it left off, with valves that the
+//! machine has shut by itself. The runtime's own timers count whole milliseconds, too coarse for
+//! silences and powder edges.
 
 use std::io;
 use std::os::fd::OwnedFd;
@@ -13,7 +16,7 @@ use tokio::io::unix::AsyncFd;
 
 use evenpass_core::moment::Moment;
 
-/// The monotonic clock, read as moments since it was made, with a timer on it.
+/// The clock since boot, read as moments since it was made, with a timer on it.
 #[derive(Debug)]
 pub struct Timer {
     start: Timespec,
@@ -27,7 +30,7 @@ impl Timer {
     /// The operating system has no timer left.
     pub fn new() -> io::Result<Self> {
         let file = timerfd_create(
-            TimerfdClockId::Monotonic,
+            TimerfdClockId::Boottime,
             TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC,
         )?;
         // SAFETY: an `OwnedFd` answers with the same open descriptor for as long as it lives, and
@@ -35,13 +38,13 @@ impl Timer {
         #[expect(unsafe_code, reason = "registering a descriptor is unsafe in the runtime's API")]
         let file = unsafe { AsyncFd::register_with_interest(file, Interest::READABLE) }
             .map_err(io::Error::from)?;
-        Ok(Self { start: monotonic(), file })
+        Ok(Self { start: since_boot(), file })
     }
 
     /// What time it is.
     #[must_use]
     pub fn now(&self) -> Moment {
-        let now = monotonic();
+        let now = since_boot();
         let nanos =
             (now.tv_sec - self.start.tv_sec) * 1_000_000_000 + now.tv_nsec - self.start.tv_nsec;
         Moment::from_micros(u64::try_from(nanos / 1000).unwrap_or(0))
@@ -81,6 +84,6 @@ impl Timer {
     }
 }
 
-fn monotonic() -> Timespec {
-    rustix::time::clock_gettime(rustix::time::ClockId::Monotonic)
+fn since_boot() -> Timespec {
+    rustix::time::clock_gettime(rustix::time::ClockId::Boottime)
 }

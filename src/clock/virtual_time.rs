@@ -94,6 +94,7 @@ impl<T: Write> Witness for Trace<T> {
 }
 
 /// A burst on its way.
+#[derive(Clone)]
 struct Flight {
     arrives: Moment,
     line: usize,
@@ -109,7 +110,8 @@ impl Flight {
 }
 
 /// A master (the controller, but for a survey of the rig) and the bench, joined by their lines,
-/// with the time they have come to.
+/// with the time they have come to. A copy goes on from there by itself.
+#[derive(Clone)]
 pub struct VirtualTime<W: Witness, M: Master = Controller> {
     controller: M,
     bench: Bench,
@@ -159,9 +161,19 @@ impl<W: Witness, M: Master> VirtualTime<W, M> {
         &mut self.bench
     }
 
+    /// Both, for somebody who looks at a screen and acts at the machine.
+    pub fn both(&mut self) -> (&mut M, &mut Bench) {
+        (&mut self.controller, &mut self.bench)
+    }
+
     /// The witness.
     pub fn witness(&self) -> &W {
         &self.witness
+    }
+
+    /// The witness, to be told what to look for.
+    pub fn witness_mut(&mut self) -> &mut W {
+        &mut self.witness
     }
 
     /// The time it has come to.

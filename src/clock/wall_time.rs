@@ -34,6 +34,10 @@ const PRIORITY: u8 = 49;
 pub enum Order {
     /// A request, with where its answer goes.
     Request(Request, Origin, oneshot::Sender<Answer>),
+    /// Begin the proof test of an interlock, with where the answer goes.
+    Prove(String, oneshot::Sender<Answer>),
+    /// The person has done what the proof under way asks at the device.
+    ProofDone,
     /// End the thread: the watchdog stops beating.
     Quit,
 }
@@ -157,6 +161,13 @@ impl<K: FnMut(Entry)> Driver<K> {
                     let now = self.timer.now();
                     // Nobody waits for an answer any more: the request stands all the same.
                     let _ = reply.send(self.controller.request(now, request, origin));
+                }
+                Woken::Order(Some(Order::Prove(key, reply))) => {
+                    let now = self.timer.now();
+                    let _ = reply.send(self.controller.prove(now, &key));
+                }
+                Woken::Order(Some(Order::ProofDone)) => {
+                    self.controller.proof_done(self.timer.now());
                 }
                 Woken::Order(Some(Order::Quit) | None) => return Ok(()),
             }

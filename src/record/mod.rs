@@ -9,7 +9,9 @@
 //! - [`Store`] is the file: opened, checked, brought to the present schema, read.
 //! - [`Recorder`] writes one run from a thread of its own. Trouble with the disk is an observation
 //!   of the run, never its end.
-//! - [`facts`] is what the record understands of an entry's data; it makes the table of passes.
+//! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
+//! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
+//!   passes, and what holds, stops and trips did and when.
 //!
 //! A run whose program died without ending it reads as interrupted: while a run is written its
 //! process holds a lock on a file beside the store, which the system lets go with the process.
@@ -18,8 +20,10 @@ mod alive;
 pub mod facts;
 mod fault;
 mod location;
+mod proof;
 mod reading;
 mod recorder;
+pub mod response;
 mod run;
 mod schema;
 mod store;
@@ -27,6 +31,7 @@ mod writer;
 
 pub use fault::RecordError;
 pub use location::records_file;
+pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;
 pub use run::{Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};

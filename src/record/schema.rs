@@ -69,6 +69,31 @@ const MIGRATIONS: &[&str] = &[
     CREATE TRIGGER run_is_kept BEFORE DELETE ON run
     BEGIN SELECT RAISE(ABORT, 'a run is never removed'); END;
     ",
+    // Proof tests belong to a rig, not to a run.
+    "
+    CREATE TABLE proof (
+        place        INTEGER PRIMARY KEY AUTOINCREMENT, -- order of making
+        made_at      TEXT NOT NULL,                     -- RFC 3339, UTC
+        interlock    TEXT NOT NULL,                     -- key of its row
+        rig          TEXT NOT NULL,                     -- the rig's title
+        kind         TEXT NOT NULL,
+        person       TEXT NOT NULL,
+        expected     TEXT NOT NULL,
+        found        TEXT NOT NULL,
+        response_us  INTEGER,                           -- none where something did not come
+        limit_us     INTEGER NOT NULL,
+        limit_reason TEXT NOT NULL,
+        outcome      TEXT NOT NULL,
+        next_due     TEXT NOT NULL                      -- ISO 8601 date
+    ) STRICT;
+
+    CREATE INDEX proof_of ON proof (rig, kind, interlock, place);
+
+    CREATE TRIGGER proof_stays BEFORE UPDATE ON proof
+    BEGIN SELECT RAISE(ABORT, 'a proof is never changed'); END;
+    CREATE TRIGGER proof_is_kept BEFORE DELETE ON proof
+    BEGIN SELECT RAISE(ABORT, 'a proof is never removed'); END;
+    ",
 ];
 
 /// Makes sure the database is ours, sets how it is used, and brings it to the present form.
@@ -178,6 +203,33 @@ mod tests {
             prepare(&mut connection, &path).expect("prepare");
             assert_eq!(pragma::<usize>(&connection, "user_version"), Ok(MIGRATIONS.len()));
         }
+    }
+
+    #[test]
+    fn a_file_with_runs_of_the_first_form_keeps_them_and_takes_proofs() {
+        let (_folder, path) = file();
+        let mut connection = Connection::open(&path).expect("open");
+        let first = MIGRATIONS.first().expect("the first form");
+        connection.execute_batch(first).expect("the first form");
+        connection
+            .execute(
+                "INSERT INTO run (id, started_at, kind, outcome, title, recipe_name, recipe,
+                    rig_name, rig, program, forecast, software, particulars, first_entry)
+                 VALUES ('2026-11-25-001', '2026-11-25T09:00:00Z', 'twin', 'complete', 'Any',
+                    '', '', '', '', '{}', '{}', '0', '{}', 1)",
+                [],
+            )
+            .expect("a run of then");
+        connection
+            .pragma_update(None, "application_id", APPLICATION_ID)
+            .and_then(|()| connection.pragma_update(None, "user_version", 1))
+            .expect("marks");
+        prepare(&mut connection, &path).expect("prepare");
+        let count = |table: &str| -> u32 {
+            let count = format!("SELECT count(*) FROM {table}");
+            connection.query_row(&count, [], |row| row.get(0)).expect("count")
+        };
+        assert_eq!((count("run"), count("proof")), (1, 0));
     }
 
     #[test]

@@ -133,7 +133,7 @@ impl Store {
         })
     }
 
-    fn change(
+    pub(super) fn change(
         &mut self,
         work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<()>,
     ) -> Result<(), RecordError> {

@@ -37,6 +37,8 @@ pub enum Verdict {
     Noise,
     /// Answered, later than the rig file plans with.
     Slow,
+    /// Answered, and does something else than the rig file says when the controller falls silent.
+    Differs,
     /// Not answered, or refused.
     Silent,
 }
@@ -74,6 +76,9 @@ impl Checked {
     #[must_use]
     pub fn verdict(&self, item: &SurveyItem) -> Verdict {
         let planned = self.planned(item);
+        if matches!(item.finding, Finding::Answered { .. }) && item.differs() {
+            return Verdict::Differs;
+        }
         let shared = self.media.get(item.line.0) == Some(&Medium::PseudoTerminal);
         match item.finding {
             Finding::Answered { longest, .. } if longest <= planned => Verdict::Holds,
@@ -156,9 +161,17 @@ async fn drive(survey: &mut Survey, mut wires: Wires) -> std::io::Result<()> {
 /// # Errors
 /// The bench or the rig cannot be used: what and why.
 pub fn on_the_bench(rig: &Rig) -> Result<Checked, String> {
+    let spec = BenchSpec::default_bench().map_err(|problem| format!("twin: {problem}"))?;
+    on_this_bench(rig, &spec)
+}
+
+/// Reads a bench of that make in virtual time.
+///
+/// # Errors
+/// The bench or the rig cannot be used: what and why.
+pub fn on_this_bench(rig: &Rig, spec: &BenchSpec) -> Result<Checked, String> {
     let survey = Survey::new(rig).map_err(|problem| problem.to_string())?;
-    let bench = BenchSpec::default_bench()
-        .and_then(|spec| Bench::new(&spec, &PartInChuck::plain_shaft(), 1))
+    let bench = Bench::new(spec, &PartInChuck::plain_shaft(), 1)
         .map_err(|problem| format!("twin: {problem}"))?;
     let mut time = VirtualTime::new(rig, survey, bench, Unwitnessed);
     while !time.controller().is_finished() && time.now() < Moment::START + LONGEST {

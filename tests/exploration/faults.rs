@@ -44,7 +44,7 @@ pub(crate) enum Fault {
     /// The drive does not answer; it stops by itself.
     DriveSilent,
     /// The drive has gone into fault; after it is mended a reset must clear it.
-    DriveFault,
+    DriveTripped,
     /// Its status word matches no state.
     DriveUnknown,
     /// The screw turns and the carriage does not follow.
@@ -139,7 +139,7 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
     faults.extend(beyond_each_figure(program));
     faults.extend([
         Fault::DriveSilent,
-        Fault::DriveFault,
+        Fault::DriveTripped,
         Fault::DriveUnknown,
         Fault::NotFollowing,
         Fault::CarriageStuck,
@@ -266,7 +266,7 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
             Fault::Contact(Contact::TorqueAllowed | Contact::EmergencyStop, _),
         )
         | (Watch::DriveSilent, Fault::DriveSilent)
-        | (Watch::DriveFault, Fault::DriveFault)
+        | (Watch::DriveFault, Fault::DriveTripped)
         | (Watch::DriveUnknown, Fault::DriveUnknown)
         | (Watch::FollowingError, Fault::NotFollowing)
         | (Watch::Crawl | Watch::CarriageStill | Watch::FlameRests, Fault::CarriageStuck)
@@ -322,7 +322,7 @@ fn signature(fault: Fault, rows: &[&'static Row]) -> Option<String> {
             Off::Failed | Off::Stale,
         ) => "pressure unknown".to_owned(),
         Fault::DriveSilent
-        | Fault::DriveFault
+        | Fault::DriveTripped
         | Fault::CarriageStuck
         | Fault::SpindleStopped
         | Fault::FieldSilent

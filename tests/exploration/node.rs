@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use evenpass_core::image::{Contact, Level, Outputs};
+use evenpass_core::image::{Contact, Inputs, Level, Outputs};
+use evenpass_core::interlock::durations;
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::sequence::{Phase, Situation};
 
@@ -30,6 +31,18 @@ pub(crate) struct Node {
 pub(crate) struct Before {
     pub(crate) outputs: Outputs,
     pub(crate) situation: Situation,
+    /// The spindle was read as standing.
+    pub(crate) stands: bool,
+}
+
+/// Slower than this the spindle rests, rpm.
+pub(crate) const SPINDLE_RESTS: f64 = 1.0;
+
+/// The spindle is read as standing, and nothing says that the part turns.
+pub(crate) fn stands(inputs: &Inputs) -> bool {
+    let read = inputs.spindle.trusted(inputs.now, durations::FIELD_SILENCE);
+    read.is_some_and(|read| read.measured.rpm() < SPINDLE_RESTS)
+        && !inputs.is_on(Contact::PartTurning, durations::FIELD_SILENCE)
 }
 
 impl Node {
@@ -55,7 +68,11 @@ impl Node {
 
     /// So much time passes, then one scan is made. Says what was so before.
     pub(crate) fn scan(&mut self, world: &World, span: Duration) -> Before {
-        let before = Before { outputs: self.machine.outputs, situation: self.situation() };
+        let before = Before {
+            outputs: self.machine.outputs,
+            situation: self.situation(),
+            stands: stands(&self.machine.inputs),
+        };
         self.plant.advance(world, &before.outputs, span);
         let inputs = read(&self.plant, world);
         let late = span.saturating_sub(COARSEST.max(world.scan)) > world.scan * LATE_PERIODS;

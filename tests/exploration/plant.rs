@@ -234,7 +234,7 @@ impl Plant {
     }
 
     fn drive(&mut self, world: &World, outputs: &Outputs, span: Duration) {
-        if self.has(world, Fault::DriveFault).is_some() {
+        if self.has(world, Fault::DriveTripped).is_some() {
             self.in_fault = true;
         } else if outputs.drive == DriveEnable::ClearFault {
             self.in_fault = false;

@@ -139,7 +139,7 @@ fn spoil(inputs: &mut Inputs, fault: Fault, since: Moment) {
         }
         Fault::FeedFails => inputs.analogues[Analogue::HopperWeight.index()].value = 1900.0,
         Fault::HoseBlocked => inputs.analogues[Analogue::BackPressure.index()].value = 0.9,
-        Fault::DriveFault
+        Fault::DriveTripped
         | Fault::CarriageStuck
         | Fault::SpindleStopped
         | Fault::SpindleAt(_)

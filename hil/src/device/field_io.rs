@@ -20,6 +20,8 @@ pub(crate) struct FieldIo {
     /// What the outputs do.
     acting: u16,
     holding: [u16; 2],
+    /// The level that the relay last saw at its beat input.
+    beat: u16,
     relay_up: bool,
 }
 
@@ -34,8 +36,14 @@ pub(crate) enum Beat {
 
 impl FieldIo {
     pub(crate) fn new(spec: &FieldIoSpec) -> Self {
-        let mut module =
-            Self { spec: spec.clone(), commanded: 0, acting: 0, holding: [0; 2], relay_up: false };
+        let mut module = Self {
+            spec: spec.clone(),
+            commanded: 0,
+            acting: 0,
+            holding: [0; 2],
+            beat: 0,
+            relay_up: false,
+        };
         module.power_up();
         module
     }
@@ -45,6 +53,7 @@ impl FieldIo {
         self.commanded = 0;
         self.acting = 0;
         self.holding = [self.spec.communication_timeout_ms, self.spec.communication_reaction];
+        self.beat = 0;
         self.relay_up = false;
     }
 
@@ -106,15 +115,17 @@ impl FieldIo {
     }
 
     /// The outputs take up what the coils were told.
-    pub(crate) fn act(&mut self, beat_mask: u16) -> Beat {
-        let edge = (self.commanded ^ self.acting) & beat_mask != 0;
+    pub(crate) fn act(&mut self) {
         self.acting = self.commanded;
-        if edge {
-            self.relay_up = true;
-            Beat::Edge
-        } else {
-            Beat::Quiet
+    }
+
+    /// The level at the relay's beat input, as its wire brings it.
+    pub(crate) fn beat(&mut self, level: u16) -> Beat {
+        if std::mem::replace(&mut self.beat, level) == level {
+            return Beat::Quiet;
         }
+        self.relay_up = true;
+        Beat::Edge
     }
 
     /// The relay has seen no edge for its hold time.
@@ -137,20 +148,18 @@ mod tests {
         let mut module = module();
         module.command(2, 2, &[0b11]).unwrap();
         assert_eq!((module.commanded(), module.acting()), (0b1100, 0));
-        assert_eq!(module.act(1 << 7), Beat::Quiet);
+        module.act();
         assert_eq!(module.acting(), 0b1100);
     }
 
     #[test]
     fn both_edges_of_the_beat_pick_the_relay_up() {
         let mut module = module();
-        module.command(7, 1, &[1]).unwrap();
-        assert_eq!(module.act(1 << 7), Beat::Edge);
+        assert_eq!(module.beat(1), Beat::Edge);
         module.drop_relay();
-        assert_eq!(module.act(1 << 7), Beat::Quiet);
+        assert_eq!(module.beat(1), Beat::Quiet);
         assert!(!module.relay_up());
-        module.command(7, 1, &[0]).unwrap();
-        assert_eq!(module.act(1 << 7), Beat::Edge);
+        assert_eq!(module.beat(0), Beat::Edge);
         assert!(module.relay_up());
     }
 

@@ -4,6 +4,9 @@ use super::profile::{Limits, Profile};
 use crate::counts::{microseconds, seconds};
 use crate::spec::{CarriageSpec, DriveSpec};
 
+/// Nearer than this the flanks touch, mm: far under a pulse, far over the rounding.
+const TOUCH_MM: f64 = 1e-9;
+
 /// The carriage and its screw. Positions are true z in mm.
 #[derive(Clone, Debug)]
 pub(crate) struct Carriage {
@@ -21,6 +24,8 @@ pub(crate) struct Carriage {
     seen_mm: f64,
     /// What the switches said when the drive last took note of them.
     noted: Switches,
+    /// Whether the drive has taken note of the end of the last motion.
+    noted_rest: bool,
 }
 
 /// What the switches along the bed say.
@@ -45,9 +50,15 @@ impl Carriage {
             frozen_mm: None,
             seen_mm: spec.start_mm,
             noted: Switches { limit_minus_ok: true, limit_plus_ok: true, home: false, park: false },
+            noted_rest: true,
         };
         carriage.noted = carriage.switches(0);
         carriage
+    }
+
+    /// Play between screw and nut, mm.
+    pub(crate) fn play_mm(&self) -> f64 {
+        self.spec.backlash_mm
     }
 
     /// Position and speed of the screw, as the motor turns it.
@@ -73,12 +84,10 @@ impl Carriage {
     /// True speed of the torch, mm/s.
     pub(crate) fn torch_mm_s(&self, now_us: u64) -> f64 {
         let (screw_mm, speed) = self.screw(now_us);
-        let taken_up = (self.follow(screw_mm) - self.anchor_mm).abs() > 0.0;
-        if self.frozen_mm.is_some() || !(taken_up || self.spec.backlash_mm == 0.0) {
-            0.0
-        } else {
-            speed
-        }
+        // The screw pushes the torch once it leads by half the play.
+        let lead = (screw_mm - self.follow(screw_mm)) * speed.signum();
+        let pushes = lead >= self.spec.backlash_mm / 2.0 - TOUCH_MM;
+        if self.frozen_mm.is_some() || !pushes { 0.0 } else { speed }
     }
 
     pub(crate) fn switches(&self, now_us: u64) -> Switches {
@@ -119,6 +128,7 @@ impl Carriage {
         let (from_mm, speed) = self.settle(now_us);
         let limits = self.limited(limits);
         self.profile = Profile::to(seconds(now_us), from_mm, speed, to_mm, limits);
+        self.noted_rest = false;
     }
 
     /// Brings the screw to rest.
@@ -126,12 +136,14 @@ impl Carriage {
         let (from_mm, speed) = self.settle(now_us);
         let rate = deceleration_mm_s2.clamp(1e-3, self.acceleration_limit_mm_s2);
         self.profile = Profile::stop(seconds(now_us), from_mm, speed, rate);
+        self.noted_rest = false;
     }
 
     /// Friction brings the screw to rest when nothing drives it.
     pub(crate) fn coast(&mut self, now_us: u64, deceleration_mm_s2: f64) {
         let (from_mm, speed) = self.settle(now_us);
         self.profile = Profile::stop(seconds(now_us), from_mm, speed, deceleration_mm_s2);
+        self.noted_rest = false;
     }
 
     /// Somebody moves the torch by hand; the screw turns with it.
@@ -152,8 +164,9 @@ impl Carriage {
 
     /// Takes note of what has been passed by `now_us`; to be called at each of [`Self::next_us`].
     pub(crate) fn pass(&mut self, now_us: u64) {
-        self.settle(now_us);
+        let (_, speed) = self.settle(now_us);
         self.noted = self.switches(now_us);
+        self.noted_rest = speed == 0.0;
     }
 
     /// When the motion next changes its stretch or passes a switch.
@@ -164,7 +177,10 @@ impl Carriage {
             return Some(now_us + 1);
         }
         let now = seconds(now_us);
-        let mut next = self.profile.stretch_end_s(now)?;
+        let Some(mut next) = self.profile.stretch_end_s(now) else {
+            // Nor the end of a motion that fell into the instant of another look.
+            return (!self.noted_rest).then_some(now_us + 1);
+        };
         let half = self.profile.direction(now) * self.spec.backlash_mm / 2.0;
         let marks = [
             Some(self.spec.home_switch_mm),
@@ -214,6 +230,27 @@ mod tests {
         carriage.drive_to(now, 100.0, RAPID);
         let now = run_until_rest(&mut carriage, now);
         assert!((carriage.torch_mm(now) - 100.15).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_torch_moves_in_the_very_instant_in_which_its_place_is_noted() {
+        let mut carriage = carriage(0.3);
+        carriage.drive_to(0, 150.0, RAPID);
+        assert_eq!(carriage.torch_mm_s(10_000), 0.0, "in the play");
+        carriage.pass(900_000);
+        assert_eq!(carriage.torch_mm_s(900_000), 50.0);
+    }
+
+    #[test]
+    fn the_end_of_a_motion_is_told_even_to_who_looks_in_its_very_instant() {
+        let mut carriage = carriage(0.0);
+        carriage.drive_to(0, 150.0, RAPID);
+        carriage.pass(1_000_000);
+        // 50 mm/s at 250 mm/s2 take 0.2 s.
+        carriage.stop(1_000_000, 250.0);
+        assert_eq!(carriage.next_us(1_200_000), Some(1_200_001));
+        carriage.pass(1_200_001);
+        assert_eq!(carriage.next_us(1_200_001), None);
     }
 
     #[test]

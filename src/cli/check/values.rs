@@ -123,13 +123,12 @@ fn spindle_drive(inputs: &Inputs) -> Vec<Pair> {
     vec![("spindle drive".to_owned(), text.to_owned())]
 }
 
-/// What the device does when the controller falls silent: as the rig file wants it, or to be
-/// written before it gets any energy.
+/// What the device does when the controller falls silent: as the rig file wants it, or not.
 fn settings(item: &SurveyItem) -> Pair {
-    let text = if item.values == item.wanted {
-        "as the rig file".to_owned()
+    let text = if item.differs() {
+        format!("{:?}, NOT {:?} as the rig file", item.values, item.wanted)
     } else {
-        format!("{:?}, {:?} will be written", item.values, item.wanted)
+        "as the rig file".to_owned()
     };
     (format!("{}, loss settings", item.device), text)
 }

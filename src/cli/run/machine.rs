@@ -21,7 +21,8 @@ use crate::cli::words::{self, Typed};
 use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
-use crate::port::Port;
+use crate::port::{Medium, Port};
+use crate::proving::{self, keeping::Lines};
 use crate::record::RunKind;
 
 /// How often people and progress are looked at.
@@ -45,6 +46,11 @@ pub(super) fn run(
     if let Answer::Denied(denial) = controller.load(plan) {
         return Err(format!("{}; {}", denial.why, denial.help));
     }
+    let simulated = ports.iter().all(|port| port.medium() == Medium::PseudoTerminal);
+    let lines = if simulated { Lines::Simulated } else { Lines::Real };
+    let proofs = proving::keeping::demanded(&job.rig, lines, arguments.records.as_deref())?;
+    let late = proving::keeping::warnings(&proofs);
+    controller.set_proofs(proofs);
     let kind = match job.rig.kind {
         RigKind::Twin => RunKind::Twin,
         RigKind::Machine => RunKind::Machine,
@@ -53,6 +59,9 @@ pub(super) fn run(
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));
+    for warning in &late {
+        progress.print(&format!("warning: {warning}"));
+    }
     let (tell, told) = channel::<Entry>();
     let clock = WallTime::start(controller, ports, move |entry| {
         // Nobody reads any more once the run has ended.
@@ -110,7 +119,7 @@ pub(super) fn run(
     let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
     progress.print("");
-    Ok(Ran { end, first_cause, record, zones: Vec::new() })
+    Ok(Ran { end, first_cause, record, zones: Vec::new(), entries })
 }
 
 /// Opens each port once and lets it go: what cannot work is said before anything begins.

@@ -74,7 +74,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
     let powder = twin.bench().truth().powder_fed_g;
     let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;
     progress.print("");
-    Ok(Ran { end, first_cause, record, zones })
+    Ok(Ran { end, first_cause, record, zones, entries })
 }
 
 fn answer(typed: &Typed, twin: &mut TwinJob<Unwitnessed>, progress: &mut Progress) {

@@ -17,6 +17,10 @@ pub enum EntryKind {
     Request,
     /// A cause that was confirmed, has returned, was acknowledged or reset.
     Cause,
+    /// An effect of a hold, a stop or a trip, with its time after the cause counted.
+    Effect,
+    /// The images around the first cause of a hold, a stop or a trip.
+    Images,
     /// A prompt to a person, or its answer.
     Prompt,
     /// A coil that changed and was acknowledged by its module.
@@ -51,7 +55,7 @@ pub struct Entry {
 }
 
 /// The bounded ring.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Ledger {
     entries: VecDeque<Entry>,
     capacity: usize,

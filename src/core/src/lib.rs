@@ -5,12 +5,6 @@
 //!
 //! 1. [`moment`], [`quantity`]: time, and numbers that know what they measure.
 //! 2. [`document`]: text to typed values, with every problem named and placed.
-//! 3. [`cia402`], [`image`]: what a drive says, what a scan knows and asks.
-//! 4. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
-//! 5. [`program`], [`coat`], [`plan`]: what to do, what it will give, and how that is worked out.
-//! 6. [`request`], [`ledger`]: what people ask, what is written down.
-//! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
-//! 8. [`mod@line`], [`devices`]: frames, one transaction at a time, and the devices.
 //! 3. [`cia402`]: a drive's power states.
 //! 4. [`image`], [`request`], [`ledger`]: what a scan knows and asks, what people ask, what is
 //!    written down. An image tells a drive's power state, so it uses [`cia402`].
@@ -19,8 +13,9 @@
 //! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
 //! 8. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
 //!    replies as its image.
-//! 9. [`sequence`]: the job as a state machine, and its gate.
-//! 10. [`scan`]: all of it, once a period.
+//! 9. [`proof`]: interlocks proved at their field devices, one at a time.
+//! 10. [`sequence`]: the job as a state machine, and its gate.
+//! 11. [`scan`]: all of it, once a period.
 
 pub mod catalogue;
 pub mod cia402;
@@ -34,6 +29,7 @@ pub mod line;
 pub mod moment;
 pub mod plan;
 pub mod program;
+pub mod proof;
 pub mod quantity;
 pub mod recipe;
 pub mod request;

@@ -7,11 +7,10 @@ use evenpass_core::rig::LitBy;
 use evenpass_core::sequence::{Leaf, Phase};
 
 use super::{Finding, Invariant, Look, invariant, must};
+use crate::node::{SPINDLE_RESTS, stands};
 
 /// As near to what is set as a spindle is proved, and what is read around it.
 const AT_SPEED: f64 = 0.06;
-/// Slower than this the spindle rests, rpm.
-const SPINDLE_RESTS: f64 = 1.0;
 
 fn newly(coil: Coil, look: &Look<'_>) -> bool {
     look.node.machine.outputs.coil(coil).is_on() && !look.before.outputs.coil(coil).is_on()
@@ -183,7 +182,9 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             let trips = matches!(situation.leaf, Leaf::Aborting | Leaf::Aborted);
             let verdict = look.node.machine.verdict();
             let may = verdict.effects.spindle != SpindleEffect::Stop;
-            let turned = look.before.outputs.spindle != SpindleDemand::Stop;
+            // What is seen to stand, now or when somebody asked, is not turned later.
+            let stood = look.before.stands || stands(&look.node.machine.inputs);
+            let turned = look.before.outputs.spindle != SpindleDemand::Stop && !stood;
             if !turned || !may || !(waits || trips) {
                 return Finding::Idle;
             }

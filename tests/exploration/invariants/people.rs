@@ -6,9 +6,8 @@ use evenpass_core::image::{AxisDemand, Coil, SpindleDemand};
 use evenpass_core::interlock::durations;
 use evenpass_core::sequence::{Leaf, Phase};
 
-use crate::node::COARSEST;
-
 use super::{Finding, Invariant, at_most, invariant, must};
+use crate::node::COARSEST;
 
 pub(super) const INVARIANTS: &[Invariant] = &[
     invariant(
@@ -104,8 +103,10 @@ pub(super) const INVARIANTS: &[Invariant] = &[
         if !look.node.machine.sequence.phase().is_running() {
             return Finding::Idle;
         }
-        // Time that passes in coarse steps asks, and notices that nobody answered, a step late.
-        at_most(look.node.monitor.unattended_for, longest + COARSEST * 2, look)
+        // Counted from the scan after the first with a flame, and asked in a scan of its own; where
+        // nothing moves, asking and noticing that nobody answered may each come a coarse step late.
+        let steps = look.world.scan * 2 + COARSEST * 2;
+        at_most(look.node.monitor.unattended_for, longest + steps, look)
     }),
     invariant(
         "manual work is isolated",

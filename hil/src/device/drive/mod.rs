@@ -10,7 +10,7 @@ use super::power_state::{Command, Happening, PowerState, happens, transition};
 use crate::counts::{long_register, words};
 use crate::plant::carriage::Carriage;
 use crate::plant::profile::Limits;
-use crate::spec::DriveSpec;
+use crate::spec::{DriveSpec, Feedback};
 
 /// First register of the write block and its length.
 const WRITE_BLOCK: (u16, usize) = (0x0200, 16);
@@ -70,6 +70,8 @@ pub(crate) struct Drive {
     halted: bool,
     internal_limit: bool,
     heard: bool,
+    /// A status word that is reported whatever the state.
+    reports: Option<u16>,
 }
 
 impl Drive {
@@ -93,6 +95,7 @@ impl Drive {
             halted: false,
             internal_limit: false,
             heard: false,
+            reports: None,
         };
         drive.power_up(0, carriage);
         drive
@@ -196,6 +199,21 @@ impl Drive {
         }
     }
 
+    /// It fails by itself, with this code.
+    pub(crate) fn fail(&mut self, now_us: u64, carriage: &mut Carriage, code: u16) {
+        self.fault(now_us, carriage, code);
+    }
+
+    /// It reports this status word from now on, or its own again.
+    pub(crate) fn report(&mut self, word: Option<u16>) {
+        self.reports = word;
+    }
+
+    /// The scale reads so much less from now on, mm.
+    pub(crate) fn scale_slips(&mut self, by_mm: f64) {
+        self.scale_datum_mm += by_mm;
+    }
+
     fn fault(&mut self, now_us: u64, carriage: &mut Carriage, code: u16) {
         let Some(step) = happens(self.state, Happening::Fault) else { return };
         let torque = self.state.has_torque();
@@ -272,6 +290,18 @@ impl Drive {
         }
     }
 
+    /// Switching on begins from where the scale says that the carriage is: what the nut has slipped
+    /// meanwhile is no following error. Play is not taken up: a stepper keeps its steps.
+    fn find_screw(&mut self, now_us: u64, carriage: &Carriage) {
+        if self.spec.position_feedback == Feedback::Carriage {
+            let screw_mm = carriage.screw(now_us).0;
+            let on_scale_mm = carriage.torch_mm(now_us) - self.scale_datum_mm;
+            if (screw_mm - self.screw_datum_mm - on_scale_mm).abs() > carriage.play_mm() {
+                self.screw_datum_mm = screw_mm - on_scale_mm;
+            }
+        }
+    }
+
     /// The drive compares where it sent the carriage with where it is.
     pub(crate) fn watch_following(&mut self, now_us: u64, carriage: &mut Carriage) {
         if self.state == PowerState::OperationEnabled
@@ -313,6 +343,7 @@ impl Drive {
             }
             match step.number {
                 4 => {
+                    self.find_screw(now_us, carriage);
                     self.at_rest = AtRest::Nothing;
                     self.state = step.to;
                     self.reached = false;

@@ -80,7 +80,7 @@ impl Drive {
             | u16::from(switches.limit_plus_ok) << 1
             | u16::from(switches.home) << 2;
         [
-            self.status(),
+            self.reports.unwrap_or_else(|| self.status()),
             self.word(1),
             position_high,
             position_low,

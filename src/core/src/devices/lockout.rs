@@ -21,6 +21,15 @@ pub(super) enum Found {
 }
 
 impl Lockout {
+    /// The same once rest has been demanded. A device that has come back is read first: motion
+    /// that is asked for before that would begin by itself when it answers, however late.
+    pub(super) const fn after_rest(self) -> Self {
+        match self {
+            Self::Returned => Self::Returned,
+            Self::Open | Self::UntilRest => Self::Open,
+        }
+    }
+
     /// The same once a device that came back has been read.
     pub(super) const fn after_return(self, found: Found) -> Self {
         match (self, found) {

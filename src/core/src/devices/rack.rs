@@ -64,7 +64,7 @@ pub struct Transmit {
 }
 
 /// A line and what is in flight on it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Slot {
     line: Line,
     job: Option<Job>,
@@ -87,7 +87,7 @@ struct Slot {
 /// At one and the same moment: first what came in, then the scan, then what must go out. A line
 /// is down until [`handle_link`](Self::handle_link) says otherwise. Time may stand still between
 /// calls but never runs backwards.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Rack {
     slots: Vec<Slot>,
     devices: Devices,

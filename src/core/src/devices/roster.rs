@@ -50,7 +50,7 @@ impl Job {
     }
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Devices {
     pub(super) field: Field,
     pub(super) field_line: LineId,

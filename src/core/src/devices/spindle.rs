@@ -56,7 +56,7 @@ enum Motor {
 }
 
 /// The driver of the spindle.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Spindle {
     pub(super) unit: u8,
     pub(super) presence: Presence,
@@ -130,7 +130,7 @@ impl Spindle {
     /// A scan's demand.
     pub(super) fn demand(&mut self, outputs: &Outputs) {
         if outputs.spindle == SpindleDemand::Stop {
-            self.lockout = Lockout::Open;
+            self.lockout = self.lockout.after_rest();
         }
         // A person's reset clears once, however many scans it is passed on in.
         let new = self.enable == DriveEnable::KeepFault;

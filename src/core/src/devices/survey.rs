@@ -92,6 +92,12 @@ pub struct SurveyItem {
 }
 
 impl SurveyItem {
+    /// Whether a device's settings were read and are not as the rig file wants them.
+    #[must_use]
+    pub fn differs(&self) -> bool {
+        !self.wanted.is_empty() && self.values != self.wanted
+    }
+
     /// Whether it was answered within its budget.
     #[must_use]
     pub fn is_within_budget(&self) -> bool {

@@ -37,7 +37,7 @@ impl Problem {
     /// ([`Problems::placed`]).
     #[must_use]
     pub fn place(&self, text: &str) -> Place {
-        Place::of(text, self.span.as_ref().map_or(0, |span| span.start))
+        Place::of(text, in_a_line(text, self.span.as_ref().map_or(0, |span| span.start)))
     }
 
     fn render(&self, file_name: &str, text: &str) -> String {
@@ -69,10 +69,19 @@ impl Problem {
 
 /// The bytes to mark: whole characters of the first line of `span`, inside the text.
 fn marked(text: &str, span: Range<usize>) -> Range<usize> {
-    let start = floor(text, span.start);
-    let end = floor(text, span.end).max(start);
+    let start = floor(text, in_a_line(text, span.start));
+    let end = floor(text, in_a_line(text, span.end)).max(start);
     let first_line = text.get(start..end).and_then(|part| part.find(['\n', '\r']));
     start..first_line.map_or(end, |length| start + length)
+}
+
+/// The same byte; behind the last line break there is no line to show, so its end stands for it.
+fn in_a_line(text: &str, byte: usize) -> usize {
+    let last = text.strip_suffix('\n').map(|rest| rest.strip_suffix('\r').unwrap_or(rest));
+    match last {
+        Some(last) if byte >= text.len() => last.len(),
+        _ => byte,
+    }
 }
 
 /// The start of the character `byte` lies in.
@@ -82,4 +91,21 @@ fn floor(text: &str, byte: usize) -> usize {
         at -= 1;
     }
     at
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A text that ends in the middle of something, with a line break behind it.
+    #[test]
+    fn what_is_missing_at_the_end_of_a_text_is_told_in_its_last_line_in_words_and_in_figures() {
+        for text in ["a = 1\nb = [\n", "a = 1\r\nb = [\r\n"] {
+            let problem = Problem::error("b", "no end").at(text.len()..text.len());
+            assert_eq!(problem.place(text), Place { line: 2, column: 6 });
+            let problems: Problems = [problem].into_iter().collect();
+            let shown = problems.render("file.toml", text);
+            assert!(shown.contains("--> file.toml:2:6\n"), "{shown}");
+        }
+    }
 }

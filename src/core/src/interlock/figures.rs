@@ -15,6 +15,8 @@ pub(super) struct Figure {
     pub(super) set_point: f64,
     /// Delay before it counts.
     pub(super) delay: Duration,
+    /// How long all must be in order before it counts as gone.
+    pub(super) delay_off: Duration,
     /// Instrument tag printed with the cause.
     pub(super) tag: Option<String>,
 }
@@ -26,6 +28,8 @@ pub enum Field {
     SetPoint,
     /// The delay before it counts.
     Delay,
+    /// The delay before it counts as gone.
+    DelayOff,
 }
 
 impl Field {
@@ -35,6 +39,7 @@ impl Field {
         match self {
             Self::SetPoint => "set_point",
             Self::Delay => "delay",
+            Self::DelayOff => "delay_off",
         }
     }
 }
@@ -80,6 +85,15 @@ pub enum FigureProblem {
         unit: &'static str,
         /// Which way is stricter.
         tighter: Tighter,
+    },
+    /// The delay before it counts as gone is shorter than the matrix's.
+    ShorterDelayOff {
+        /// The row's key.
+        key: &'static str,
+        /// What was found.
+        found: Time,
+        /// The matrix's delay.
+        limit: Time,
     },
     /// The delay is longer than the matrix's.
     LongerDelay {
@@ -134,6 +148,13 @@ impl FigureProblem {
             )
             .accepted(format!("{limit} {unit} {}: {only_tighter}", side(*tighter)))
             .help("tighten it, or leave it out"),
+            Self::ShorterDelayOff { key, found, limit } => error(
+                key,
+                Some(Field::DelayOff),
+                format!("{found} is shorter than the program's {limit}"),
+            )
+            .accepted(format!("{limit} or more: {only_tighter}"))
+            .help("lengthen it, or leave it out"),
             Self::LongerDelay { key, found, limit } => error(
                 key,
                 Some(Field::Delay),
@@ -162,6 +183,7 @@ pub fn check_figures(rig: &Rig) -> Problems {
         if let Some(row) = row(&figures.key) {
             problems.extend(set_point(row, Some(figures)).err());
             problems.extend(delay(row, Some(figures)).err());
+            problems.extend(delay_off(row, Some(figures)).err());
         }
     }
     problems.iter().map(FigureProblem::to_problem).collect()
@@ -178,6 +200,7 @@ pub(super) fn figures(tightened: &[InterlockFigures]) -> Result<Vec<Figure>, Fig
             Ok(Figure {
                 set_point: set_point(row, given)?,
                 delay: delay(row, given)?,
+                delay_off: delay_off(row, given)?,
                 tag: given.and_then(|given| given.tag.clone()),
             })
         })
@@ -224,13 +247,29 @@ fn set_point(row: &Row, given: Option<&InterlockFigures>) -> Result<f64, FigureP
     }
 }
 
+/// Refuses what is no time.
+fn checked(row: &Row, figure: Field, found: Time) -> Result<Time, FigureProblem> {
+    if found.s().is_finite() && found.s() >= 0.0 {
+        return Ok(found);
+    }
+    Err(FigureProblem::NoFigure { key: row.key, figure, found: found.s() })
+}
+
+/// The row's delay before gone in force. Shorter would reset, or restart, on a flicker.
+fn delay_off(row: &Row, given: Option<&InterlockFigures>) -> Result<Duration, FigureProblem> {
+    let Some(found) = given.and_then(|given| given.delay_off) else { return Ok(row.delay_off) };
+    let found = checked(row, Field::DelayOff, found)?;
+    if found.to_duration() < row.delay_off {
+        let limit = Time::from_duration(row.delay_off);
+        return Err(FigureProblem::ShorterDelayOff { key: row.key, found, limit });
+    }
+    Ok(found.to_duration())
+}
+
 /// The row's delay in force.
 fn delay(row: &Row, given: Option<&InterlockFigures>) -> Result<Duration, FigureProblem> {
     let Some(found) = given.and_then(|given| given.delay) else { return Ok(row.delay) };
-    if !found.s().is_finite() || found.s() < 0.0 {
-        let found = found.s();
-        return Err(FigureProblem::NoFigure { key: row.key, figure: Field::Delay, found });
-    }
+    let found = checked(row, Field::Delay, found)?;
     if found.to_duration() > row.delay {
         let limit = Time::from_duration(row.delay);
         return Err(FigureProblem::LongerDelay { key: row.key, found, limit });

@@ -1,5 +1,9 @@
 //! The interlocks of one rig: judge, latch, and say what is taken away.
 
+mod standing;
+
+use core::time::Duration;
+
 use super::Limits;
 use super::figures::{FigureProblem, figures};
 use super::judge::{Finding, View, armed, find};
@@ -10,11 +14,12 @@ use super::message::{message, raised};
 use super::news::News;
 use super::permissive::{Permissive, permissives};
 use super::plant::Plant;
+use super::proof::{ProofFinding, ProofWatch, Proved, find_under_proof};
 use super::scene::{Contacts, Scene};
 use super::slot::{Look, Slot};
 use super::trip::Trip;
 use super::verdict::{Acknowledged, Class, Effects, SpindleEffect, Verdict, Veto};
-use crate::image::{Coil, Inputs, Outputs};
+use crate::image::{Coil, Inputs, Level, Outputs};
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 use crate::rig::Rig;
@@ -58,6 +63,9 @@ pub struct Interlocks {
     extraction_asked: bool,
     latch: Latch,
     trip: Option<Trip>,
+    /// The row to be proved in the next step, and in that one only.
+    proof: Option<ProofWatch>,
+    proof_finding: Option<ProofFinding>,
 }
 
 impl Interlocks {
@@ -85,24 +93,39 @@ impl Interlocks {
             extraction_asked: false,
             latch: Latch::default(),
             trip: None,
+            proof: None,
+            proof_finding: None,
         })
     }
 
     /// Judges one scan: the inputs just read, what was last written, and the limits of the step
     /// in hand. Time is the inputs'.
     pub fn step(&mut self, inputs: &Inputs, last: &Outputs, limits: &Limits) {
-        let Self { plant, slots, memory, latch, trip, .. } = self;
+        // Taken, not kept: whoever proves asks again before every scan, or nothing is proved.
+        let proved = Proved::of(self.proof.take());
+        self.proof_finding = None;
+        let Self { plant, slots, memory, latch, trip, proof_finding, .. } = self;
         let scene = memory.update(inputs, last, limits, plant);
         let view = View { scene: &scene, inputs, limits, plant };
         let now = scene.now;
         for slot in slots.iter_mut() {
-            match slot.look(&view) {
+            if proved.is(slot.row) {
+                let found = find_under_proof(slot.row, slot.figure.set_point, &view);
+                *proof_finding = Some(ProofFinding::of(found));
+            }
+            let look = slot.look(&view, proved);
+            slot.follow_onset(&scene);
+            match look {
                 Look::Same => {}
                 Look::Confirmed => {
-                    let words = |slot: &Slot| message(slot.row, &slot.figure, &view);
+                    let words = |slot: &Slot| {
+                        let words = message(slot.row, &slot.figure, slot.onset, &view);
+                        if proved.arms(slot.row) { format!("Proof test: {words}") } else { words }
+                    };
                     if latch.confirm(slot, now, words) == Onset::First {
                         *trip = Some(Trip::begin(memory, &scene));
                     }
+                    inspect_anew(slot, trip);
                 }
                 Look::Returned => latch.return_to_normal(slot, now),
             }
@@ -126,6 +149,25 @@ impl Interlocks {
         &self.latch.verdict
     }
 
+    /// Lets the next step look at a row under proof, and arm it on top of what arms it. It holds
+    /// for that one step: a proof that is not asked for again is over.
+    pub fn prove(&mut self, watch: ProofWatch) {
+        self.proof = Some(watch);
+    }
+
+    /// What the last step found of the row under proof; `None` when it looked at none.
+    #[must_use]
+    pub const fn proof_finding(&self) -> Option<ProofFinding> {
+        self.proof_finding
+    }
+
+    /// How long a row's condition must last on this rig before it counts; `None` for a key that
+    /// no row has.
+    #[must_use]
+    pub fn delay(&self, key: &str) -> Option<Duration> {
+        self.slots.iter().find(|slot| slot.row.key == key).map(|slot| slot.figure.delay)
+    }
+
     /// Raises a person's cause. It counts at once.
     pub fn request(&mut self, now: Moment, cause: Raised) -> Taken {
         self.raise(now, cause, "")
@@ -147,6 +189,7 @@ impl Interlocks {
                 if self.latch.confirm(slot, now, |slot| raised(slot.row, words)) == Onset::First {
                     self.trip = Some(Trip::begin(&self.memory, &self.scene));
                 }
+                inspect_anew(slot, &mut self.trip);
             }
         }
         self.conclude();
@@ -231,6 +274,12 @@ impl Interlocks {
         }
         self.conclude();
         if remain.is_empty() { Ok(()) } else { Err(remain) }
+    }
+
+    /// Whether the torch is clear of part, chuck and centre as far as the last scan showed.
+    #[must_use]
+    pub const fn torch_clear(&self) -> Level {
+        Level::from_bit(self.scene.clear)
     }
 
     /// Takes out what is new about causes, for the record.
@@ -358,6 +407,15 @@ impl Interlocks {
         if self.memory.purge_owed {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");
         }
+    }
+}
+
+/// An inspection counts for what happened before it: a flashback after it wants another.
+fn inspect_anew(slot: &Slot, trip: &mut Option<Trip>) {
+    if slot.row.reset == ResetRule::Inspected
+        && let Some(trip) = trip
+    {
+        trip.inspected = false;
     }
 }
 

@@ -78,7 +78,9 @@ pub(super) fn armed(arming: Arming, view: &View<'_>) -> bool {
         Arming::DriveNeeded => scene.process || scene.axis_asked || scene.torque,
         Arming::Travelling => scene.travel.is_some() || scene.homing,
         Arming::WorkingMotion => {
-            scene.process || scene.travel.is_some_and(|travel| travel.at.abs() > view.plant.jog)
+            scene.process
+                || scene.homing
+                || scene.travel.is_some_and(|travel| travel.at.abs() > view.plant.jog)
         }
         Arming::WatchdogBeating => scene.beating && scene.energised,
     }

@@ -48,10 +48,17 @@ pub(super) fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> Finding
         Watch::OutsideTravelLit => Finding::of(outside(view) && scene.heat && !scene.clear),
         Watch::TorqueContradicts => torque(Some(axis.power), view),
         Watch::ParkContradicts => {
-            let parked = view.plant.has_contact(Contact::ParkSwitch)
-                && view.scene.contacts.is_on(Contact::ParkSwitch);
+            if !view.plant.has_contact(Contact::ParkSwitch) {
+                return Finding::Clear;
+            }
             let here = scene::position(scene.axis);
-            Finding::of(parked && scene::contradicts_park(here, view.limits))
+            let closed_over_part = scene.contacts.is_on(Contact::ParkSwitch)
+                && scene::contradicts_park(here, view.limits);
+            // Steps were lost: the drive believes that it has brought the torch to the park.
+            let open_at_park = scene.contacts.is_off(Contact::ParkSwitch)
+                && !scene.moving
+                && scene::is_near_park(here, view.limits, view.plant);
+            Finding::of(closed_over_part || open_at_park)
         }
         Watch::CarriageStill => Finding::of(!scene.moving),
         Watch::FlameRests => rests(set_point, view),

@@ -55,6 +55,10 @@ impl Latch {
                 occurrence.present = Presence::Active;
                 occurrence.repeats = occurrence.repeats.saturating_add(1);
             }
+            // Whoever saw it go has not seen that it came back.
+            if slot.row.class == Class::Trip {
+                self.verdict.acknowledged = Acknowledged::No;
+            }
             return Onset::Later;
         }
         let occurrence = Occurrence {
@@ -145,6 +149,7 @@ impl Latch {
         self.tell(slot, now, Change::Cleared, slot.repeats, slot.row.title.to_owned());
         slot.latched = false;
         slot.present = false;
+        slot.healthy_since = None;
         slot.confirmed = false;
         slot.since = None;
         slot.repeats = 0;

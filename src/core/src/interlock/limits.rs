@@ -33,4 +33,6 @@ pub struct Limits {
     pub longest_rest: Option<Time>,
     /// Longest gas may flow unlit.
     pub trial: Option<Time>,
+    /// The pass in hand, counted from 1; told with a cause, judged by nothing.
+    pub pass: Option<usize>,
 }

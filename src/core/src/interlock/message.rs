@@ -6,14 +6,18 @@ use core::time::Duration;
 use super::figures::Figure;
 use super::judge::{View, longest_rest, threshold, trial};
 use super::matrix::{Reference, Row, Watch};
-use super::scene;
+use super::scene::Onset;
 use crate::image::{Analogue, Contact, Failure, Kind, Level, Signal};
 
-/// The sentence that tells a confirmed cause.
-pub(super) fn message(row: &Row, figure: &Figure, view: &View<'_>) -> String {
+/// The sentence that tells a confirmed cause, with the pass in hand and where the torch was when
+/// its condition began.
+pub(super) fn message(row: &Row, figure: &Figure, onset: Option<Onset>, view: &View<'_>) -> String {
     let mut text = row.title.to_owned();
-    if let Some(here) = scene::position(view.scene.axis) {
-        add(&mut text, format_args!(" at {here:.1}"));
+    if let Some(pass) = view.limits.pass {
+        add(&mut text, format_args!(", pass {pass}"));
+    }
+    if let Some(onset) = onset {
+        add(&mut text, format_args!(", {onset}"));
     }
     let found = found(row.watch, figure.set_point, view);
     if !found.is_empty() {
@@ -179,7 +183,9 @@ fn carriage(watch: Watch, set_point: f64, view: &View<'_>) -> String {
             contact(Contact::TorqueAllowed, "to agree", view),
             drive()
         ),
-        Watch::ParkContradicts => contact(Contact::ParkSwitch, "off over the part", view),
+        Watch::ParkContradicts => {
+            contact(Contact::ParkSwitch, "on at the park and off over the part", view)
+        }
         Watch::CarriageStill => {
             format!("{:.2}, expected to move", view.inputs.axis.value.velocity)
         }

@@ -7,6 +7,7 @@ pub mod durations;
 mod enforce;
 mod feed;
 mod figures;
+mod in_force;
 mod interlocks;
 mod judge;
 mod judge_carriage;
@@ -18,21 +19,31 @@ mod message;
 mod news;
 mod permissive;
 mod plant;
+mod proof;
+mod remaining;
 mod scene;
 mod slot;
+mod told;
+mod totals;
 mod trip;
 mod verdict;
+pub mod what_if;
 
 #[cfg(test)]
 mod tests;
 
 pub use enforce::enforce;
 pub use figures::{Field, FigureProblem, check_figures};
+pub use in_force::{InForce, Origin, in_force};
 pub use interlocks::{Inspected, Interlocks, PurgeDone, Taken};
 pub use limits::Limits;
 pub use matrix::Raised;
 pub use news::{Change, News};
 pub use permissive::{Permissive, PermissiveState};
+pub use proof::{ProofFinding, ProofWatch};
+pub use remaining::{Abilities, Means, Remaining, is_hindered};
+pub use told::{AlarmState, Told};
+pub use totals::{LONGER, TRIP_TOTAL, Total, permitted_total};
 pub use verdict::{
     Acknowledged, CarriageEffect, Class, Effects, Occurrence, Presence, SpindleEffect, Verdict,
     Veto,

@@ -69,7 +69,7 @@ pub(super) fn permissives(
         .map(|(row, figure)| {
             let missing = find(row, figure.set_point, &view) != Finding::Clear;
             let (state, found) = if missing {
-                (PermissiveState::Missing, message(row, figure, &view))
+                (PermissiveState::Missing, message(row, figure, None, &view))
             } else {
                 (PermissiveState::Given, String::new())
             };

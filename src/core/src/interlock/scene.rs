@@ -1,5 +1,6 @@
 //! One scan as the interlocks see it: what is asked, what is seen, and what follows from both.
 
+use core::fmt;
 use core::time::Duration;
 
 use super::plant::Plant;
@@ -156,6 +157,33 @@ pub(super) struct Scene {
     pub(super) back_pressure_before: Option<f64>,
 }
 
+/// Where the torch was when a condition began, and which way it went.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Onset {
+    place: Length,
+    velocity: Speed,
+}
+
+impl Onset {
+    /// Of the scene now; nothing where the position cannot be believed.
+    pub(super) fn of(scene: &Scene) -> Option<Self> {
+        let velocity = scene.axis?.velocity;
+        position(scene.axis).map(|place| Self { place, velocity })
+    }
+}
+
+/// "Z 160.0 -": mm from the chuck face, + toward the tail, - toward the chuck, no sign at rest.
+impl fmt::Display for Onset {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Z {:.1}", self.place.mm())?;
+        match self.velocity {
+            velocity if velocity.abs() < AT_REST => Ok(()),
+            velocity if velocity.mm_per_s() < 0.0 => f.write_str(" -"),
+            _ => f.write_str(" +"),
+        }
+    }
+}
+
 /// Where the torch is, as far as it is known.
 pub(super) struct Place {
     /// Clear of part, chuck and centre.
@@ -216,7 +244,7 @@ pub(super) fn place(
 ) -> Place {
     let here = position(axis);
     let park = park(limits, plant);
-    let near = here.is_some_and(|here| (here - park).abs() <= plant.park_tolerance);
+    let near = is_near_park(here, limits, plant);
     let beyond = match (here, limits.part) {
         (Some(here), Some(part)) if park >= part.high => here >= part.high + limits.clear_by,
         (Some(here), Some(part)) if park <= part.low => here <= part.low - limits.clear_by,
@@ -229,8 +257,18 @@ pub(super) fn place(
         (Some(here), Some(part)) => part.contains(here),
         _ => true,
     };
+    // A fitted switch that stays open where the position says "park" means that the position is
+    // wrong: steps were lost, and nobody knows where the torch is.
+    if near && plant.has_contact(Contact::ParkSwitch) && contacts.is_off(Contact::ParkSwitch) {
+        return Place { clear: false, parked: false, over_part: true };
+    }
     let parked = near || switch;
     Place { clear: parked || beyond, parked, over_part: over_part && !parked }
+}
+
+/// Whether a position is the park's.
+pub(super) fn is_near_park(here: Option<Length>, limits: &Limits, plant: &Plant) -> bool {
+    here.is_some_and(|here| (here - park(limits, plant)).abs() <= plant.park_tolerance)
 }
 
 /// Whether a position lies over the part, so that no park switch can be right.

@@ -3,6 +3,8 @@
 use super::figures::Figure;
 use super::judge::{Finding, View, armed, find};
 use super::matrix::{ResetRule, Row, Watch};
+use super::proof::{Proved, find_under_proof};
+use super::scene::{Onset, Scene};
 use crate::moment::Moment;
 
 /// One row at work.
@@ -14,12 +16,16 @@ pub(super) struct Slot {
     pub(super) figure: Figure,
     /// Since when it has been armed and its condition has held.
     pub(super) since: Option<Moment>,
+    /// Where the torch was then, and which way it went.
+    pub(super) onset: Option<Onset>,
     /// The delay has passed, and it still holds.
     pub(super) confirmed: bool,
     /// It is latched: a trip until reset, a hold until cleared.
     pub(super) latched: bool,
-    /// While latched: its condition is not gone.
+    /// Its condition is not gone: it holds, or was not in order for long enough since.
     pub(super) present: bool,
+    /// While present: since when all has been in order.
+    pub(super) healthy_since: Option<Moment>,
     /// Until when a new confirmation counts as a repeat of the last one.
     pub(super) quiet_until: Moment,
     /// Repeats since it was announced.
@@ -46,35 +52,52 @@ impl Slot {
             row,
             figure,
             since: None,
+            onset: None,
             confirmed: false,
             latched: false,
             present: false,
+            healthy_since: None,
             quiet_until: Moment::START,
             repeats: 0,
             escalates_to: None,
         }
     }
 
-    /// Looks once.
-    pub(super) fn look(&mut self, view: &View<'_>) -> Look {
+    /// Takes note of where the torch was when the condition began; before and after that, nothing.
+    pub(super) fn follow_onset(&mut self, scene: &Scene) {
+        let here = || Onset::of(scene);
+        self.onset = self.since.and_then(|_| self.onset.or_else(here));
+    }
+
+    /// Looks once; a row under proof counts as armed on top of what arms it.
+    pub(super) fn look(&mut self, view: &View<'_>, proved: Proved) -> Look {
         if matches!(self.row.watch, Watch::Person(_)) {
             // Raised in a moment, and in that moment gone.
             let was = core::mem::replace(&mut self.present, false);
             return if was { Look::Returned } else { Look::Same };
         }
-        let is_armed = armed(self.row.arming, view);
-        if !is_armed && !self.latched && !self.confirmed {
+        let under_proof = proved.arms(self.row);
+        let is_armed = under_proof || armed(self.row.arming, view);
+        if !is_armed && !self.latched && !self.confirmed && !self.present {
             self.since = None;
             return Look::Same;
         }
-        let finding = find(self.row, self.figure.set_point, view);
+        let finding = if under_proof {
+            find_under_proof(self.row, self.figure.set_point, view)
+        } else {
+            find(self.row, self.figure.set_point, view)
+        };
         let live = is_armed && finding == Finding::Present;
         let now = view.scene.now;
         self.since = live.then(|| self.since.unwrap_or(now));
         self.confirmed = self.since.is_some_and(|since| now.since(since) >= self.figure.delay);
         let was_present = self.present;
+        let lasts = self.latched && self.row.reset != ResetRule::AtRest;
+        let is_bad = live || self.confirmed || (lasts && finding != Finding::Clear);
+        self.healthy_since = (!is_bad).then(|| self.healthy_since.unwrap_or(now));
         self.present = self.confirmed
-            || (self.latched && self.row.reset != ResetRule::AtRest && finding != Finding::Clear);
+            || (lasts && finding != Finding::Clear)
+            || (was_present && !self.is_gone(is_armed, now));
         if self.present && !was_present {
             Look::Confirmed
         } else if was_present && !self.present {
@@ -82,5 +105,13 @@ impl Slot {
         } else {
             Look::Same
         }
+    }
+
+    /// Whether all has been in order for long enough. What is judged only while armed means
+    /// nothing once it is not, and is gone with it.
+    fn is_gone(&self, is_armed: bool, now: Moment) -> bool {
+        let means_nothing = self.row.reset == ResetRule::AtRest && !is_armed;
+        means_nothing
+            || self.healthy_since.is_some_and(|since| now.since(since) >= self.figure.delay_off)
     }
 }

@@ -110,7 +110,7 @@ enum State {
 /// * What must go out: [`transmit`](Self::transmit), once [`ready_at`](Self::ready_at) has come.
 ///
 /// Time may stand still between calls but never runs backwards.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Line {
     timing: Timing,
     state: State,

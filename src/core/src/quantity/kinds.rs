@@ -281,6 +281,7 @@ quantities! {
         Unit::new("us", &["µs", "μs"], 1e-6),
         Unit::new("min", &[], 60.0),
         Unit::new("h", &[], 3600.0),
+        Unit::new("d", &["day", "days"], 86_400.0),
     ];
     /// A share of a whole; base unit 1, printed in percent by [`Fraction::percent`].
     Fraction, "share", from_ratio, ratio, 4, [

@@ -15,6 +15,18 @@ pub enum WordOrder {
     LowFirst,
 }
 
+/// What the position that the drive reports comes from: what a stall shows in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PositionFrom {
+    /// A scale or rod on the carriage: a stalled motor and a slipping nut both show.
+    Carriage,
+    /// An encoder on the motor: a stalled motor shows, a slipping nut does not.
+    Motor,
+    /// The steps the drive has made, without any measurement: no stall shows.
+    Steps,
+}
+
 /// What a device does by itself when the controller falls silent.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
@@ -52,6 +64,8 @@ pub struct AxisSpec {
     pub registers: AxisRegisters,
     /// Drive pulses in a millimetre of travel.
     pub pulses_per_mm: f64,
+    /// What its position comes from.
+    pub position_from: PositionFrom,
     /// Where the drive's zero lies after homing, from the chuck face.
     pub datum: Length,
     /// Where the torch may travel.

@@ -111,5 +111,13 @@ pub(super) const SET_POINT: Bounds<f64> = Bounds::new(-1e6, 1e6, "the row of the
 /// Delay of an interlock; the row knows its limit.
 pub(super) const DELAY: Bounds<Time> =
     Bounds::new(Time::from_s(0.0), Time::from_s(60.0), "the row of the matrix");
+/// Seconds of a day.
+pub(super) const DAY: u64 = 86_400;
+/// Safety: from one proof test to the next; a year, which a rig can only shorten.
+pub(super) const PROOF_INTERVAL: Bounds<Time> =
+    Bounds::new(Time::from_s(86_400.0), Time::from_s(365.0 * 86_400.0), PRACTICE);
+/// Safety: how long an overdue proof test is a warning only.
+pub(super) const PROOF_GRACE: Bounds<Time> =
+    Bounds::new(Time::from_s(0.0), Time::from_s(30.0 * 86_400.0), PRACTICE);
 /// The share of a line's time its polls may fill; the rest is for trips and powder edges.
 pub const LINE_LOAD: f64 = 0.8;

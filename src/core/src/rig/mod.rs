@@ -15,7 +15,7 @@ mod together;
 
 use serde::Serialize;
 
-pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, WordOrder};
+pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, PositionFrom, WordOrder};
 pub use bounds::LINE_LOAD;
 pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
@@ -59,6 +59,8 @@ pub struct InterlockFigures {
     pub set_point: Option<f64>,
     /// Delay before it counts.
     pub delay: Option<Time>,
+    /// How long all must be in order before it counts as gone.
+    pub delay_off: Option<Time>,
     /// Instrument tag printed with the cause.
     pub tag: Option<String>,
 }
@@ -89,6 +91,30 @@ pub struct Rig {
     pub attendance: Attendance,
     /// Tightened figures of interlocks.
     pub interlocks: Vec<InterlockFigures>,
+    /// How often each interlock is proved at its field device.
+    pub proof: ProofInterval,
+}
+
+/// How often proofs are made, and how late one may be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[non_exhaustive]
+pub struct ProofInterval {
+    /// From one proof to the next, days.
+    pub days: u32,
+    /// Overdue by no more than this is a warning, by more refuses a start; days.
+    pub grace: u32,
+}
+
+impl ProofInterval {
+    /// A year, and a month of grace: common practice, no source. IEC 61511 leaves the interval to
+    /// the calculation of each loop (from memory). A rig file can only shorten both.
+    pub const LONGEST: Self = Self { days: 365, grace: 30 };
+
+    /// Of a rig that is stricter; never longer than [`Self::LONGEST`].
+    #[must_use]
+    pub fn within(days: u32, grace: u32) -> Self {
+        Self { days: days.min(Self::LONGEST.days), grace: grace.min(Self::LONGEST.grace) }
+    }
 }
 
 /// The attendance request while a flame is lit.

@@ -6,9 +6,11 @@ mod wiring;
 use super::bounds;
 use super::check::{self, Draft};
 use super::{
-    Attendance, InterlockFigures, LineId, LineSpec, LitBy, Parity, Rig, RigKind, StopBits,
+    Attendance, InterlockFigures, LineId, LineSpec, LitBy, Parity, ProofInterval, Rig, RigKind,
+    StopBits,
 };
 use crate::document::{Document, Problem, Problems, Table};
+use crate::quantity::Time;
 
 /// The lines, in the order of their ids.
 pub(super) const LINES: &[(&str, LineId)] = &[("field", LineId(0)), ("motion", LineId(1))];
@@ -54,6 +56,9 @@ fn draft(root: &mut Table<'_>) -> Option<Draft> {
         spindle: root.table("spindle", devices::spindle),
         attendance: root.table("attendance", attendance),
         interlocks: root.optional_table("interlock", interlocks).map(Option::unwrap_or_default),
+        proof: root
+            .optional_table("proof", proof)
+            .map(|given| given.unwrap_or(ProofInterval::LONGEST)),
     })
 }
 
@@ -106,6 +111,20 @@ fn attendance(table: &mut Table<'_>) -> Option<Attendance> {
     Some(Attendance { every: every?, answer_within: answer_within? })
 }
 
+/// `[proof]`: whole days; what is left out is as long as it may be.
+fn proof(table: &mut Table<'_>) -> Option<ProofInterval> {
+    let ProofInterval { days, grace } = ProofInterval::LONGEST;
+    let interval = table.optional_quantity("interval", &bounds::PROOF_INTERVAL);
+    let late = table.optional_quantity("grace", &bounds::PROOF_GRACE);
+    let whole = |given: Option<Time>, else_days: u32| {
+        given.map_or(else_days, |given| {
+            let days = given.to_duration().as_secs() / bounds::DAY;
+            u32::try_from(days).unwrap_or(else_days)
+        })
+    };
+    Some(ProofInterval::within(whole(interval?, days), whole(late?, grace)))
+}
+
 /// `[interlock.<key>]` tables; whether there is such a row, and whether its figures tighten it,
 /// is for the matrix to say.
 fn interlocks(table: &mut Table<'_>) -> Option<Vec<InterlockFigures>> {
@@ -116,16 +135,18 @@ fn interlocks(table: &mut Table<'_>) -> Option<Vec<InterlockFigures>> {
             table.report(
                 Problem::error(table.path(), format!("\"{key}\" is no name of a row"))
                     .accepted("lower-case letters a to z, digits and `_`")
-                    .help("the rows are listed by `evenpass rig`"),
+                    .help("the rows are listed by `evenpass rig matrix`"),
             );
         }
         let set_point = table.optional_number("set_point", &bounds::SET_POINT);
         let delay = table.optional_quantity("delay", &bounds::DELAY);
+        let delay_off = table.optional_quantity("delay_off", &bounds::DELAY);
         let tag = table.optional_text("tag");
         Some(InterlockFigures {
             key: key.to_owned(),
             set_point: set_point?,
             delay: delay?,
+            delay_off: delay_off?,
             tag: tag?,
         })
     });

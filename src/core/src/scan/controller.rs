@@ -1,9 +1,16 @@
 //! The whole deciding part of the program as one value.
 
+mod proving;
+
 use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
+pub use self::proving::ProofState;
+use self::proving::Proofs;
+use super::around::Around;
+use super::effects::{EffectsLog, Look};
+use super::episode::{Episodes, Turn};
 use super::readiness::{self, DEVICES};
 use super::sample::Sampler;
 use super::snapshot::{Beat, Snapshot};
@@ -12,7 +19,8 @@ use crate::coat::Coat;
 use crate::devices::{Rack, RackProblem, Transmit, Urgency};
 use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
 use crate::interlock::{
-    FigureProblem, Inspected, Interlocks, PermissiveState, PurgeDone, Raised, Verdict, enforce,
+    FigureProblem, Inspected, Interlocks, News, PermissiveState, PurgeDone, Raised, Verdict,
+    enforce,
 };
 use crate::ledger::{Entry, Ledger};
 use crate::line::Link;
@@ -65,8 +73,8 @@ impl core::error::Error for RigProblem {}
 /// 5. [`take_entry`](Self::take_entry) until it answers `None`: what must be written down.
 ///
 /// Time is what the caller says it is and never runs backwards in here: an earlier moment than
-/// the last counts as the last one.
-#[derive(Debug)]
+/// the last counts as the last one. A copy is the same controller, and goes on by itself from there.
+#[derive(Debug, Clone)]
 pub struct Controller {
     rack: Rack,
     interlocks: Interlocks,
@@ -79,6 +87,9 @@ pub struct Controller {
     ledger: Ledger,
     teller: Teller,
     sampler: Sampler,
+    episodes: Episodes,
+    effects: EffectsLog,
+    around: Around,
     period: Duration,
     now: Moment,
     next_scan: Moment,
@@ -86,6 +97,9 @@ pub struct Controller {
     lines: usize,
     /// Powder edges dropped so far, as far as the job has been held for them.
     dropped: u64,
+    proofs: Proofs,
+    /// How old a contact and the drive's reading may be.
+    ages: (Duration, Duration),
 }
 
 impl Controller {
@@ -106,12 +120,17 @@ impl Controller {
             ledger: Ledger::with_capacity(LEDGER),
             teller: Teller::new(rig),
             sampler: Sampler::default(),
+            episodes: Episodes::default(),
+            effects: EffectsLog::new(rig),
+            around: Around::default(),
             period: rig.scan.to_duration(),
             now: Moment::START,
             next_scan: Moment::START,
             beat: Beat::default(),
             lines: rig.lines.len(),
             dropped: 0,
+            proofs: Proofs::default(),
+            ages: (rig.field.age_budget.to_duration(), rig.axis.age_budget.to_duration()),
         })
     }
 
@@ -198,7 +217,11 @@ impl Controller {
             outputs: self.outputs,
             verdict: self.interlocks.verdict().clone(),
             status: self.sequence.status(),
-            permissives: self.interlocks.permissives(&self.inputs, &self.sequence.limits()),
+            permissives: {
+                let rows = self.interlocks.permissives(&self.inputs, &self.sequence.limits());
+                rows.into_iter().chain(self.proofs.permissives()).collect()
+            },
+            proof: self.proof(),
             lines: (0..self.lines)
                 .filter_map(|line| self.rack.counters(LineId(line)).copied())
                 .collect(),
@@ -236,6 +259,7 @@ impl Controller {
         let inputs = self.rack.inputs(self.now);
         let limits = self.sequence.limits();
         self.hold_for_dropped_powder();
+        self.begin_proof_scan();
         self.interlocks.step(&inputs, &self.outputs, &limits);
         self.look_for_permissives(&inputs);
         let mut proposed = self.sequence.step(&inputs, self.interlocks.verdict(), &self.missing);
@@ -248,16 +272,44 @@ impl Controller {
         self.rack.demand(self.now, &written, urgency);
         self.estimate_coat(&inputs);
         self.teller.contacts(&self.inputs, &inputs, &mut self.ledger);
+        self.end_proof_scan(&inputs);
+        let before = core::mem::replace(&mut self.outputs, written);
         self.inputs = inputs;
-        self.outputs = written;
         self.tell_events();
-        for news in self.interlocks.drain_news() {
-            self.teller.news(&news, &mut self.ledger);
+        let news: Vec<News> = self.interlocks.drain_news().collect();
+        for news in &news {
+            self.teller.news(news, self.interlocks.verdict(), &mut self.ledger);
         }
+        self.tell_effects(&before);
         for switched in self.rack.switched() {
+            self.effects.switched(&switched, &mut self.ledger);
             self.teller.switched(switched, &self.inputs, &mut self.ledger);
         }
         self.sampler.sample(&self.inputs, &self.outputs, self.sequence.phase(), &mut self.ledger);
+    }
+
+    /// What a hold, a stop or a trip does, each with its time, and the images around its cause.
+    fn tell_effects(&mut self, before: &Outputs) {
+        let verdict = self.interlocks.verdict();
+        let turn = self.episodes.follow(self.inputs.now, verdict, self.sequence.phase());
+        let rack = &self.rack;
+        let look = Look {
+            inputs: &self.inputs,
+            before,
+            written: &self.outputs,
+            clear: self.interlocks.torch_clear(),
+            coil: &|coil| rack.coil(coil),
+        };
+        match turn {
+            Turn::Same => {}
+            Turn::Began(episode) => {
+                self.effects.begin(episode, &look, &mut self.ledger);
+                self.around.begin(episode, &mut self.ledger);
+            }
+            Turn::Ended => self.effects.end(),
+        }
+        self.effects.look(&look, &mut self.ledger);
+        self.around.look(&self.inputs, before, &mut self.ledger);
     }
 
     /// An ON edge that the line could not send in time is no powder where powder was planned: the
@@ -289,6 +341,7 @@ impl Controller {
                 .filter(|permissive| permissive.state == PermissiveState::Missing)
                 .map(|permissive| permissive.look),
         );
+        self.missing.extend_from_slice(&self.proofs.missing);
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);
         }

@@ -1,10 +1,15 @@
 //! The scan: read, judge, step, enforce, write, publish, in that order and nothing between.
 
+mod around;
 mod controller;
+mod effects;
+mod episode;
+mod reaction;
 mod readiness;
 mod sample;
 mod snapshot;
 mod tell;
 
-pub use controller::{Controller, NO_DATUM, RigProblem};
+pub use controller::{Controller, NO_DATUM, ProofState, RigProblem};
+pub use reaction::{Reaction, RowTimes, times};
 pub use snapshot::{Beat, Snapshot};

@@ -16,7 +16,7 @@ const EVERY: Duration = Duration::from_millis(500);
 const FRESH: Duration = Duration::from_millis(500);
 
 /// Samples at a set rate.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Sampler {
     next: Moment,
 }

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::controller::ProofState;
 use crate::devices::PowderCounters;
 use crate::image::{Inputs, Outputs};
 use crate::interlock::{Permissive, Verdict};
@@ -41,4 +42,6 @@ pub struct Snapshot {
     pub powder: PowderCounters,
     /// How the scan keeps its time.
     pub beat: Beat,
+    /// Where the proof test under way, or the last one, stands.
+    pub proof: Option<ProofState>,
 }

@@ -4,7 +4,7 @@ use serde_json::{Value, json};
 
 use crate::devices::Switched;
 use crate::image::{Coil, Contact, Inputs, Kind, Level, Referenced};
-use crate::interlock::{Change, News};
+use crate::interlock::{Change, News, Verdict};
 use crate::ledger::{EntryKind, Ledger};
 use crate::line::Link;
 use crate::moment::Moment;
@@ -15,7 +15,7 @@ use crate::rig::{LineId, Rig};
 use crate::sequence::{Event, Happening};
 
 /// Remembers the little that an entry needs beyond its event.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Teller {
     line_names: Vec<String>,
     /// Pass in hand, counted from 1; zero before the first.
@@ -60,25 +60,34 @@ impl Teller {
         }
     }
 
-    pub(super) fn news(&self, news: &News, ledger: &mut Ledger) {
+    /// What became of a cause. One that has just counted is told whole: since when, what was
+    /// done, what to do.
+    pub(super) fn news(&self, news: &News, verdict: &Verdict, ledger: &mut Ledger) {
         let what = match news.change {
             Change::Confirmed => news.message.clone(),
             Change::Returned => format!("{}: gone", news.key),
             Change::Acknowledged => format!("{}: acknowledged", news.key),
             Change::Cleared => format!("{}: cleared", news.key),
         };
-        ledger.write(
-            news.at,
-            EntryKind::Cause,
-            what,
-            String::new(),
-            json!({
-                "interlock": news.key,
-                "class": news.class,
-                "change": news.change,
-                "repeats": news.repeats,
-            }),
-        );
+        let mut data = json!({
+            "interlock": news.key,
+            "class": news.class,
+            "change": news.change,
+            "repeats": news.repeats,
+        });
+        if news.change == Change::Confirmed
+            && let Some(occurrence) = verdict.listed(news.key)
+            && let Value::Object(data) = &mut data
+        {
+            let told = verdict.told(occurrence);
+            let first = verdict.first.as_ref().is_some_and(|first| first.key == news.key);
+            data.insert("since_us".to_owned(), json!(occurrence.since.as_micros()));
+            data.insert("first_out".to_owned(), json!(first));
+            data.insert("done".to_owned(), json!(told.done));
+            data.insert("to_do".to_owned(), json!(told.to_do));
+            data.insert("meanwhile".to_owned(), json!(told.meanwhile));
+        }
+        ledger.write(news.at, EntryKind::Cause, what, String::new(), data);
     }
 
     /// A coil that changed in its module; for the powder feeder, also where that was.
@@ -186,6 +195,15 @@ impl Teller {
                 empty(),
                 json!({ "lost": place }),
             ),
+            Happening::Spoiled { damage, place } => {
+                let (what, then) = damage.words();
+                write(
+                    EntryKind::Cause,
+                    format!("{what} at {place:.1}, {then}"),
+                    empty(),
+                    json!({ "suspect": what, "place": place }),
+                );
+            }
             Happening::Answered { request, origin, answer } => {
                 let (said, why) = match answer {
                     Answer::Accepted => ("accepted", String::new()),

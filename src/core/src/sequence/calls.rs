@@ -10,6 +10,7 @@ use crate::image::{Coil, Contact, Inputs, Level, Outputs};
 use crate::interlock::{Class, Limits, Verdict};
 use crate::moment::Moment;
 use crate::program::Program;
+use crate::proof::Strokes;
 use crate::request::{Answer, Denial, Origin, Request};
 use crate::rig::Rig;
 
@@ -58,6 +59,7 @@ pub struct Sequence {
     last_step: Option<Moment>,
     /// Whether an ON edge was dropped since the last step.
     dropped: Level,
+    strokes: Strokes,
     first_trip: Option<String>,
 }
 
@@ -80,6 +82,7 @@ impl Sequence {
             outbox: Outbox::new(),
             last_step: None,
             dropped: Level::Off,
+            strokes: Strokes::default(),
             first_trip: None,
         }
     }
@@ -231,9 +234,16 @@ impl Sequence {
             figures: self.chart.inner().figures,
             outputs: Outputs::default(),
             attendance: None,
+            strokes: Strokes::default(),
             outbox: &mut self.outbox,
         };
         self.chart.handle_with_context(&told, &mut scan);
+    }
+
+    /// What a proof test wants energised in the next step, and in that one only. Only proving
+    /// energises it, and only with the key on and both gases read as vented.
+    pub const fn stroke(&mut self, strokes: Strokes) {
+        self.strokes = strokes;
     }
 
     /// The devices dropped the ON edge that was due: no powder flows. The interlocks hold the job
@@ -266,6 +276,7 @@ impl Sequence {
         let unattended = self.attend(now, figures.attend_every, figures.attend_within);
 
         let dropped = core::mem::take(&mut self.dropped);
+        let strokes = core::mem::take(&mut self.strokes);
         let program = self.program.clone();
         let mut scan = Scan {
             now,
@@ -276,6 +287,7 @@ impl Sequence {
             figures,
             outputs: Outputs::default(),
             attendance: self.attendance.asked(),
+            strokes,
             outbox: &mut self.outbox,
         };
         let chart = &mut self.chart;
@@ -334,8 +346,9 @@ impl Sequence {
 
     fn attend(&mut self, now: Moment, every: Duration, within: Duration) -> Demand {
         let machine = self.chart.inner();
-        let burning =
-            machine.last.coil(Coil::Fuel).is_on() && machine.leaf.phase() != Phase::Lighting;
+        // In manual work a valve is only ever stroked, with nothing before it to burn.
+        let lit = !matches!(machine.leaf.phase(), Phase::Lighting | Phase::Manual);
+        let burning = lit && machine.last.coil(Coil::Fuel).is_on();
         if burning {
             self.attendance.burning(now, every, within)
         } else {

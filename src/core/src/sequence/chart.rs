@@ -109,7 +109,7 @@ impl blocking::Superstate<Machine> for Super {
             },
             Self::Group(_) => Outcome::Super,
             Self::Running => match event {
-                Event::Hold(cause) => holding::begin(*cause, machine),
+                Event::Hold(cause) => holding::begin(*cause, machine, scan),
                 Event::Ask(Request::HoldAfterPass) => spraying::hold_after_pass(machine),
                 _ => Outcome::Super,
             },
@@ -177,12 +177,8 @@ impl State {
 
     fn propose(&self, machine: &mut Machine, scan: &mut Scan<'_>) {
         match self {
-            Self::NotReady
-            | Self::Ready
-            | Self::Teaching
-            | Self::Proving { .. }
-            | Self::Stopped
-            | Self::Complete => {}
+            Self::NotReady | Self::Ready | Self::Teaching | Self::Stopped | Self::Complete => {}
+            Self::Proving { .. } => manual::propose_proving(scan),
             Self::Homing(homing) => homing.propose(scan),
             Self::Jogging(jogging) => jogging.propose(scan),
             Self::Checking { .. } => starting::propose_checking(machine, scan),

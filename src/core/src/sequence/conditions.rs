@@ -1,7 +1,7 @@
 //! The request gate's conditions: what a cell of its table marked so still asks of the machine.
 
 use crate::cia402::PowerState;
-use crate::image::{Contact, Inputs, Level};
+use crate::image::{Contact, Inputs, Level, Referenced};
 use crate::interlock::{Acknowledged, Presence, Verdict};
 use crate::request::{Answer, Denial, Request};
 
@@ -41,6 +41,12 @@ impl View<'_> {
     fn drive_is_in_fault(&self) -> bool {
         let axis = self.inputs.axis.trusted(self.inputs.now, self.figures.axis_age);
         axis.is_some_and(|axis| axis.power == PowerState::Fault)
+    }
+
+    /// Whether nobody knows where the torch is.
+    fn has_no_datum(&self) -> bool {
+        let axis = self.inputs.axis.trusted(self.inputs.now, self.figures.axis_age);
+        axis.is_some_and(|axis| axis.referenced == Referenced::No)
     }
 
     fn is_vented(&self) -> bool {
@@ -140,6 +146,13 @@ fn missing_words(missing: &[&'static str]) -> String {
 fn restart(view: &View<'_>) -> Answer {
     if let Some(hold) = view.verdict.holds.iter().find(|hold| hold.present == Presence::Active) {
         return deny(hold.message.clone(), hold.advice);
+    }
+    // A job cannot be taken up where nobody knows the torch to be.
+    if view.has_no_datum() {
+        return deny(
+            "the carriage has no datum: nobody knows where the torch is",
+            "stop the job, home the carriage, look at the coat, then begin anew",
+        );
     }
     match view.state {
         State::HeldUnlit { shutting: Some(_), .. } => {

@@ -6,6 +6,7 @@ use crate::image::{Analogue, AxisReading, Contact, Inputs, Level, Outputs, Refer
 use crate::interlock::Verdict;
 use crate::moment::Moment;
 use crate::program::{FuseStep, PreheatStep, Program, SprayStep, Step, TorchPlan};
+use crate::proof::Strokes;
 use crate::quantity::{Length, SpindleSpeed, Temperature};
 
 use super::event::{Event, Happening, Wish};
@@ -39,6 +40,8 @@ pub(super) struct Scan<'a> {
     pub(super) outputs: Outputs,
     /// Since when an attendance request waits for an answer.
     pub(super) attendance: Option<Moment>,
+    /// What a proof test wants energised in this scan.
+    pub(super) strokes: Strokes,
     pub(super) outbox: &'a mut Outbox,
 }
 

@@ -52,6 +52,13 @@ pub enum Happening {
         /// Where.
         place: Length,
     },
+    /// A trip has probably spoiled the part.
+    Spoiled {
+        /// How.
+        damage: Damage,
+        /// Where the torch was.
+        place: Length,
+    },
     /// A request and its answer.
     Answered {
         /// What was asked.
@@ -70,6 +77,25 @@ pub enum Happening {
         /// Band of the step.
         band: usize,
     },
+}
+
+/// How a trip has probably spoiled a part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Damage {
+    /// The flame was over it while it did not turn as it should.
+    Overheated,
+    /// It came to a stand while its coat was being fused.
+    Molten,
+}
+
+impl Damage {
+    /// The record's words, around the place.
+    pub(crate) const fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Overheated => ("overheat suspect", "inspect the part before anything else"),
+            Self::Molten => ("stopped molten", "sag likely: inspect the coat"),
+        }
+    }
 }
 
 /// Something that happened, with its time.

@@ -5,7 +5,7 @@ use core::time::Duration;
 
 use statig::blocking::Outcome;
 
-use crate::image::{AxisDemand, Coil, Outputs, SpindleDemand, Travel};
+use crate::image::{AxisDemand, Coil, Contact, Outputs, SpindleDemand, Travel};
 use crate::interlock::Class;
 use crate::moment::Moment;
 use crate::program::TorchPlan;
@@ -158,6 +158,8 @@ pub(super) struct Machine {
     pub(super) reset: Owed,
     /// Until when the drive may leave its fault by a person's reset.
     pub(super) clear_fault_until: Moment,
+    /// No gas is lit before: gas that a trip found open needs its time to be extracted.
+    pub(super) relight_from: Moment,
     pub(super) lever: Option<SpindleSpeed>,
     pub(super) started_at: Moment,
     pub(super) blasted_at: Option<Moment>,
@@ -195,6 +197,7 @@ impl Machine {
             purge: Owed::Nothing,
             reset: Owed::Nothing,
             clear_fault_until: Moment::START,
+            relight_from: Moment::START,
             lever: None,
             started_at: Moment::START,
             blasted_at: None,
@@ -245,7 +248,7 @@ impl Machine {
                 | Phase::Complete,
             ) => Outcome::Handled,
             (Event::Stop(cause), Phase::Manual) => self.go(State::NotReady, cause),
-            (Event::Stop(cause), _) => stopping::begin(cause, self),
+            (Event::Stop(cause), _) => stopping::begin(cause, self, scan),
             (Event::PowderDropped, _) => {
                 self.feeder.void();
                 Outcome::Handled
@@ -272,11 +275,13 @@ impl Machine {
         if flows && self.leaf.phase() != Phase::Lighting { Flame::Lit } else { Flame::Out }
     }
 
-    /// Whether the spindle was asked to turn by the last scan.
-    pub(super) const fn spin(&self) -> Spin {
+    /// Whether the spindle was asked to turn by the last scan, and the part does not stand all
+    /// the same: what stands is not turned later, when whatever kept it is gone.
+    pub(super) fn spin(&self, scan: &Scan<'_>) -> Spin {
+        let stands = scan.spindle_is_at_rest() && !scan.is_on(Contact::PartTurning);
         match self.last.spindle {
-            SpindleDemand::Turn(_) => Spin::Turning,
-            SpindleDemand::Stop => Spin::AtRest,
+            SpindleDemand::Turn(_) if !stands => Spin::Turning,
+            SpindleDemand::Turn(_) | SpindleDemand::Stop => Spin::AtRest,
         }
     }
 

@@ -53,7 +53,9 @@ impl State {
         }
 
         let gas = [Coil::Fuel, Coil::Oxygen].into_iter().any(|gas| scan.outputs.coil(gas).is_on());
-        if gas || scan.outputs.powder.now.is_on() {
+        // A valve stroked in proving lets nothing flow: there is nothing to purge afterwards.
+        let flows = gas && machine.leaf != Leaf::Proving;
+        if flows || scan.outputs.powder.now.is_on() {
             scan.energise(Coil::CarrierAir);
             machine.purge = Owed::Owed;
             machine.extraction_until = scan.now + EXTRACTION_OVERRUN;

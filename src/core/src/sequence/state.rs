@@ -116,8 +116,9 @@ pub(super) enum State {
     /// A point was just taken; the carriage stands. Left by the next jog, nudge or request.
     /// Energises nothing. No deadline.
     Teaching,
-    /// Interlocks are proved with gas isolated and read as vented. Energises nothing by itself.
-    /// Ends by itself after ten minutes.
+    /// Interlocks are proved with gas isolated and read as vented. Energises nothing but what the
+    /// proof in hand strokes: fuel and oxygen valve, extraction, the drive's torque at rest; never
+    /// supply, igniter or feeder. Any gas, or 0.3 s of not knowing, ends it; so do ten minutes.
     Proving {
         /// When it ends.
         until: Moment,

@@ -271,7 +271,11 @@ pub(super) fn limits(machine: &Machine, program: Option<&Program>) -> Limits {
         SpindleDemand::Stop => speed(machine, program),
     };
     match step {
-        Some(Step::Spray(step)) => limits.spray_window = Some(step.window),
+        Some(Step::Spray(step)) => {
+            limits.spray_window = Some(step.window);
+            limits.pass = (machine.cursor.pass < step.passes.len())
+                .then(|| machine.cursor.pass.saturating_add(1));
+        }
         Some(Step::Fuse(step)) => limits.fuse_ceiling = Some(step.ceiling),
         Some(Step::Preheat(_) | Step::ChangeTorch(_) | Step::Cool(_)) | None => {}
     }

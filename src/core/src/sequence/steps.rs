@@ -109,7 +109,7 @@ pub(super) fn leave_park(
     match wrong.filter(|_| over_the_part) {
         Some(wrong) => {
             machine.setback = Some(wrong);
-            holding::begin(wrong, machine)
+            holding::begin(wrong, machine, scan)
         }
         None => machine.go(to, cause),
     }
@@ -144,7 +144,7 @@ pub(super) fn give_up(
         return machine.fall_back(State::NotReady, cause);
     }
     let shutting = cooling::Shutting::of(machine, scan);
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.fall_back(State::HeldUnlit { shutting, spin }, cause)
 }
 

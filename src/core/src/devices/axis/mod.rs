@@ -2,7 +2,7 @@
 //!
 //! The control word says what is wanted, the echo that the drive heard it, the status word that
 //! it did it; only the last one counts. A drive that was away is a stranger: its position is not
-//! believed before it has said that it is referenced, whatever motion was in force is forgotten,
+//! believed before it has been homed again, whatever motion was in force is forgotten,
 //! and it gets no torque before its own reaction to a silent controller reads as the rig file
 //! wants it. If this program dies, the drive makes a quick stop by that reaction.
 
@@ -38,6 +38,15 @@ const HOMING_SPEED_AT: u16 = 14;
 /// between two and three reads at 40 ms, the slowest poll a carriage is sensibly given.
 const FROZEN_AFTER: Duration = Duration::from_millis(100);
 
+/// Whether the drive's word that it is referenced is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Datum {
+    /// Yes.
+    Believed,
+    /// It was lost while it was known, and moved unseen: not before it was homed again.
+    Doubted,
+}
+
 /// A transaction with the drive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum AxisJob {
@@ -47,7 +56,7 @@ pub(super) enum AxisJob {
 }
 
 /// The driver of the carriage.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Axis {
     pub(super) unit: u8,
     pub(super) presence: Presence,
@@ -66,6 +75,7 @@ pub(super) struct Axis {
     sample: Option<Sample>,
     fault_reset: FaultReset,
     enable: DriveEnable,
+    datum: Datum,
     lockout: Lockout,
     writes_from: Moment,
     clock: Option<u16>,
@@ -96,6 +106,7 @@ impl Axis {
             sample: None,
             fault_reset: FaultReset::No,
             enable: DriveEnable::KeepFault,
+            datum: Datum::Believed,
             lockout: Lockout::UntilRest,
             writes_from: Moment::START,
             clock: None,
@@ -141,7 +152,7 @@ impl Axis {
         };
         self.wish = wish;
         if matches!(wish, Wish::Off | Wish::Stopped) {
-            self.lockout = Lockout::Open;
+            self.lockout = self.lockout.after_rest();
         }
         // A person's reset clears once, however many scans it is passed on in.
         self.fault_reset = match (self.enable, outputs.drive) {
@@ -333,15 +344,22 @@ impl Axis {
             }
             _ => false,
         };
+        let attained = running(Mode::Homing) && status.acknowledged();
+        if attained && sample.homed == 1 {
+            self.datum = Datum::Believed;
+        }
         let reading = AxisReading {
             power: status.power(),
             position: self.scale.position(sample.position),
             velocity: self.scale.speed(sample.velocity),
             following_error: self.scale.length(sample.following_error),
-            referenced: if sample.homed == 1 { Referenced::Yes } else { Referenced::No },
+            referenced: match (sample.homed, self.datum) {
+                (1, Datum::Believed) => Referenced::Yes,
+                _ => Referenced::No,
+            },
             fault_code: sample.fault_code,
             arrived: Level::from_bit(running(Mode::ProfilePosition) && status.target_reached()),
-            homing_attained: Level::from_bit(running(Mode::Homing) && status.acknowledged()),
+            homing_attained: Level::from_bit(attained),
             homing_failed: Level::from_bit(running(Mode::Homing) && status.failed()),
         };
         self.reading = if sample.at.since(self.moved) >= FROZEN_AFTER {
@@ -353,6 +371,9 @@ impl Axis {
 
     /// The drive was away or the port was: it is a stranger.
     pub(super) fn forget(&mut self) {
+        if self.sample.is_some() {
+            self.datum = Datum::Doubted;
+        }
         self.motion = Motion::Nothing;
         self.control = None;
         self.sample = None;

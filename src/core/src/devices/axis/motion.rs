@@ -248,17 +248,19 @@ impl Situation {
         }
     }
 
-    /// The block of a set-point. A carriage on its way to another one is not halted for it.
+    /// The block of a set-point. A carriage on its way to another one is not halted for it, even
+    /// if the set-point before this one was still being handed over.
     fn block(&self, wanted: SetPoint) -> Write {
-        let word = match self.motion {
-            Motion::Running(at, _) | Motion::Offered(at, _)
-                if at.mode == Mode::ProfilePosition && wanted.mode == Mode::ProfilePosition =>
-            {
-                RUNNING
+        let on_its_way = match self.motion {
+            Motion::Running(at, _) | Motion::Offered(at, _) => at.mode == Mode::ProfilePosition,
+            Motion::Loaded(at) | Motion::Prepared(at) => {
+                at.mode == Mode::ProfilePosition
+                    && self.control.is_some_and(|echoed| echoed.word & HALT == 0)
             }
-            _ => STANDING,
+            Motion::Nothing => false,
         };
-        Write::Block(wanted, word)
+        let runs_on = on_its_way && wanted.mode == Mode::ProfilePosition;
+        Write::Block(wanted, if runs_on { RUNNING } else { STANDING })
     }
 
     /// Bit 4 is low in the drive, and in profile position bit 12 has followed it.

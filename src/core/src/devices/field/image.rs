@@ -50,7 +50,7 @@ struct Places {
 }
 
 /// The module's inputs as last read.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct FieldImage {
     inputs: Block,
     registers: Block,

@@ -68,7 +68,7 @@ enum Cleared {
 }
 
 /// The driver of the field I/O module.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Field {
     pub(super) unit: u8,
     pub(super) presence: Presence,

@@ -89,6 +89,23 @@ fn a_spindle_found_at_rest_after_a_reconnection_is_not_started() {
 }
 
 #[test]
+fn a_spindle_asked_to_turn_while_it_was_away_does_not_begin_when_it_answers_again() {
+    let mut bench = Bench::ready();
+    bench.rack.handle_link(bench.at(), MOTION, Link::Down);
+    bench.run(500_000);
+    bench.outputs.spindle = turn(60.0);
+    bench.run(500_000);
+    bench.rack.handle_link(bench.at(), MOTION, Link::Up);
+    bench.run(1_000_000);
+    assert_eq!(bench.inverter.command(), 0);
+    bench.outputs.spindle = SpindleDemand::Stop;
+    bench.run(60_000);
+    bench.outputs.spindle = turn(60.0);
+    bench.run(60_000);
+    assert_eq!(bench.inverter.command(), 1);
+}
+
+#[test]
 fn behind_a_gearbox_only_the_command_goes_out_and_the_motor_counts_as_well() {
     let mut rig = bench::rig();
     let motor = rig.spindle.motor().clone();

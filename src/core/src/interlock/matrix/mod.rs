@@ -1,12 +1,19 @@
 //! The cause-and-effect matrix (the form is that of IEC 62881: rows are causes, columns effects).
 
+mod beyond;
+mod course;
 mod row;
+mod subject;
 mod table;
+mod words;
 
+pub use beyond::{BEYOND, Beyond};
+pub use course::{Act, Actor, Column, OrderedEffect, When};
 pub use row::{
-    AirEffect, Arming, Lamp, Raised, Reference, ResetRule, Row, RowEffects, SetPoint, Tighter,
-    Watch,
+    AirEffect, Arming, Circuit, Lamp, Meanwhile, Raised, Reference, ResetRule, Row, RowEffects,
+    SetPoint, Tighter, Watch,
 };
+pub use subject::Subject;
 pub(super) use table::{FUEL_LIMIT, ROWS};
 
 /// Every row, by rising number.

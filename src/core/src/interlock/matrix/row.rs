@@ -29,12 +29,18 @@ pub struct Row {
     pub set_point: Option<SetPoint>,
     /// How long the condition must last before it counts.
     pub delay: Duration,
+    /// How long all must be in order before the condition counts as gone; a rig may lengthen it.
+    pub delay_off: Duration,
     /// What it takes away.
     pub effects: RowEffects,
     /// What makes its condition gone.
     pub reset: ResetRule,
     /// The lamp that shows it.
     pub lamp: Lamp,
+    /// What a person may do while it lasts.
+    pub meanwhile: Meanwhile,
+    /// Whether a wired circuit must do the same without this program.
+    pub circuit: Circuit,
     /// Where to look and what to do.
     pub advice: &'static str,
 }
@@ -119,6 +125,55 @@ pub enum Lamp {
     Blue,
 }
 
+/// What a person may do while a cause lasts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Meanwhile {
+    /// Go on with the job.
+    GoOn,
+    /// Stop or abort; restart once it is gone.
+    RestartWhenGone,
+    /// Watch the job end in order; abort.
+    LetItEnd,
+    /// Acknowledge; reset once it is gone and the hose purged.
+    ResetWhenGone,
+    /// As before, and then jog away from the limit, toward it never.
+    JogAway,
+    /// Shut the gas by hand outside the cell.
+    ShutByHand,
+    /// Leave the cell, shut the cylinders outside.
+    LeaveCell,
+    /// Let everything cool and inspect it before the reset.
+    InspectFirst,
+}
+
+impl Meanwhile {
+    /// In words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::GoOn => "go on",
+            Self::RestartWhenGone => "stop or abort; restart once gone",
+            Self::LetItEnd => "watch it end; abort",
+            Self::ResetWhenGone => "acknowledge; reset once gone and purged",
+            Self::JogAway => "acknowledge; reset, then jog away from it only",
+            Self::ShutByHand => "shut the isolation valve outside by hand",
+            Self::LeaveCell => "leave the cell, shut the cylinders outside",
+            Self::InspectFirst => "let it cool, inspect, report; no air, no relight",
+        }
+    }
+}
+
+/// Whether a wired circuit must do the same without this program.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Circuit {
+    /// It is left to this program.
+    Software,
+    /// Wired as well: the program only reads it back.
+    AlsoWired,
+}
+
 /// When a row counts. Armed from images and outputs only.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -166,7 +221,7 @@ pub enum Arming {
     DriveNeeded,
     /// The carriage is asked to travel or to find its datum.
     Travelling,
-    /// Gas or powder is asked, or the carriage travels faster than jogging.
+    /// Gas or powder is asked, or the carriage looks for its datum or travels faster than jogging.
     WorkingMotion,
     /// The watchdog has been asked to beat long enough for its relay to pick up, with energy
     /// asked or present.

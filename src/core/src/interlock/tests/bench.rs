@@ -294,5 +294,6 @@ pub(super) fn limits() -> Limits {
         park: Length::from_mm(710.0),
         longest_rest: Some(Time::from_s(2.0)),
         trial: Some(Time::from_s(5.0)),
+        pass: None,
     }
 }

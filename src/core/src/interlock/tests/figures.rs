@@ -13,6 +13,7 @@ fn rig_with(key: &str, set_point: Option<f64>, delay: Option<f64>) -> Rig {
         key: key.to_owned(),
         set_point,
         delay: delay.map(Time::from_s),
+        delay_off: None,
         tag: Some("PT-101".to_owned()),
     });
     rig
@@ -66,6 +67,31 @@ fn any_delay_may_be_shortened_and_none_lengthened() {
             FigureProblem::NoFigure { .. }
         ));
     }
+}
+
+#[test]
+fn any_delay_before_gone_may_be_lengthened_and_none_shortened() {
+    let with = |key: &str, delay_off: f64| {
+        let mut rig = rig_with(key, None, None);
+        rig.interlocks[0].delay_off = Some(Time::from_s(delay_off));
+        rig
+    };
+    for row in rows() {
+        let own = row.delay_off.as_secs_f64();
+        assert!(Interlocks::new(&with(row.key, own)).is_ok(), "{}", row.key);
+        assert!(Interlocks::new(&with(row.key, own + 1.0)).is_ok(), "{}", row.key);
+        let found = problem(&with(row.key, -1.0));
+        assert!(matches!(found, FigureProblem::NoFigure { .. }), "{}", row.key);
+        if own > 0.0 {
+            let found = problem(&with(row.key, own - 0.001));
+            assert!(matches!(found, FigureProblem::ShorterDelayOff { .. }), "{}", row.key);
+        }
+    }
+    assert_eq!(
+        problem(&with("plant_air", 0.1)).to_string(),
+        "interlock.plant_air.delay_off: 0.1 s is shorter than the program's 0.2 s; accepted: \
+         0.2 s or more: a rig may only tighten an interlock; lengthen it, or leave it out"
+    );
 }
 
 #[test]

@@ -58,7 +58,7 @@ fn chatter_is_counted_and_can_not_evict_the_first_cause() {
         bench.contact(Contact::Guard, Level::Off);
         bench.scan();
         bench.contact(Contact::Guard, Level::On);
-        bench.scan();
+        bench.run(0.24);
     }
     assert_eq!(bench.first(), "clamp_lost");
     let consequent = &bench.verdict().consequent;
@@ -100,12 +100,12 @@ fn news_are_told_once_and_do_not_pile_up_for_ever() {
     assert_eq!(bench.interlocks.drain_news().count(), 256);
 }
 
-/// Everything off and healthy again, the clock going on.
+/// Everything off and healthy again for longer than any row's delay before gone.
 fn calm(bench: Bench) -> Bench {
     let mut rest = Bench::idle();
     rest.inputs.now = bench.inputs.now;
     rest.interlocks = bench.interlocks;
-    rest.run(0.1);
+    rest.run(5.1);
     rest
 }
 
@@ -195,6 +195,40 @@ fn a_flashback_is_reset_only_after_an_inspection_and_blows_no_air_before_it() {
 }
 
 #[test]
+fn an_inspection_does_not_count_for_a_flashback_that_comes_after_it() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.run(0.1);
+    bench.interlocks.inspected();
+    bench.contact(Contact::Arrestor, Level::Off);
+    bench.run(0.1);
+    assert!(bench.causes().contains(&"flashback"), "{:?}", bench.causes());
+    let wanted = "Inspect torch, hoses and arrestors, and write down what was found.";
+    assert!(bench.verdict().reset_needs.contains(&wanted));
+    bench.interlocks.inspected();
+    assert!(!bench.verdict().reset_needs.contains(&wanted));
+    bench.contact(Contact::Arrestor, Level::On);
+    bench.run(1.0);
+    bench.contact(Contact::Arrestor, Level::Off);
+    bench.run(0.1);
+    assert!(bench.verdict().reset_needs.contains(&wanted), "a second one wants a second look");
+}
+
+#[test]
+fn a_trip_that_comes_back_after_the_acknowledgement_wants_another() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.scan();
+    let now = bench.inputs.now;
+    bench.interlocks.acknowledge(now);
+    bench.contact(Contact::Clamp, Level::On);
+    bench.run(6.0);
+    bench.contact(Contact::Clamp, Level::Off);
+    bench.scan();
+    assert_eq!(bench.verdict().acknowledged, Acknowledged::No);
+}
+
+#[test]
 fn a_new_cause_after_the_acknowledgement_wants_another() {
     let mut bench = Bench::spraying();
     bench.contact(Contact::Clamp, Level::Off);
@@ -231,7 +265,7 @@ fn a_restart_clears_holds_whose_condition_is_gone_and_keeps_the_others() {
     assert_eq!(remain, [row("plant_air").expect("in the matrix").advice]);
     assert_eq!(bench.causes(), ["plant_air"]);
     bench.contact(Contact::PlantAir, Level::On);
-    bench.run(0.1);
+    bench.run(0.24);
     assert_eq!(bench.verdict().holds[0].present, Presence::Returned);
     assert!(bench.verdict().effects.powder_off.is_imposed());
     let now = bench.inputs.now;
@@ -271,8 +305,58 @@ fn warnings_last_as_long_as_their_condition() {
     bench.run(0.6);
     assert_eq!(bench.verdict().class, Some(Class::Warn));
     bench.analogue(Analogue::FuelPressure, 0.5);
-    bench.run(0.1);
+    bench.run(1.9);
+    assert_eq!(bench.verdict().class, Some(Class::Warn), "in order, but not for 2 s yet");
+    bench.run(0.2);
     assert_eq!(bench.verdict().class, None);
+}
+
+#[test]
+fn a_cause_is_gone_only_after_all_was_in_order_for_its_delay_without_a_break() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::PlantAir, Level::Off);
+    bench.run(1.1);
+    // A flicker of the contact begins the wait anew, though it is too short to count again.
+    for _ in 0..20 {
+        bench.contact(Contact::PlantAir, Level::On);
+        bench.run(0.18);
+        bench.contact(Contact::PlantAir, Level::Off);
+        bench.scan();
+    }
+    assert_eq!(bench.verdict().holds[0].present, Presence::Active);
+    assert_eq!(bench.verdict().holds[0].repeats, 0, "one cause all the while");
+    bench.contact(Contact::PlantAir, Level::On);
+    bench.run(0.18);
+    assert_eq!(bench.verdict().holds[0].present, Presence::Active);
+    bench.run(0.06);
+    assert_eq!(bench.verdict().holds[0].present, Presence::Returned);
+}
+
+#[test]
+fn a_trip_whose_cause_has_just_gone_is_not_reset_before_its_delay_is_over() {
+    let mut bench = provoke(row("gas_detector").expect("in the matrix"));
+    let mut rest = Bench::idle();
+    rest.inputs.now = bench.inputs.now;
+    core::mem::swap(&mut rest.interlocks, &mut bench.interlocks);
+    rest.run(4.8);
+    let now = rest.inputs.now;
+    rest.interlocks.acknowledge(now);
+    let needs = reset(&mut rest).expect_err("the cell has aired for 4.8 s of 5 s");
+    assert_eq!(needs, [row("gas_detector").expect("in the matrix").advice]);
+    rest.run(0.3);
+    assert_eq!(reset(&mut rest), Ok(()));
+}
+
+#[test]
+fn a_warning_of_something_that_means_nothing_any_more_is_gone_with_its_arming() {
+    let mut bench = Bench::spraying();
+    bench.analogue(Analogue::FuelPressure, 0.42);
+    bench.run(0.6);
+    assert_eq!(bench.verdict().class, Some(Class::Warn));
+    bench.outputs.set(Coil::Fuel, Level::Off);
+    bench.outputs.powder.now = Level::Off;
+    bench.scan();
+    assert_eq!(bench.causes(), Vec::<&str>::new());
 }
 
 #[test]

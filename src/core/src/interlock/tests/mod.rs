@@ -3,10 +3,14 @@
 mod arming;
 mod bench;
 mod chaos;
+mod course;
 mod dice;
 mod enforcement;
 mod figures;
 mod job;
 mod latching;
 mod provoke;
+mod remaining;
 mod table;
+mod trade;
+mod what_if;

@@ -1,6 +1,6 @@
 //! Whether the carriage stays inside its bounds and comes to rest by itself in time.
 
-use super::super::{AxisSpec, bounds};
+use super::super::{AxisSpec, PositionFrom, bounds};
 use crate::document::{Problem, Problems};
 use crate::quantity::{Speed, Time};
 
@@ -35,6 +35,7 @@ pub(super) fn check(problems: &mut Problems, axis: &AxisSpec) {
             .help("exchange the two if they are reversed"),
         );
     }
+    see_stalls(problems, axis);
     let stopping = Time::from_s(axis.positioning.mm_per_s() / axis.quick_stop.mm_per_s2());
     let at_rest = axis.communication_loss.after + stopping;
     if at_rest > bounds::AXIS_AT_REST {
@@ -52,4 +53,23 @@ pub(super) fn check(problems: &mut Problems, axis: &AxisSpec) {
             .help("position more slowly, or shorten the drive's communication time-out"),
         );
     }
+}
+
+/// What a stall of this carriage would not show in.
+fn see_stalls(problems: &mut Problems, axis: &AxisSpec) {
+    let (unseen, found) = match axis.position_from {
+        PositionFrom::Carriage => return,
+        PositionFrom::Motor => ("a slipping nut is not seen", "the motor's own encoder"),
+        PositionFrom::Steps => ("a stalled carriage is not seen", "steps that nobody measures"),
+    };
+    problems.push(
+        Problem::warning("axis.position_from", format!("{unseen}: its position is {found}"))
+            .accepted(
+                "\"carriage\", with a scale or rod on the carriage, for a machine that sees it",
+            )
+            .help(
+                "fit the park switch, which shows lost steps when the torch is back at the park; \
+                 measure each part, home before each job, and watch the carriage",
+            ),
+    );
 }

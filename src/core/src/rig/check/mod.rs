@@ -5,7 +5,8 @@ mod line;
 mod wiring;
 
 use super::{
-    Attendance, AxisSpec, FieldSpec, InterlockFigures, LineSpec, LitBy, Rig, RigKind, SpindleSpec,
+    Attendance, AxisSpec, FieldSpec, InterlockFigures, LineSpec, LitBy, ProofInterval, Rig,
+    RigKind, SpindleSpec,
 };
 use crate::document::Problems;
 use crate::quantity::{Length, Time};
@@ -24,6 +25,7 @@ pub(super) struct Draft {
     pub(super) spindle: Option<SpindleSpec>,
     pub(super) attendance: Option<Attendance>,
     pub(super) interlocks: Option<Vec<InterlockFigures>>,
+    pub(super) proof: Option<ProofInterval>,
 }
 
 impl Draft {
@@ -41,6 +43,7 @@ impl Draft {
             spindle: Some(rig.spindle.clone()),
             attendance: Some(rig.attendance),
             interlocks: Some(rig.interlocks.clone()),
+            proof: Some(rig.proof),
         }
     }
 
@@ -58,6 +61,7 @@ impl Draft {
             spindle: self.spindle?,
             attendance: self.attendance?,
             interlocks: self.interlocks?,
+            proof: self.proof?,
         })
     }
 }

@@ -2,12 +2,17 @@
 
 use super::super::{
     AxisRegisters, AxisSpec, CommunicationLoss, GearTable, InverterRegisters, InverterSpec,
-    SpindleSpec, WordOrder, bounds,
+    PositionFrom, SpindleSpec, WordOrder, bounds,
 };
 use super::LINES;
 use crate::document::{Bounds, Problem, Table};
 use crate::quantity::{Range, SpindleSpeed, Time};
 
+const POSITIONS_FROM: &[(&str, PositionFrom)] = &[
+    ("carriage", PositionFrom::Carriage),
+    ("motor", PositionFrom::Motor),
+    ("steps", PositionFrom::Steps),
+];
 const WORD_ORDERS: &[(&str, WordOrder)] =
     &[("high_first", WordOrder::HighFirst), ("low_first", WordOrder::LowFirst)];
 
@@ -97,6 +102,7 @@ pub(super) fn axis(table: &mut Table<'_>) -> Option<AxisSpec> {
         })
     });
     let pulses_per_mm = table.number("pulses_per_mm", &bounds::PULSES_PER_MM);
+    let position_from = table.choice("position_from", POSITIONS_FROM);
     let datum = table.quantity("datum", &bounds::POSITION);
     let travel = table.range("travel", &bounds::POSITION);
     let park = table.quantity("park", &bounds::POSITION);
@@ -116,6 +122,7 @@ pub(super) fn axis(table: &mut Table<'_>) -> Option<AxisSpec> {
         unit: unit?,
         registers: registers?,
         pulses_per_mm: pulses_per_mm?,
+        position_from: position_from?,
         datum: datum?,
         travel: travel?,
         park: park?,

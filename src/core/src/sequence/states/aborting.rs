@@ -7,12 +7,12 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
-use super::super::event::Wish;
+use super::super::event::{Damage, Happening, Wish};
 use super::super::leaf::{Leaf, Phase as Group};
 use super::super::machine::{Job, Machine, Owed, Suspect};
 use super::super::state::{Spin, State};
 use super::super::steps::is_late;
-use super::spraying;
+use super::{lighting, spraying};
 use crate::cia402::PowerState;
 use crate::image::{AxisDemand, Coil, Level};
 use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
@@ -29,6 +29,9 @@ const AIR_WITHIN: Duration = Duration::from_secs(5);
 /// A cause is believed to have spoiled the coat no longer than this before it was confirmed;
 /// the longest delay of a tripping row that matters to the coat is 1 s.
 const LOOK_BACK: Duration = Duration::from_secs(1);
+
+/// Rows that tell of a flame over a part that did not turn as it should.
+const UNTURNED: [&str; 4] = ["spindle_stopped", "spindle_slow", "tachometer", "part_not_turning"];
 
 /// A trip under way.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -97,21 +100,26 @@ pub(in super::super) fn begin(
         let since = scan.verdict.first.as_ref().map_or(scan.now, |first| first.since);
         spraying::lose_powder(flowed, since.max(confirmed), machine, scan);
     }
+    if machine.last.coil(Coil::Fuel) == Level::On {
+        machine.relight_from = scan.now + lighting::wait_before_relighting(machine, scan);
+    }
     if over_the_part(machine, scan) {
         machine.suspect = Suspect::Inspect;
+        tell_damage(machine, scan);
     }
     let may =
         matches!(scan.verdict.effects.carriage, CarriageEffect::Free | CarriageEffect::Retreat);
-    // A carriage that is being stopped, or whose torque is being taken, is at its rest: what the
-    // drive says lags what it is asked, and an abort must set nothing in motion again.
-    let stands = matches!(machine.last.axis, AxisDemand::Off | AxisDemand::QuickStop);
-    let may = may && !stands && machine.job != Job::None;
-    let phase = if may && can_retreat(scan) && !scan.is_parked() {
+    // A trip takes a flame away and lets a way out go on; a carriage that was not asked to travel
+    // is not moved for nothing.
+    let travels = matches!(machine.last.axis, AxisDemand::Travel(_));
+    let needed = travels || machine.last.coil(Coil::Fuel).is_on();
+    let away = needed && !scan.is_parked() && machine.job != Job::None;
+    let phase = if may && away && can_retreat(scan) {
         Phase::Retreating { until: scan.now + Machine::patience_to(scan.park(), scan) }
     } else {
         Phase::Resting { until: scan.now + REST_WITHIN }
     };
-    let spin = machine.spin();
+    let spin = machine.spin(scan);
     machine.reset = Owed::Nothing;
     machine.go(State::Aborting(Aborting { spin, phase }), cause)
 }
@@ -119,7 +127,22 @@ pub(in super::super) fn begin(
 /// A flame that was over the part, or a coat that may have been wet.
 fn over_the_part(machine: &Machine, scan: &Scan<'_>) -> bool {
     let group = machine.leaf.phase();
-    group == Group::Fusing || (machine.last.coil(Coil::Fuel) == Level::On && !scan.is_clear())
+    // A valve that is stroked to prove an interlock opens to an isolated and vented pipe.
+    let burned = machine.last.coil(Coil::Fuel) == Level::On && group != Group::Manual;
+    group == Group::Fusing || (burned && !scan.is_clear())
+}
+
+/// What the trip has probably done to the part, for its record.
+fn tell_damage(machine: &Machine, scan: &mut Scan<'_>) {
+    let Some(place) = scan.position() else { return };
+    let stops = scan.verdict.effects.spindle == SpindleEffect::Stop;
+    let by_spindle = scan.verdict.first.as_ref().is_some_and(|first| UNTURNED.contains(&first.key));
+    let damage = match machine.leaf.phase() {
+        Group::Fusing if stops => Damage::Molten,
+        _ if by_spindle => Damage::Overheated,
+        _ => return,
+    };
+    scan.tell(Happening::Spoiled { damage, place });
 }
 
 fn can_retreat(scan: &Scan<'_>) -> bool {

@@ -69,7 +69,7 @@ impl Isolating {
             }
             Self::Clearing { until, .. } if is_late(until, scan) => {
                 machine.setback = Some(Cause::NotParked);
-                holding::begin(Cause::NotParked, machine)
+                holding::begin(Cause::NotParked, machine, scan)
             }
             Self::Shutting(shutting) if shutting.is_done(machine, scan) => {
                 *self = Self::venting(scan);
@@ -94,12 +94,12 @@ impl Isolating {
                 if *flame == Flame::Lit {
                     Machine::propose_flame(scan);
                 }
-                machine.propose_spin(machine.spin(), scan);
+                machine.propose_spin(machine.spin(scan), scan);
                 Machine::propose_park(scan);
             }
             Self::Shutting(shutting) => {
                 shutting.propose(machine, scan);
-                machine.propose_spin(machine.spin(), scan);
+                machine.propose_spin(machine.spin(scan), scan);
                 Machine::propose_park(scan);
             }
             Self::Venting { .. } => scan.outputs.axis = AxisDemand::Off,

@@ -161,12 +161,12 @@ impl Cooling {
 
     pub(in super::super) fn propose(&self, machine: &Machine, scan: &mut Scan<'_>) {
         scan.energise(Coil::Extraction);
-        machine.propose_spin(machine.spin(), scan);
+        machine.propose_spin(machine.spin(scan), scan);
         match self {
             // The step's own speed once the torch is clear; a lever is not moved on a turning
             // spindle.
             Self::Turning { .. } if machine.figures.drive == Drive::Inverter => {
-                if machine.spin() == Spin::Turning {
+                if machine.spin(scan) == Spin::Turning {
                     machine.propose_turning(scan);
                 }
             }

@@ -53,7 +53,7 @@ pub(in super::super) fn heating(
     };
     if is_late(until, scan) {
         machine.setback = Some(Cause::FuseTooLong);
-        return holding::begin(Cause::FuseTooLong, machine);
+        return holding::begin(Cause::FuseTooLong, machine, scan);
     }
     let coat = scan.coat_temperature();
     match place {
@@ -144,7 +144,7 @@ pub(in super::super) fn wetting(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine);
+        return holding::begin(Cause::CarriageLate, machine, scan);
     }
     Outcome::Handled
 }

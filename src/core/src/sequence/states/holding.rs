@@ -51,9 +51,11 @@ pub(in super::super) enum Withdrawal {
 }
 
 impl Withdrawal {
-    /// Turns powder off for good.
+    /// Turns powder off for good. What the last scan still asked counts as flowing, even if a
+    /// request since then has voided it.
     pub(in super::super) fn begin(machine: &mut Machine) -> Self {
-        let flowed = machine.feeder.level();
+        let flows = machine.feeder.level().is_on() || machine.last.powder.now.is_on();
+        let flowed = Level::from_bit(flows);
         machine.feeder.void();
         machine.hold_after_pass = Owed::Nothing;
         Self::Begun { flowed, flame: machine.flame(), out_of: machine.leaf }
@@ -73,7 +75,11 @@ impl Withdrawal {
             // Counted from this scan, whose proposal is the first without powder, and not from
             // the request before it.
             let empty = scan.now + spraying::emptying(machine, scan);
-            let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning);
+            // A stop that comes while a hold empties the hose goes on emptying it.
+            let spraying = matches!(out_of, Leaf::Crossing | Leaf::SprayTurning | Leaf::Holding);
+            if flowed.is_on() {
+                machine.hose_empty_at = empty;
+            }
             if out_of == Leaf::Crossing {
                 spraying::lose_powder(flowed, empty, machine, scan);
             }
@@ -81,7 +87,7 @@ impl Withdrawal {
                 return Withdrawn::Clear;
             }
             // The hose empties over the rest of the pass, whether a hold shut it or the pass's end.
-            let until = if flowed.is_on() { empty } else { machine.hose_empty_at };
+            let until = machine.hose_empty_at;
             *self = if spraying && until > scan.now {
                 Self::Emptying { until }
             } else {
@@ -135,9 +141,13 @@ pub(in super::super) enum Withdrawn {
 }
 
 /// The root's answer to a hold.
-pub(in super::super) fn begin(cause: Cause, machine: &mut Machine) -> Outcome<State> {
+pub(in super::super) fn begin(
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &Scan<'_>,
+) -> Outcome<State> {
     let phase = Withdrawal::begin(machine);
-    let (flame, spin) = (machine.flame(), machine.spin());
+    let (flame, spin) = (machine.flame(), machine.spin(scan));
     machine.go(State::Holding(Holding { flame, spin, phase }), cause)
 }
 

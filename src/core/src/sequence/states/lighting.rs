@@ -45,6 +45,11 @@ pub(in super::super) struct Purging {
     until: Moment,
 }
 
+/// The wait between two tries, as the torch's handbook has it.
+pub(super) fn wait_before_relighting(machine: &Machine, scan: &Scan<'_>) -> Duration {
+    rules(machine, scan).map_or(Duration::ZERO, |rules| rules.wait.to_duration())
+}
+
 fn rules(machine: &Machine, scan: &Scan<'_>) -> Option<LightingRules> {
     machine.torch_plan(scan).map(|torch| torch.lighting)
 }
@@ -58,11 +63,12 @@ impl Purging {
     ) -> State {
         machine.tries = 0;
         let span = rules(machine, scan).map_or(PURGE_ALLOWANCE, |rules| rules.purge.to_duration());
-        State::Purging(Self::new(errand, span, scan))
+        State::Purging(Self::new(errand, span, machine, scan))
     }
 
-    fn new(errand: Errand, span: Duration, scan: &Scan<'_>) -> Self {
-        Self { errand, span, since: None, until: scan.now + span + PURGE_ALLOWANCE }
+    fn new(errand: Errand, span: Duration, machine: &Machine, scan: &Scan<'_>) -> Self {
+        let from = scan.now.max(machine.relight_from);
+        Self { errand, span, since: None, until: from + span + PURGE_ALLOWANCE }
     }
 
     pub(in super::super) fn scan(
@@ -83,7 +89,7 @@ impl Purging {
             && (by_hand || scan.is_on(Contact::Guard));
         if in_place {
             let since = *self.since.get_or_insert(scan.now);
-            if scan.now.since(since) >= self.span {
+            if scan.now.since(since) >= self.span && scan.now >= machine.relight_from {
                 machine.purge = Owed::Nothing;
                 let to = Opening::first_state(self.errand, machine, scan);
                 return machine.go(to, Cause::Purged);
@@ -227,10 +233,10 @@ fn failed(
         scan.wish(Wish::LockedOut);
         let cause = Cause::LockedOut { tries };
         machine.setback = Some(cause);
-        return stopping::begin(cause, machine);
+        return stopping::begin(cause, machine, scan);
     }
     let span = allowed.map_or(PURGE_ALLOWANCE, |rules| rules.wait.to_duration());
-    machine.fall_back(State::Purging(Purging::new(errand, span, scan)), cause)
+    machine.fall_back(State::Purging(Purging::new(errand, span, machine, scan)), cause)
 }
 
 /// A flame is seen and watched.

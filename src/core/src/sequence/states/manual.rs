@@ -11,15 +11,19 @@ use super::super::machine::Machine;
 use super::super::prompt::Ask;
 use super::super::state::State;
 use super::super::steps::is_late;
-use crate::image::{AxisDemand, Contact, HomingRequest, Level, Referenced};
+use crate::image::{Analogue, AxisDemand, Coil, Contact, HomingRequest, Level, Referenced};
 use crate::interlock::durations::JOG_LEASE;
 use crate::moment::Moment;
+use crate::proof::Strokes;
 use crate::quantity::{Length, Quantity};
 use crate::request::{Direction, Request};
 
-/// Extra run in front of a jogging carriage, so that it does not reach its end point between two
-/// scans; arbitrary.
+/// Run in front of a jogging carriage before it would begin to brake for its end point: a new one
+/// takes the drive a handshake of some 0.1 s, and twice that when a frame is lost; arbitrary.
 const AHEAD: Duration = Duration::from_millis(250);
+/// End points of a jog lie so far apart, as time at its speed. One that moved with the carriage
+/// would be a new one every scan, and the drive would never be through with its handshake.
+const APART: Duration = Duration::from_millis(350);
 /// The longest nudge: what a terminal may move by one key; arbitrary.
 pub(in super::super) const LONGEST_NUDGE: Length = Length::from_mm(5.0);
 /// How long the homing waits for the start button; arbitrary.
@@ -28,6 +32,8 @@ const BEGIN_WITHIN: Duration = Duration::from_secs(60);
 const STALE_DATUM: Duration = Duration::from_secs(2);
 /// Proving ends by itself (forced outputs at most ten minutes: common practice).
 const PROVE_FOR: Duration = Duration::from_secs(600);
+/// How long the gas pressures may be unknown before proving ends: as with hands inside.
+const UNPROVED_FOR: Duration = Duration::from_millis(300);
 
 /// Homing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -206,15 +212,9 @@ impl Jogging {
             Self::Still if scan.at_rest() => AxisDemand::Still,
             Self::Still => AxisDemand::QuickStop,
             Self::Moving { direction, .. } => {
-                let run = at.mm_per_s() * (AHEAD + JOG_LEASE).as_secs_f64();
-                let stop =
-                    at.mm_per_s() * at.mm_per_s() / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
-                let ahead = Length::from_mm(run + stop);
-                let to = match direction {
-                    Toward::Chuck => axis.position - ahead,
-                    Toward::Tail => axis.position + ahead,
-                };
-                Machine::travel(within(to, axis.referenced, scan), at, scan)
+                let to = within(jog_end(axis.position, direction, scan), axis.referenced, scan);
+                // At the bound a key that is still held down asks for nothing more.
+                if scan.is_at(to) { AxisDemand::Still } else { Machine::travel(to, at, scan) }
             }
             Self::Nudging { to_um, .. } => {
                 Machine::travel(within(length_of(to_um), axis.referenced, scan), at, scan)
@@ -259,6 +259,20 @@ impl Jogging {
             _ => ask(request, machine, scan),
         }
     }
+}
+
+/// Where a jog would end by itself: the next of a row of fixed places that leaves the carriage its
+/// run and its braking.
+fn jog_end(from: Length, direction: Toward, scan: &Scan<'_>) -> Length {
+    let speed = scan.figures.jog.mm_per_s();
+    let brake = speed * speed / (2.0 * scan.figures.ramp.mm_per_s2().max(1.0));
+    let ahead = speed * AHEAD.as_secs_f64() + brake;
+    let apart = (speed * APART.as_secs_f64()).max(f64::EPSILON);
+    let end = match direction {
+        Toward::Chuck => ((from.mm() - ahead) / apart).floor() * apart,
+        Toward::Tail => ((from.mm() + ahead) / apart).ceil() * apart,
+    };
+    Length::from_mm(end)
 }
 
 /// Inside the travel once the position is known.
@@ -318,8 +332,39 @@ pub(in super::super) fn proving(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
-    if is_late(until, scan) || !scan.is_vented() {
+    let vented = scan.is_vented();
+    if vented {
+        machine.unproved_since = None;
+    }
+    // What is unknown shuts the valves in this scan; the state waits a little longer, so that the
+    // proof of a transmitter or of the module itself is told by its own row.
+    let unknown = [Analogue::FuelPressure, Analogue::OxygenPressure]
+        .into_iter()
+        .all(|gas| scan.value(gas).is_none_or(|bar| bar < scan.figures.vented_below.bar()));
+    let waits =
+        unknown && scan.now.since(*machine.unproved_since.get_or_insert(scan.now)) < UNPROVED_FOR;
+    if is_late(until, scan) || !(vented || waits) {
+        machine.unproved_since = None;
         return machine.go(State::NotReady, Cause::ProvingOver);
     }
     Outcome::Handled
+}
+
+/// What the proof in hand strokes, and only with the key on and both gases read as vented now.
+pub(in super::super) fn propose_proving(scan: &mut Scan<'_>) {
+    let Strokes { fuel, oxygen, extraction, torque } = scan.strokes;
+    if extraction.is_on() {
+        scan.energise(Coil::Extraction);
+    }
+    if !scan.is_on(Contact::EnablingKey) || !scan.is_vented() {
+        return;
+    }
+    for (coil, wanted) in [(Coil::Fuel, fuel), (Coil::Oxygen, oxygen)] {
+        if wanted.is_on() {
+            scan.energise(coil);
+        }
+    }
+    if torque.is_on() && scan.at_rest() {
+        scan.outputs.axis = AxisDemand::Still;
+    }
 }

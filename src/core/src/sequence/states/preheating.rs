@@ -94,11 +94,11 @@ pub(in super::super) fn traversing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if is_late(until, scan) {
         machine.setback = Some(Cause::PreheatTooLong);
-        return holding::begin(Cause::PreheatTooLong, machine);
+        return holding::begin(Cause::PreheatTooLong, machine, scan);
     }
     // Judged at the end of the span only: under the torch the surface is hotter than the part.
     if scan.is_at(toward.end(figures.span)) {
@@ -146,7 +146,7 @@ pub(in super::super) fn soaking(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(figures) = figures(warming, machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     // Without a datum the torch is not known to be at the park, and never will be in this job.
     if scan.datum_is_lost() {
@@ -178,7 +178,7 @@ pub(in super::super) fn soaking(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::SoakTooLong);
-        return holding::begin(Cause::SoakTooLong, machine);
+        return holding::begin(Cause::SoakTooLong, machine, scan);
     }
     Outcome::Handled
 }

@@ -72,7 +72,7 @@ pub(in super::super) fn approaching(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine);
+        return holding::begin(Cause::CarriageLate, machine, scan);
     }
     Outcome::Handled
 }
@@ -194,7 +194,7 @@ pub(in super::super) fn crossing(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     follow_temperature(machine, scan);
     if scan.now > start && scan.is_at(pass.to) {
@@ -206,7 +206,7 @@ pub(in super::super) fn crossing(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::CarriageLate);
-        return holding::begin(Cause::CarriageLate, machine);
+        return holding::begin(Cause::CarriageLate, machine, scan);
     }
     Outcome::Handled
 }
@@ -241,7 +241,7 @@ fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> boo
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine);
+        return holding::begin(Cause::PassDoneThenHold, machine, scan);
     }
     let Some(next) = step.passes.get(machine.cursor.pass) else {
         machine.feeder.void();
@@ -292,7 +292,7 @@ pub(in super::super) fn turning(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((_, pass)) = pass_in_hand(machine, scan) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if !scan.is_at(pass.from) {
         machine.feeder.void();
@@ -320,11 +320,11 @@ pub(in super::super) fn waiting(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some(step) = scan.spray(machine.cursor) else {
-        return holding::begin(Cause::ProgramShort, machine);
+        return holding::begin(Cause::ProgramShort, machine, scan);
     };
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
-        return holding::begin(Cause::PassDoneThenHold, machine);
+        return holding::begin(Cause::PassDoneThenHold, machine, scan);
     }
     // Without a datum the torch is not known to be at the park, and never will be in this job.
     if scan.datum_is_lost() {
@@ -339,7 +339,7 @@ pub(in super::super) fn waiting(
     }
     if is_late(until, scan) {
         machine.setback = Some(Cause::WaitTooLong);
-        return holding::begin(Cause::WaitTooLong, machine);
+        return holding::begin(Cause::WaitTooLong, machine, scan);
     }
     Outcome::Handled
 }

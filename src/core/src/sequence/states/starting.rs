@@ -61,7 +61,7 @@ pub(in super::super) fn checking(
 
 pub(in super::super) fn propose_checking(machine: &Machine, scan: &mut Scan<'_>) {
     scan.energise(Coil::Extraction);
-    machine.propose_spin(machine.spin(), scan);
+    machine.propose_spin(machine.spin(scan), scan);
 }
 
 /// To the park, no flame.
@@ -152,7 +152,7 @@ impl SpinUp {
         let burns_over_the_part = proof == Proof::BeforeWork && !scan.is_clear();
         match self {
             // Under a flame that has not left the part yet the spindle keeps its speed.
-            _ if burns_over_the_part => machine.propose_spin(machine.spin(), scan),
+            _ if burns_over_the_part => machine.propose_spin(machine.spin(scan), scan),
             // The lever is only moved on a spindle at rest.
             Self::Lever { .. } => scan.outputs.spindle = SpindleDemand::Stop,
             Self::Speed { .. } => machine.propose_turning(scan),

@@ -36,9 +36,13 @@ enum Phase {
 }
 
 /// The root's answer to a stop.
-pub(in super::super) fn begin(cause: Cause, machine: &mut Machine) -> Outcome<State> {
+pub(in super::super) fn begin(
+    cause: Cause,
+    machine: &mut Machine,
+    scan: &Scan<'_>,
+) -> Outcome<State> {
     let phase = Phase::Withdrawing(Withdrawal::begin(machine));
-    let (flame, spin) = (machine.flame(), machine.spin());
+    let (flame, spin) = (machine.flame(), machine.spin(scan));
     machine.job = Job::Ending;
     machine.go(State::Stopping(Stopping { flame, spin, phase }), cause)
 }

@@ -4,6 +4,7 @@ use super::fixture::{PARK, mm, rig, whole_job};
 use super::plant::{Person, Plant};
 use super::reach::reach;
 use crate::image::{AxisDemand, Coil, Contact, Level};
+use crate::proof::Strokes;
 use crate::request::{Answer, Direction, Request};
 use crate::sequence::{Cause, Happening, Leaf};
 
@@ -206,4 +207,62 @@ fn a_point_is_not_taken_without_a_known_position() {
     plant.unhome();
     assert_eq!(plant.ask(Request::EnterManual), Answer::Accepted);
     assert!(matches!(plant.ask(Request::TakePoint), Answer::Denied(_)));
+}
+
+/// Both valves, extraction and torque.
+const ALL_STROKES: Strokes =
+    Strokes { fuel: Level::On, oxygen: Level::On, extraction: Level::On, torque: Level::On };
+
+fn stroke(plant: &mut Plant) {
+    plant.sequence.stroke(ALL_STROKES);
+    plant.scan();
+}
+
+#[test]
+fn proving_strokes_what_is_asked_for_and_only_in_the_scan_it_is_asked_for() {
+    let mut plant = reach(Leaf::Proving);
+    plant.scan();
+    assert!([Coil::Fuel, Coil::Oxygen].iter().all(|coil| !plant.outputs.coil(*coil).is_on()));
+    stroke(&mut plant);
+    for coil in [Coil::Fuel, Coil::Oxygen, Coil::Extraction] {
+        assert!(plant.outputs.coil(coil).is_on(), "{coil:?}");
+    }
+    assert_eq!(plant.outputs.axis, AxisDemand::Still);
+    for coil in [Coil::Supply, Coil::Igniter, Coil::CarrierAir] {
+        assert!(!plant.outputs.coil(coil).is_on(), "{coil:?}");
+    }
+    assert!(!plant.outputs.powder.now.is_on());
+    plant.scan();
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "not asked for again");
+}
+
+#[test]
+fn nothing_is_stroked_outside_proving_or_without_the_key() {
+    for leaf in [Leaf::Ready, Leaf::Jogging, Leaf::NotReady] {
+        let mut plant = reach(leaf);
+        stroke(&mut plant);
+        let outputs = plant.outputs;
+        assert!([Coil::Fuel, Coil::Oxygen].iter().all(|coil| !outputs.coil(*coil).is_on()));
+    }
+    let mut plant = reach(Leaf::Proving);
+    plant.set(Contact::EnablingKey, Level::Off);
+    stroke(&mut plant);
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+    assert_eq!(plant.outputs.axis, AxisDemand::Off);
+}
+
+#[test]
+fn gas_that_appears_in_proving_shuts_the_valves_in_the_same_scan() {
+    let mut plant = reach(Leaf::Proving);
+    stroke(&mut plant);
+    plant.vents = false;
+    // The pressure rises over the few scans that it takes to pass what counts as vented.
+    for _ in 0..50 {
+        stroke(&mut plant);
+        if plant.leaf() != Leaf::Proving {
+            assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+            return;
+        }
+    }
+    panic!("still proving with gas on");
 }

@@ -1,0 +1,43 @@
+//! How every row stands in one scan, armed or not: for who asks what would happen.
+
+use super::Interlocks;
+use crate::image::{Inputs, Level};
+use crate::interlock::Limits;
+use crate::interlock::judge::{Finding, View, armed, find};
+use crate::interlock::matrix::Row;
+use crate::interlock::scene::{Contacts, Scene};
+
+/// How one row stands in one scan.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::interlock) struct Standing {
+    /// The row.
+    pub(in crate::interlock) row: &'static Row,
+    /// Whether it counts now.
+    pub(in crate::interlock) armed: Level,
+    /// What it finds.
+    pub(in crate::interlock) finding: Finding,
+}
+
+impl Interlocks {
+    /// How every row stands with the inputs given, in the order of the matrix: armed or not, and
+    /// what it finds, whatever is armed.
+    pub(in crate::interlock) fn standings(
+        &self,
+        inputs: &Inputs,
+        limits: &Limits,
+    ) -> Vec<Standing> {
+        let scene = Scene { contacts: Contacts::read(inputs, &self.plant), ..self.scene };
+        let view = View { scene: &scene, inputs, limits, plant: &self.plant };
+        let mut standings: Vec<Standing> = self
+            .slots
+            .iter()
+            .map(|slot| Standing {
+                row: slot.row,
+                armed: Level::from_bit(armed(slot.row.arming, &view)),
+                finding: find(slot.row, slot.figure.set_point, &view),
+            })
+            .collect();
+        standings.sort_by_key(|standing| standing.row.number);
+        standings
+    }
+}

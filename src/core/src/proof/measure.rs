@@ -1,0 +1,111 @@
+//! What a proof expects and in which time, worked out from the row and from what is energised.
+
+use core::time::Duration;
+
+use super::procedure::Procedure;
+use super::result::Effect;
+use crate::image::{Coil, Contact, Inputs};
+use crate::interlock::durations;
+use crate::interlock::matrix::{Row, Watch};
+use crate::interlock::{CarriageEffect, Class, Veto};
+use crate::moment::Moment;
+
+/// The longest a watchdog relay may hold, by the rig file's own bound.
+const RELAY: Duration = Duration::from_millis(300);
+
+/// How long a response may be, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Limit {
+    pub(super) longest: Duration,
+    pub(super) reason: String,
+}
+
+/// What must come about: what the row takes away of what is energised. A contact under proof
+/// can't be the witness of its own valve.
+pub(super) fn effects(row: &Row, procedure: &Procedure) -> Vec<Effect> {
+    let mut effects = vec![Effect::Latched];
+    let strokes = procedure.strokes;
+    let valves = [
+        (strokes.fuel, row.effects.fuel, Coil::Fuel, Contact::FuelShut),
+        (strokes.oxygen, row.effects.oxygen, Coil::Oxygen, Contact::OxygenShut),
+    ];
+    for (stroked, veto, coil, contact) in valves {
+        if stroked.is_on() && veto == Veto::Imposed {
+            effects.extend([Effect::CoilOff(coil), Effect::Shut(contact)]);
+        }
+    }
+    let taken = matches!(row.effects.carriage, CarriageEffect::Stop | CarriageEffect::Cut);
+    if strokes.torque.is_on() && taken {
+        effects.push(Effect::NoTorque);
+    }
+    let silent = matches!(row.watch, Watch::FieldSilent | Watch::FieldFrozen);
+    if row.effects.watchdog == Veto::Imposed && row.class == Class::Trip && !silent {
+        effects.push(Effect::RelayDropped);
+    }
+    effects
+}
+
+/// The row's own delay, and what the table of permitted durations leaves for the rest of the way.
+pub(super) fn limit(row: &Row, delay: Duration, effects: &[Effect]) -> Limit {
+    let ms = |span: Duration| span.as_millis();
+    let mut longest = delay + durations::DEAD_CONTROLLER;
+    let mut reason = format!(
+        "delay {} ms + {} ms, in which the machine is safe without a controller",
+        ms(delay),
+        ms(durations::DEAD_CONTROLLER)
+    );
+    let mut more = |span: Duration, why: &str| {
+        longest += span;
+        reason.push_str(&format!(" + {} ms {why}", ms(span)));
+    };
+    if matches!(row.watch, Watch::DriveSilent | Watch::FieldSilent | Watch::InverterNotOk) {
+        more(durations::FIELD_SILENCE, "of silence before it counts");
+    }
+    if effects.contains(&Effect::NoTorque) && row.effects.carriage == CarriageEffect::Stop {
+        more(durations::QUICK_STOP, "of quick stop");
+    }
+    if effects.contains(&Effect::RelayDropped) {
+        more(RELAY, "that the relay holds");
+    }
+    Limit { longest, reason }
+}
+
+/// When what the row watches was true at its device, as the image has it.
+pub(super) fn stamp(row: &Row, inputs: &Inputs) -> Moment {
+    let contact = |tag| inputs.contact(tag).at;
+    match row.watch {
+        Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag),
+        Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => inputs.analogue(tag).at,
+        Watch::NoFlame | Watch::FlameFromNothing | Watch::FlameRemains | Watch::TrialOver => {
+            contact(Contact::Flame)
+        }
+        Watch::FuelNotShut | Watch::FuelShutContradicts => contact(Contact::FuelShut),
+        Watch::OxygenNotShut => contact(Contact::OxygenShut),
+        Watch::LimitTowardChuck => contact(Contact::LimitMinus),
+        Watch::LimitTowardTail => contact(Contact::LimitPlus),
+        Watch::TorqueContradicts => contact(Contact::TorqueAllowed),
+        Watch::ParkContradicts => contact(Contact::ParkSwitch),
+        Watch::RelayDropped => contact(Contact::WatchdogRelay),
+        Watch::FieldSilent | Watch::FieldFrozen => contact(Contact::EmergencyStop),
+        Watch::InverterNotOk => inputs.inverter_ok.at,
+        Watch::DriveSilent
+        | Watch::DriveFault
+        | Watch::DriveUnknown
+        | Watch::FollowingError
+        | Watch::Crawl
+        | Watch::CarriageStill => inputs.axis.at,
+        Watch::MissedPulses
+        | Watch::SpindleSlow
+        | Watch::TachometerSilent
+        | Watch::Overspeed
+        | Watch::SpeedError => inputs.spindle.at,
+        Watch::Person(_)
+        | Watch::OutsideTravel
+        | Watch::OutsideTravelLit
+        | Watch::FlameRests
+        | Watch::FeedFalls
+        | Watch::FeedPulses
+        | Watch::HoseBlocked
+        | Watch::ScanGap => inputs.now,
+    }
+}

@@ -1,0 +1,4 @@
+//! Recipe files.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| evenpass_fuzz::recipe(data));

@@ -1,0 +1,92 @@
+//! Jogging moves the carriage at the jog speed for as long as the key is held down, and no longer.
+
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
+mod support;
+mod trial;
+
+use evenpass_core::request::{Answer, Direction, Request};
+use evenpass_core::sequence::Leaf;
+use support::jobs::Texts;
+use trial::Trial;
+
+/// Speed of jogging in the bench's rig file, mm/s.
+const JOG: f64 = 20.0;
+/// The permitted duration from letting the key go to the stop frame on the wire, s.
+const STOP_SENT_WITHIN: f64 = 0.25;
+/// Bounds of the travel in the bench's rig file, mm.
+const BOUNDS: (f64, f64) = (-40.0, 880.0);
+
+fn in_manual() -> Trial {
+    let mut trial = Trial::new(Texts::of("short-job").job(), 20);
+    trial.start_when_ready();
+    trial.reach(Leaf::Ready, 120.0);
+    trial.leave();
+    assert_eq!(trial.ask(Request::EnterManual), Answer::Accepted);
+    trial.wait(0.5);
+    trial.begin_record();
+    trial
+}
+
+#[test]
+fn a_key_held_down_moves_at_the_jog_speed_and_its_release_stops_in_time() {
+    for (direction, way) in [(Direction::TowardChuck, -1.0), (Direction::TowardTail, 1.0)] {
+        let mut trial = in_manual();
+        trial.renewed = Some(Request::Jog(direction));
+        trial.expect("it moves at the jog speed", 1.0, |this| {
+            this.truth().torch_mm_s * way > JOG - 0.1
+        });
+        let from = trial.truth().torch_z_mm;
+        for _ in 0..600 {
+            trial.look();
+            let speed = trial.truth().torch_mm_s * way;
+            assert!((speed - JOG).abs() < 0.1, "{speed} mm/s at {}", trial.now());
+        }
+        assert!((trial.truth().torch_z_mm - from) * way > 59.0, "3 s at 20 mm/s");
+        trial.renewed = None;
+        trial.wire().keep = true;
+        let released = trial.now();
+        trial.expect("it rests", 1.0, |this| this.truth().torch_mm_s == 0.0);
+        // Quick stop: bit 2 of the control word low, in a single register or at a block's head.
+        let stop = trial.wire().sent.iter().find(|sent| {
+            sent.line == 1
+                && sent.bytes[1] == 6
+                && sent.bytes[2..4] == [2, 0]
+                && sent.bytes[5] & 4 == 0
+        });
+        let sent = stop.expect("a stop frame").start.since(released).as_secs_f64();
+        let rest = trial.now().since(released).as_secs_f64();
+        println!("{direction:?}: stop frame after {sent:.3} s, at rest after {rest:.3} s");
+        assert!(sent <= STOP_SENT_WITHIN, "stop frame after {sent} s");
+        trial.wait(2.0);
+        assert!(trial.confirmed.is_empty(), "jogging trips nothing");
+        assert_eq!(trial.leaf(), Leaf::Jogging);
+    }
+}
+
+#[test]
+fn a_key_held_down_for_ever_ends_at_the_bounds_of_the_travel() {
+    for (direction, bound) in
+        [(Direction::TowardChuck, BOUNDS.0), (Direction::TowardTail, BOUNDS.1)]
+    {
+        let mut trial = in_manual();
+        trial.renewed = Some(Request::Jog(direction));
+        trial.wait(60.0);
+        let truth = trial.truth();
+        println!("{:?}", trial.confirmed);
+        assert!(
+            (truth.torch_z_mm - bound).abs() < 0.1,
+            "{direction:?} ends at {}",
+            truth.torch_z_mm
+        );
+        assert_eq!(truth.torch_mm_s, 0.0);
+        assert!(trial.confirmed.is_empty(), "the bound trips nothing");
+    }
+}
