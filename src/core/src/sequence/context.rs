@@ -104,6 +104,11 @@ impl<'a> Scan<'a> {
         self.axis().filter(|axis| axis.referenced == Referenced::Yes).map(|axis| axis.position)
     }
 
+    /// The drive answers and has no datum: where the carriage is will not be known again in a job.
+    pub(super) fn datum_is_lost(&self) -> bool {
+        self.axis().is_some_and(|axis| axis.referenced == Referenced::No)
+    }
+
     pub(super) fn at_rest(&self) -> bool {
         self.axis().is_some_and(|axis| axis.velocity.mm_per_s().abs() < AT_REST)
     }

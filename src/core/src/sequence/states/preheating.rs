@@ -148,6 +148,11 @@ pub(in super::super) fn soaking(
     let Some(figures) = figures(warming, machine, scan) else {
         return holding::begin(Cause::ProgramShort, machine, scan);
     };
+    // Without a datum the torch is not known to be at the park, and never will be in this job.
+    if scan.datum_is_lost() {
+        machine.setback = Some(Cause::NotParked);
+        return holding::begin(Cause::NotParked, machine);
+    }
     let part = scan.temperature();
     if part.is_some_and(|part| part < figures.window.low) {
         let longest = scan

@@ -326,6 +326,11 @@ pub(in super::super) fn waiting(
         machine.hold_after_pass = Owed::Nothing;
         return holding::begin(Cause::PassDoneThenHold, machine, scan);
     }
+    // Without a datum the torch is not known to be at the park, and never will be in this job.
+    if scan.datum_is_lost() {
+        machine.setback = Some(Cause::NotParked);
+        return holding::begin(Cause::NotParked, machine);
+    }
     let low = Temperature::from_celsius(step.window.low.celsius() + OVER_LOW);
     let below = step.resume_below.min(hottest_start(step, machine)).max(low);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {

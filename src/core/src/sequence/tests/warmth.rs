@@ -176,3 +176,16 @@ fn a_spindle_that_stopped_during_the_soak_holds_before_the_torch_leaves_the_park
         }
     }
 }
+
+#[test]
+fn a_datum_lost_while_the_flame_waits_at_the_park_is_not_waited_for() {
+    for leaf in [Leaf::Soaking, Leaf::WaitingForTemperature] {
+        let mut plant = reach(leaf);
+        while (plant.position - PARK).abs() > 0.5 {
+            plant.scan();
+        }
+        plant.unhome();
+        plant.until(Leaf::HeldUnlit, 60.0);
+        assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "the flame is out, from {leaf:?}");
+    }
+}
