@@ -20,6 +20,8 @@ use crate::world::World;
 /// Every scan is made for so long after something changed; after it time passes in coarser steps
 /// where nothing moves.
 const FINE: Duration = Duration::from_secs(3);
+/// The same where everything rests.
+const FINE_AT_REST: Duration = Duration::from_millis(500);
 
 /// The figures of one exploration.
 #[derive(Debug, Default)]
@@ -46,8 +48,14 @@ pub(crate) struct Bounds {
     pub(crate) most: usize,
     /// Whether it is tried from everywhere that things come to rest.
     pub(crate) rests: bool,
-    /// Whether it ends with the first thing found broken.
-    pub(crate) ends_at_once: bool,
+    /// It ends once this is found broken.
+    pub(crate) until: Option<&'static str>,
+}
+
+impl Explored {
+    fn has_found(&self, invariant: Option<&str>) -> bool {
+        self.witnesses.iter().any(|witness| Some(witness.broken.invariant) == invariant)
+    }
 }
 
 pub(super) struct Search<'a> {
@@ -69,14 +77,14 @@ pub(crate) fn explore(world: &World) -> Explored {
     let began = Instant::now();
     let mut search = Search::new(world);
     search.arrive(u32::MAX, 0, Move::Wait, Node::power_up(world, None));
-    let bounds = Bounds { most: usize::MAX, rests: true, ends_at_once: false };
+    let bounds = Bounds { most: usize::MAX, rests: true, until: None };
     search.run(bounds);
     search.try_pairs();
     search.out.took = began.elapsed();
     search.out
 }
 
-/// Explores the same world with a defect until something is broken: from power-up, and from the
+/// Explores the same world with a defect until what is meant for it is broken: from power-up, and from the
 /// nearest situation of each state that the sound machine comes to, led there as the sound one.
 pub(crate) fn explore_defect(
     world: &World,
@@ -95,7 +103,7 @@ pub(crate) fn explore_defect(
             continue;
         }
         search.lead(sound, id);
-        if bounds.ends_at_once && !search.out.witnesses.is_empty() {
+        if search.out.has_found(bounds.until) {
             break;
         }
     }
@@ -122,8 +130,7 @@ impl<'a> Search<'a> {
     /// Takes what was come to, the nearest first, until there is no more.
     fn run(&mut self, bounds: Bounds) {
         while let Some((id, node)) = self.queue.pop_front() {
-            let ends = bounds.ends_at_once && !self.out.witnesses.is_empty();
-            if ends || self.out.graph.found.len() >= bounds.most {
+            if self.out.has_found(bounds.until) || self.out.graph.found.len() >= bounds.most {
                 return;
             }
             self.expand(id, node, bounds);
@@ -172,6 +179,7 @@ impl Search<'_> {
 
     /// A situation that was come to, and how.
     pub(super) fn note(&mut self, parent: u32, waited: u32, by: Move, node: &Node) -> u32 {
+        note_rows(node, &mut self.out.rows);
         let graph = &mut self.out.graph;
         let fresh = u32::try_from(graph.found.len()).expect("fewer than four billion");
         let id = match self.keys.entry(key(node, self.world)) {
@@ -188,7 +196,6 @@ impl Search<'_> {
                 graph.found.push(Found { parent, waited, by, depth, observed, faulted });
                 graph.next.push(Vec::new());
                 self.out.longest = self.out.longest.max(depth.into());
-                note_rows(node, &mut self.out.rows);
                 *free.insert(fresh)
             }
         };
@@ -202,9 +209,6 @@ impl Search<'_> {
 
     fn expand(&mut self, id: u32, node: Node, bounds: Bounds) {
         let fresh = self.shapes.insert(shape(&node, self.world));
-        if bounds.rests && fresh {
-            self.comes_to_rest(id, &node);
-        }
         let mut later = node.clone();
         let waited = self.wait(id, &mut later);
         if let Some(waited) = waited {
@@ -212,15 +216,45 @@ impl Search<'_> {
         }
         let all = moves::moves(&node, self.world, fresh);
         self.try_moves(id, &node, 0, &all);
-        // The same situation just before it changes by itself: what comes then comes late.
-        let nothing_wrong = fresh && moves::deviations(&node) == 0;
-        if let Some(waited) = waited.filter(|waited| *waited > 2 && nothing_wrong) {
-            let mut last = node;
-            for scan in 0..waited - 1 {
-                let span = span_of(&last, self.world, scan);
-                last.scan(self.world, span);
+        if fresh && moves::deviations(&node) == 0 {
+            self.try_each_row(id, &node);
+            // The same situation half-way and just before it changes by itself.
+            if let Some(waited) = waited.filter(|waited| *waited > 2) {
+                let mut at = node.clone();
+                for scan in 0..waited - 1 {
+                    if scan == waited / 2 {
+                        self.try_moves(id, &at, scan, &all);
+                    }
+                    at.scan(self.world, span_of(&at, self.world, scan));
+                }
+                self.try_moves(id, &at, waited - 1, &all);
             }
-            self.try_moves(id, &last, waited - 1, &all);
+        }
+        if bounds.rests && fresh {
+            self.comes_to_rest(id, &node);
+        }
+    }
+
+    /// Faults of one family are one situation; each is followed by itself until its rows have had
+    /// their delays, so that every row is seen at work.
+    fn try_each_row(&mut self, id: u32, node: &Node) {
+        for (index, kind) in (0_u16..).zip(&self.world.kinds) {
+            let mut node = node.clone();
+            let one = Move::Break(index);
+            if kind.delay.is_zero() || moves::begin(&mut node, self.world, one).is_none() {
+                continue;
+            }
+            let until = node.plant.now + kind.delay;
+            let mut scans = 0;
+            while node.plant.now < until && !node.machine.verdict().tripped() {
+                self.out.transitions += u64::from(scans == 0);
+                if let Err(broken) = self.scan(&mut node, self.world.scan) {
+                    self.broke(id, scans, one, broken);
+                    break;
+                }
+                scans += 1;
+            }
+            note_rows(&node, &mut self.out.rows);
         }
     }
 
@@ -231,7 +265,7 @@ impl Search<'_> {
             if let Move::Ask(request, _) = one
                 && let Some(broken) = self.is_denied_what_never_may_be(&scratch, *one, *request)
             {
-                self.broke(id, waited, *one, broken);
+                self.broke(id, waited, *one, vec![broken]);
             }
             let Some(span) = moves::begin(&mut scratch, self.world, *one) else { continue };
             let mut after = std::mem::replace(&mut scratch, node.clone());
@@ -262,7 +296,7 @@ impl Search<'_> {
             .then(|| Broken { invariant: invariants::ANYONE, found: format!("{answer:?}") })
     }
 
-    pub(super) fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Broken> {
+    pub(super) fn scan(&mut self, node: &mut Node, span: Duration) -> Result<(), Vec<Broken>> {
         let before = node.scan(self.world, span);
         self.out.scans += 1;
         let look = Look { world: self.world, before: &before, node, span };
@@ -295,19 +329,26 @@ impl Search<'_> {
         for (invariant, outcome) in [(invariants::ALONE, alone), (invariants::HELPED, helped)] {
             self.out.tally[invariants::place_of(invariant)] += 1;
             if let Err(found) = outcome {
-                self.broke(id, 0, Move::Wait, Broken { invariant, found });
+                self.broke(id, 0, Move::Wait, vec![Broken { invariant, found }]);
             }
         }
     }
 
     /// Keeps the first witness of each name: the situations come in the order of their distance,
     /// so that it is a shortest one.
-    pub(super) fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Broken) {
-        let known = |witness: &Witness| witness.broken.invariant == broken.invariant;
-        if self.out.witnesses.iter().any(known) {
-            return;
+    pub(super) fn broke(&mut self, id: u32, waited: u32, last: Move, broken: Vec<Broken>) {
+        for broken in broken {
+            let known = |witness: &Witness| witness.broken.invariant == broken.invariant;
+            if !self.out.witnesses.iter().any(known) {
+                let path = self.path_to(id, told(last, waited, self.world));
+                self.out.witnesses.push(Witness { broken, path });
+            }
         }
-        let mut path = vec![told(last, waited, self.world)];
+    }
+
+    /// The way to a situation in words, and the last step from it.
+    fn path_to(&self, id: u32, last: String) -> Vec<String> {
+        let mut path = vec![last];
         let mut at = id;
         while let Some(found) = self.out.graph.found.get(at as usize) {
             let seen = &self.out.graph.observed[found.observed as usize];
@@ -315,7 +356,7 @@ impl Search<'_> {
             at = found.parent;
         }
         path.reverse();
-        self.out.witnesses.push(Witness { broken, path });
+        path
     }
 }
 
@@ -330,16 +371,18 @@ fn told(one: Move, waited: u32, world: &World) -> String {
 
 /// How long the next step of time is.
 pub(crate) fn span_of(node: &Node, world: &World, scans: u32) -> Duration {
-    let fine = world.scan * scans < FINE || !node.plant.is_still();
-    if fine { world.scan } else { COARSEST }
+    let fine = if node.rests() { FINE_AT_REST } else { FINE };
+    if world.scan * scans < fine || !node.plant.is_still() { world.scan } else { COARSEST }
 }
 
-/// How long it is waited for a change: longer than any deadline of the state.
+/// How long it is waited for a change: longer than any deadline of the state; at rest longer than
+/// any row that counts there, and than a purge.
 fn patience(node: &Node) -> Duration {
+    let sound = node.plant.faults == [None; 2];
     let seconds = match node.machine.sequence.leaf() {
         Leaf::Soaking | Leaf::WaitingForTemperature => 3700,
-        Leaf::NotReady | Leaf::Ready if node.plant.faults == [None; 2] => 2,
-        _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 20,
+        Leaf::Homing | Leaf::Proving if sound => 700,
+        _ if node.rests() && node.machine.sequence.phase() != Phase::Cooling => 7,
         _ => 700,
     };
     Duration::from_secs(seconds)
@@ -348,5 +391,7 @@ fn patience(node: &Node) -> Duration {
 fn note_rows(node: &Node, rows: &mut BTreeSet<&'static str>) {
     let verdict = node.machine.verdict();
     let causes = verdict.first.iter().chain(&verdict.consequent).chain(&verdict.holds);
-    rows.extend(causes.chain(&verdict.warnings).map(|cause| cause.key));
+    for cause in causes.chain(&verdict.warnings) {
+        rows.insert(cause.key);
+    }
 }

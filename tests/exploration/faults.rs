@@ -3,12 +3,16 @@
 //! matrix compares it with; each device silent or in fault; what the machine itself may do.
 
 use std::collections::BTreeMap;
+use std::time::Duration;
 
 use evenpass_core::image::{Analogue, Contact};
 use evenpass_core::interlock::matrix::{self, AirEffect, Reference, ResetRule, Row, Watch, rows};
 use evenpass_core::interlock::{CarriageEffect, Class, SpindleEffect, Veto};
 use evenpass_core::program::{Program, Step};
 use evenpass_core::rig::Rig;
+
+/// What is not heard of counts as stale after this, and a scan or two.
+const NOTICED_WITHIN: Duration = Duration::from_millis(400);
 
 /// How a contact is bad.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -87,6 +91,8 @@ pub(crate) struct Kind {
     /// The same by what its tripping rows alone take away: all that counts once a trip is latched.
     pub(crate) trips: Option<u8>,
     pub(crate) leads_trips: bool,
+    /// How long it must last until its slowest row has counted; zero when it has none.
+    pub(crate) delay: Duration,
 }
 
 impl Kind {
@@ -166,7 +172,10 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
                 rows().filter(|row| is_for(row, fault, program)).collect();
             let (family, leads) = families.take(signature(fault, &rows));
             let (trips, leads_trips) = trips.take(demands(&rows, Class::Trip));
-            Kind { fault, family, leads, trips, leads_trips }
+            // On top: until what is stale is taken for that, and a scan or two.
+            let slowest = rows.iter().map(|row| row.delay).max();
+            let delay = slowest.map_or(Duration::ZERO, |slowest| slowest + NOTICED_WITHIN);
+            Kind { delay, fault, family, leads, trips, leads_trips }
         })
         .collect()
 }

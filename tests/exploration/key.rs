@@ -14,6 +14,7 @@ use evenpass_core::interlock::{Class, Presence};
 use evenpass_core::sequence::Phase;
 
 use crate::faults::Kind;
+use crate::moves::deviations;
 use crate::node::Node;
 use crate::world::World;
 
@@ -54,6 +55,9 @@ pub(crate) fn shape(node: &Node, world: &World) -> u64 {
     (situation.powder, situation.powder_next, situation.job).hash(&mut hasher);
     node.observed().hash(&mut hasher);
     (verdict(node), wrong(node, world), node.plant.referenced).hash(&mut hasher);
+    (deviations(node), node.plant.guard_open_for.is_some()).hash(&mut hasher);
+    // Powder beside the part or on it: only on it does it matter that the carriage stands.
+    (place(node, world).0 == ON_THE_PART).hash(&mut hasher);
     hasher.finish()
 }
 
@@ -81,13 +85,21 @@ fn verdict(node: &Node) -> (u8, u8) {
     (holds, needs)
 }
 
+/// Over the part itself, in spraying.
+const ON_THE_PART: u8 = 4;
+
 /// Where the carriage is, whether it moves, and what its drive says.
 fn place(node: &Node, world: &World) -> (u8, bool, u8, bool) {
     let plant = &node.plant;
+    let sprays = node.machine.sequence.phase() == Phase::Spraying;
+    let part = world.program.part;
+    let on_part = plant.position >= part.low.mm() && plant.position <= part.high.mm();
     let place = match (plant.is_parked(world), plant.is_over_part(world)) {
         (true, _) => 0,
+        // Where powder may be on, the part itself is told from what lies within the plume's reach.
+        (_, true) if sprays && on_part => ON_THE_PART,
         (_, true) => 1,
-        _ if plant.position < world.program.part.low.mm() => 2,
+        _ if plant.position < part.low.mm() => 2,
         _ => 3,
     };
     let power = match plant.power {

@@ -128,7 +128,7 @@ impl Machine {
         }
         let mut written = enforce(self.interlocks.verdict(), &inputs, proposed);
         if let Some(defect) = self.defect {
-            defect.writes(&self.sequence, self.verdict(), &inputs, &proposed, &mut written);
+            defect.writes(&self.sequence, self.verdict(), &self.outputs, &proposed, &mut written);
         }
         self.proposed = proposed;
         self.outputs = written;

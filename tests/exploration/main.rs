@@ -30,6 +30,11 @@
 #[path = "../support/mod.rs"]
 mod support;
 
+#[path = "../campaigns/campaign/mod.rs"]
+#[allow(dead_code, reason = "the days are drawn and played here, not counted")]
+mod campaign;
+
+mod bad_days;
 mod defects;
 mod explore;
 mod faults;
@@ -54,6 +59,7 @@ use evenpass_core::sequence::Leaf;
 
 use defects::Defect;
 use explore::{Bounds, Explored, explore, explore_defect};
+use graph::Witness;
 use world::World;
 
 /// The shipped job's graph, explored once for all tests.
@@ -102,15 +108,6 @@ fn report(world: &World, explored: &Explored) {
     }
 }
 
-/// What never comes up here: a carriage that stands under powder is the same situation as one that
-/// does not follow, which trips first. The campaigns measure it on the twin.
-const NEVER_ABOUT: [&str; 1] = ["powder with the carriage at rest"];
-
-/// Faults that lead to the same situation are one situation, followed by the first of them: the
-/// delay of these rows is not waited for here. Every row is tried in every state of the whole program
-/// by `every_cause_in_every_state`.
-const FAMILY: &str = "another fault of its family stands for it";
-
 /// Rows that are not confirmed here, each with its reason.
 const NOT_CONFIRMED: &[(&str, &str)] = &[
     ("stop_requested", "the program asks a stop of the sequence and raises no cause"),
@@ -119,31 +116,6 @@ const NOT_CONFIRMED: &[(&str, &str)] = &[
     ("feed_pulses", "the same"),
     ("outside_travel", "the plan refuses a travel outside the bounds"),
     ("outside_travel_lit", "the same"),
-    ("overdue", FAMILY),
-    ("fuel_limit", FAMILY),
-    ("oxygen_low_warn", FAMILY),
-    ("oxygen_low", FAMILY),
-    ("oxygen_high_warn", FAMILY),
-    ("oxygen_high", FAMILY),
-    ("oxygen_transmitter", FAMILY),
-    ("extraction_flow_trip", FAMILY),
-    ("flammable_transmitter", FAMILY),
-    ("oxygen_monitor", FAMILY),
-    ("oxygen_rich_air", FAMILY),
-    ("oxygen_poor_air", FAMILY),
-    ("air_transmitter", FAMILY),
-    ("following_error", FAMILY),
-    ("park_contradicts", FAMILY),
-    ("overspeed", FAMILY),
-    ("inverter", FAMILY),
-    ("part_sensor", FAMILY),
-    ("powder_still", FAMILY),
-    ("hopper_low", FAMILY),
-    ("hopper_weight_low", FAMILY),
-    ("hopper_empty", FAMILY),
-    ("hopper_scale", FAMILY),
-    ("hose_blocked", FAMILY),
-    ("back_pressure_transmitter", FAMILY),
 ];
 
 #[test]
@@ -162,7 +134,7 @@ fn whatever_happens_every_invariant_holds_in_everything_that_can_be_reached() {
         worlds.iter().flat_map(|(_, explored)| &explored.witnesses).map(|w| &w.broken).collect();
     println!("{} invariants, {} broken", invariants::all().count(), broken.len());
     assert!(broken.is_empty(), "{broken:#?}");
-    assert_eq!(never, NEVER_ABOUT, "an invariant that is about nothing proves nothing");
+    assert_eq!(never, Vec::<&str>::new(), "never about anything: such an invariant proves nothing");
 }
 
 #[test]
@@ -183,32 +155,30 @@ fn every_state_is_come_to_and_every_row_of_the_matrix_confirmed() {
 }
 
 /// So many situations of a machine with a defect are looked at before it counts as not caught.
-const DEFECT_BOUNDS: Bounds = Bounds { most: 250_000, rests: true, ends_at_once: true };
+const DEFECT_MOST: usize = 100_000;
 
 #[test]
-fn every_planted_defect_is_caught_and_by_what_it_should_be() {
+fn every_planted_defect_is_caught_by_the_invariant_meant_for_it() {
     let mut missed = Vec::new();
-    println!("\n{:<48} {:<45} steps  situations", "defect", "caught by");
+    println!("\n{:<48} {:<48} steps  situations  others broken by then", "defect", "caught by");
     for planted in Defect::ALL {
         let (world, sound) = if planted.varied { varied() } else { shipped() };
-        let found = explore_defect(world, &sound.graph, planted.defect, DEFECT_BOUNDS);
-        let Some(witness) = found.witnesses.first() else {
-            println!("{:<48} NOT CAUGHT in {} situations", planted.what, found.graph.found.len());
+        let bounds = Bounds { most: DEFECT_MOST, rests: true, until: Some(planted.caught_by) };
+        let found = explore_defect(world, &sound.graph, planted.defect, bounds);
+        let meant = |witness: &&Witness| witness.broken.invariant == planted.caught_by;
+        let situations = found.graph.found.len();
+        let Some(witness) = found.witnesses.iter().find(meant) else {
+            println!("{:<48} NOT CAUGHT in {situations} situations", planted.what);
             missed.push(planted.what);
             continue;
         };
-        let name = witness.broken.invariant;
         println!(
-            "{:<48} {name:<45} {:>5}  {:>10}",
+            "{:<48} {:<48} {:>5}  {situations:>10}  {}",
             planted.what,
+            planted.caught_by,
             witness.path.len(),
-            found.graph.found.len()
+            found.witnesses.len() - 1
         );
-        if !planted.caught_by.contains(&name) {
-            println!("  instead of {:?}: {}", planted.caught_by, witness.broken.found);
-            println!("  {}", witness.path.join("\n  "));
-            missed.push(planted.what);
-        }
     }
     assert_eq!(missed, Vec::<&str>::new(), "of {}", Defect::ALL.len());
 }

@@ -180,6 +180,12 @@ fn troubles() -> Vec<(&'static str, Phase, f64, Trouble)> {
             Trouble::Break(Fault::Plant(PlantFault::BeltOff), 10.0),
         ),
         (
+            "the extraction fails",
+            Phase::Preheating,
+            0.2,
+            Trouble::Break(Fault::Plant(PlantFault::ExtractionFailed), 20.0),
+        ),
+        (
             "emergency stop in a pass",
             spraying,
             0.9,

@@ -227,27 +227,25 @@ impl Monitor {
 
     fn follow_trip(&mut self, world: &World, machine: &Machine) {
         let verdict = machine.verdict();
-        self.before_first = self.first;
+        let was = self.first;
         self.first = verdict.first.as_ref().map(|first| first.key);
-        self.reset = None;
-        match (self.before_first, self.first) {
-            (None, Some(_)) => {
-                let asked = |what| machine.accepted.iter().any(|(request, _)| *request == what);
-                self.acknowledged = asked(Request::Acknowledge);
-                self.inspected = asked(Request::Inspected);
-                self.inspection = false;
-                self.trusted = self.unbroken;
-                self.unclear = false;
-            }
-            (Some(_), None) => {
-                self.reset = Some(Reset {
-                    asked: self.reset_asked,
-                    acknowledged: self.acknowledged,
-                    inspected: self.inspected || !self.inspection,
-                    purged: !self.gas_since_purge || self.unclear,
-                });
-            }
-            _ => {}
+        // After a reset between two scans the second may find another trip.
+        let again = self.reset_asked && was.is_some() && self.first.is_some() && self.first != was;
+        let ended = was.is_some() && (self.first.is_none() || again);
+        let begun = self.first.is_some() && (was.is_none() || again);
+        self.before_first = was.filter(|_| !again);
+        self.reset = ended.then_some(Reset {
+            asked: self.reset_asked,
+            acknowledged: self.acknowledged,
+            inspected: self.inspected || !self.inspection,
+            purged: !self.gas_since_purge || self.unclear,
+        });
+        if begun {
+            self.acknowledged = false;
+            self.inspected = false;
+            self.inspection = false;
+            self.trusted = self.unbroken;
+            self.unclear = false;
         }
         // What was not to be made is left to the next lighting.
         self.gas_since_purge &= !(self.reset.is_some() && self.unclear);

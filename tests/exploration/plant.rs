@@ -24,6 +24,10 @@ const TORQUE_GOES_IN: Duration = Duration::from_millis(500);
 const RELAY: Duration = Duration::from_millis(300);
 /// Homing takes so long.
 const HOMES_IN: Duration = Duration::from_secs(1);
+/// The pipe behind the isolation valve fills and vents in so long, s; longer than the spindle takes
+/// to rest, so that it is the pressure that is waited for.
+const FILLS_IN: f64 = 0.3;
+const VENTS_IN: f64 = 2.0;
 /// Quick stop, mm/s2, and the spindle's ramp, rpm/s.
 const QUICK_STOP: f64 = 250.0;
 const SPINDLE_RAMP: f64 = 200.0;
@@ -311,9 +315,9 @@ impl Plant {
     fn burn(&mut self, world: &World, outputs: &Outputs, dt: f64) {
         let supply = outputs.coil(Coil::Supply).is_on();
         if supply {
-            self.pressure = (self.pressure + dt / 0.3).min(1.0);
+            self.pressure = (self.pressure + dt / FILLS_IN).min(1.0);
         } else if self.has(world, Fault::Unvented).is_none() {
-            self.pressure = (self.pressure - dt / 0.5).max(0.0);
+            self.pressure = (self.pressure - dt / VENTS_IN).max(0.0);
         }
         // The relay gates the gas valves by hardware.
         self.fuel = outputs.coil(Coil::Fuel).is_on() && self.relay_is_up();

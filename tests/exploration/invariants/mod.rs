@@ -103,16 +103,15 @@ pub(crate) struct Broken {
     pub(crate) found: String,
 }
 
-/// Judges one scan by all of them.
-pub(crate) fn judge(look: &Look<'_>, tally: &mut [u64]) -> Result<(), Broken> {
+/// Judges one scan by all of them; says every one that is broken.
+pub(crate) fn judge(look: &Look<'_>, tally: &mut [u64]) -> Result<(), Vec<Broken>> {
+    let mut broken = Vec::new();
     for (invariant, times) in all().zip(tally) {
         match (invariant.judge)(look) {
             Finding::Idle => {}
             Finding::Holds => *times += 1,
-            Finding::Broken(found) => {
-                return Err(Broken { invariant: invariant.name, found });
-            }
+            Finding::Broken(found) => broken.push(Broken { invariant: invariant.name, found }),
         }
     }
-    Ok(())
+    if broken.is_empty() { Ok(()) } else { Err(broken) }
 }

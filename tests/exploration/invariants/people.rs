@@ -104,8 +104,8 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             return Finding::Idle;
         }
         // Counted from the scan after the first with a flame, and asked in a scan of its own; where
-        // nothing moves that scan may come a coarse step late.
-        let steps = look.world.scan * 2 + COARSEST;
+        // nothing moves, asking and noticing that nobody answered may each come a coarse step late.
+        let steps = look.world.scan * 2 + COARSEST * 2;
         at_most(look.node.monitor.unattended_for, longest + steps, look)
     }),
     invariant(

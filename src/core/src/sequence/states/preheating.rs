@@ -151,7 +151,7 @@ pub(in super::super) fn soaking(
     // Without a datum the torch is not known to be at the park, and never will be in this job.
     if scan.datum_is_lost() {
         machine.setback = Some(Cause::NotParked);
-        return holding::begin(Cause::NotParked, machine);
+        return holding::begin(Cause::NotParked, machine, scan);
     }
     let part = scan.temperature();
     if part.is_some_and(|part| part < figures.window.low) {

@@ -329,7 +329,7 @@ pub(in super::super) fn waiting(
     // Without a datum the torch is not known to be at the park, and never will be in this job.
     if scan.datum_is_lost() {
         machine.setback = Some(Cause::NotParked);
-        return holding::begin(Cause::NotParked, machine);
+        return holding::begin(Cause::NotParked, machine, scan);
     }
     let low = Temperature::from_celsius(step.window.low.celsius() + OVER_LOW);
     let below = step.resume_below.min(hottest_start(step, machine)).max(low);
