@@ -5,7 +5,7 @@ use core::time::Duration;
 use serde::Serialize;
 
 use super::figures::{FigureProblem, figures};
-use super::matrix::{ROWS, Row, Watch};
+use super::matrix::{ROWS, Row, Source, Watch};
 use crate::image::{Analogue, Contact};
 use crate::rig::Rig;
 
@@ -113,43 +113,19 @@ fn origin(row: &Row, rig: &Rig) -> Origin {
         let spec = rig.field.analogues.iter().find(|spec| spec.tag == tag);
         spec.and_then(|spec| spec.register).map_or(Origin::NotFitted, Origin::Register)
     };
-    match row.watch {
-        Watch::Open(tag) | Watch::Pressed(tag) => contact(tag),
+    match (row.watch.source(), row.watch) {
         // A button that is not there can still be asked for from a seat.
-        Watch::PressedOr(tag, _) => match contact(tag) {
+        (Source::Contact(tag), Watch::PressedOr(..)) => match contact(tag) {
             Origin::NotFitted => Origin::Person,
             fitted => fitted,
         },
-        Watch::Person(_) => Origin::Person,
-        Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => analogue(tag),
-        Watch::NoFlame | Watch::FlameFromNothing | Watch::FlameRemains | Watch::TrialOver => {
-            contact(Contact::Flame)
-        }
-        Watch::FuelNotShut | Watch::FuelShutContradicts => contact(Contact::FuelShut),
-        Watch::OxygenNotShut => contact(Contact::OxygenShut),
-        Watch::LimitTowardChuck => contact(Contact::LimitMinus),
-        Watch::LimitTowardTail => contact(Contact::LimitPlus),
-        Watch::TorqueContradicts => contact(Contact::TorqueAllowed),
-        Watch::ParkContradicts => contact(Contact::ParkSwitch),
-        Watch::RelayDropped => contact(Contact::WatchdogRelay),
-        Watch::DriveSilent
-        | Watch::DriveFault
-        | Watch::DriveUnknown
-        | Watch::FollowingError
-        | Watch::Crawl
-        | Watch::OutsideTravel
-        | Watch::OutsideTravelLit
-        | Watch::CarriageStill
-        | Watch::FlameRests => Origin::Drive,
-        Watch::MissedPulses
-        | Watch::SpindleSlow
-        | Watch::TachometerSilent
-        | Watch::Overspeed
-        | Watch::SpeedError => Origin::Tachometer,
-        Watch::InverterNotOk => Origin::Inverter,
-        Watch::FeedFalls | Watch::FeedPulses => analogue(Analogue::HopperWeight),
-        Watch::HoseBlocked => analogue(Analogue::BackPressure),
-        Watch::FieldSilent | Watch::FieldFrozen => Origin::Module,
-        Watch::ScanGap => Origin::Controller,
+        (Source::Contact(tag), _) => contact(tag),
+        (Source::Analogue(tag), _) => analogue(tag),
+        (Source::Drive, _) => Origin::Drive,
+        (Source::Tachometer, _) => Origin::Tachometer,
+        (Source::Inverter, _) => Origin::Inverter,
+        (Source::Module, _) => Origin::Module,
+        (Source::Controller, _) => Origin::Controller,
+        (Source::Person, _) => Origin::Person,
     }
 }

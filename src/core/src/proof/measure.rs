@@ -6,7 +6,7 @@ use super::procedure::Procedure;
 use super::result::Effect;
 use crate::image::{Coil, Contact, Inputs};
 use crate::interlock::durations;
-use crate::interlock::matrix::{Row, Watch};
+use crate::interlock::matrix::{Row, Source, Watch};
 use crate::interlock::{CarriageEffect, Class, Veto};
 use crate::moment::Moment;
 
@@ -70,42 +70,16 @@ pub(super) fn limit(row: &Row, delay: Duration, effects: &[Effect]) -> Limit {
     Limit { longest, reason }
 }
 
-/// When what the row watches was true at its device, as the image has it.
+/// When what the row watches was true at its device, as the image has it. Of a silent module any
+/// contact tells; the emergency stop is on every rig.
 pub(super) fn stamp(row: &Row, inputs: &Inputs) -> Moment {
-    let contact = |tag| inputs.contact(tag).at;
-    match row.watch {
-        Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _) => contact(tag),
-        Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _) => inputs.analogue(tag).at,
-        Watch::NoFlame | Watch::FlameFromNothing | Watch::FlameRemains | Watch::TrialOver => {
-            contact(Contact::Flame)
-        }
-        Watch::FuelNotShut | Watch::FuelShutContradicts => contact(Contact::FuelShut),
-        Watch::OxygenNotShut => contact(Contact::OxygenShut),
-        Watch::LimitTowardChuck => contact(Contact::LimitMinus),
-        Watch::LimitTowardTail => contact(Contact::LimitPlus),
-        Watch::TorqueContradicts => contact(Contact::TorqueAllowed),
-        Watch::ParkContradicts => contact(Contact::ParkSwitch),
-        Watch::RelayDropped => contact(Contact::WatchdogRelay),
-        Watch::FieldSilent | Watch::FieldFrozen => contact(Contact::EmergencyStop),
-        Watch::InverterNotOk => inputs.inverter_ok.at,
-        Watch::DriveSilent
-        | Watch::DriveFault
-        | Watch::DriveUnknown
-        | Watch::FollowingError
-        | Watch::Crawl
-        | Watch::CarriageStill => inputs.axis.at,
-        Watch::MissedPulses
-        | Watch::SpindleSlow
-        | Watch::TachometerSilent
-        | Watch::Overspeed
-        | Watch::SpeedError => inputs.spindle.at,
-        Watch::Person(_)
-        | Watch::OutsideTravel
-        | Watch::OutsideTravelLit
-        | Watch::FlameRests
-        | Watch::FeedFalls
-        | Watch::FeedPulses
-        | Watch::HoseBlocked
-        | Watch::ScanGap => inputs.now,
+    match row.watch.source() {
+        Source::Contact(tag) => inputs.contact(tag).at,
+        Source::Analogue(tag) => inputs.analogue(tag).at,
+        Source::Drive => inputs.axis.at,
+        Source::Tachometer => inputs.spindle.at,
+        Source::Inverter => inputs.inverter_ok.at,
+        Source::Module => inputs.contact(Contact::EmergencyStop).at,
+        Source::Controller | Source::Person => inputs.now,
     }
 }

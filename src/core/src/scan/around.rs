@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::episode::Episode;
 use crate::image::{Analogue, Coil, Contact, Inputs, Kind, Outputs, Signal};
-use crate::interlock::matrix::{Watch, row};
+use crate::interlock::matrix::{Source, row};
 use crate::ledger::{EntryKind, Ledger};
 use crate::moment::Moment;
 
@@ -173,25 +173,11 @@ fn signals(key: &str, images: &[Image]) -> Vec<Value> {
     told
 }
 
-/// What a row watches itself.
+/// What a row watches itself. The drive and the spindle are told in any case.
 fn own(key: &str) -> (Vec<Contact>, Vec<Analogue>) {
-    match row(key).map(|row| row.watch) {
-        Some(Watch::Open(tag) | Watch::Pressed(tag) | Watch::PressedOr(tag, _)) => {
-            (vec![tag], Vec::new())
-        }
-        Some(Watch::Failed(tag) | Watch::Below(tag, _) | Watch::Above(tag, _)) => {
-            (Vec::new(), vec![tag])
-        }
-        Some(Watch::FuelNotShut | Watch::FuelShutContradicts) => {
-            (vec![Contact::FuelShut], Vec::new())
-        }
-        Some(Watch::OxygenNotShut) => (vec![Contact::OxygenShut], Vec::new()),
-        Some(Watch::LimitTowardChuck) => (vec![Contact::LimitMinus], Vec::new()),
-        Some(Watch::LimitTowardTail) => (vec![Contact::LimitPlus], Vec::new()),
-        Some(Watch::TorqueContradicts) => (vec![Contact::TorqueAllowed], Vec::new()),
-        Some(Watch::ParkContradicts) => (vec![Contact::ParkSwitch], Vec::new()),
-        Some(Watch::FeedFalls | Watch::FeedPulses) => (Vec::new(), vec![Analogue::HopperWeight]),
-        Some(Watch::HoseBlocked) => (Vec::new(), vec![Analogue::BackPressure]),
+    match row(key).map(|row| row.watch.source()) {
+        Some(Source::Contact(tag)) => (vec![tag], Vec::new()),
+        Some(Source::Analogue(tag)) => (Vec::new(), vec![tag]),
         _ => (Vec::new(), Vec::new()),
     }
 }

@@ -3,6 +3,7 @@
 mod beyond;
 mod course;
 mod row;
+mod source;
 mod subject;
 mod table;
 mod words;
@@ -13,6 +14,7 @@ pub use row::{
     AirEffect, Arming, Circuit, Lamp, Meanwhile, Raised, Reference, ResetRule, Row, RowEffects,
     SetPoint, Tighter, Watch,
 };
+pub use source::Source;
 pub use subject::Subject;
 pub(super) use table::{FUEL_LIMIT, ROWS};
 
