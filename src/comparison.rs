@@ -38,11 +38,9 @@ pub fn zones(plan: &Plan, bench: &Bench) -> Vec<ZoneComparison> {
             let count = zone.along.len().max(1);
             #[expect(clippy::cast_precision_loss, reason = "a zone has a few dozen stations")]
             let mean = |sum: Length| sum / count as f64;
-            let found: Vec<Length> = zone
-                .along
-                .iter()
-                .map(|station| Length::from_mm(bench.build_mm(station.at.mm())))
-                .collect();
+            let places: Vec<f64> = zone.along.iter().map(|station| station.at.mm()).collect();
+            let found: Vec<Length> =
+                bench.build_list_mm(&places).into_iter().map(Length::from_mm).collect();
             ZoneComparison {
                 zone: zone.zone.clone(),
                 planned: mean(zone.along.iter().map(|station| station.sprayed).sum()),

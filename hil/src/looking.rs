@@ -75,6 +75,13 @@ impl Bench {
         self.deposit.build_mm(z_mm, self.deposit.thickness_mm(z_mm))
     }
 
+    /// The same at many places, mm; much cheaper than one call for each.
+    #[must_use]
+    pub fn build_list_mm(&self, z_mm: &[f64]) -> Vec<f64> {
+        let thin = self.deposit.thickness_list_mm(z_mm);
+        z_mm.iter().zip(thin).map(|(z, thin)| self.deposit.build_mm(*z, thin)).collect()
+    }
+
     /// Thickness at many places, mm; much cheaper than one call for each.
     #[must_use]
     pub fn thickness_list_mm(&self, z_mm: &[f64]) -> Vec<f64> {
