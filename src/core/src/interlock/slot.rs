@@ -1,4 +1,4 @@
-//! One row at work: its figures on this rig and how long its condition has held.
+//! One row at work: how long its condition has held by the figures of this rig.
 
 use super::figures::Figure;
 use super::judge::{Finding, View, armed, find};
@@ -7,13 +7,21 @@ use super::proof::{Proved, find_under_proof};
 use super::scene::{Onset, Scene};
 use crate::moment::Moment;
 
-/// One row at work.
-#[derive(Debug, Clone)]
+/// What of a row at work never changes; shared by every copy of the interlocks.
+#[derive(Debug)]
+pub(super) struct Fixed {
+    /// Its figures on this rig.
+    pub(super) figure: Figure,
+    /// The row of a later stage of the same cause, by its place among the slots.
+    pub(super) escalates_to: Option<usize>,
+}
+
+/// One row at work. Plain values only: interlocks are copied for every try, and all rows are looked
+/// at in every scan.
+#[derive(Debug, Clone, Copy)]
 pub(super) struct Slot {
     /// The row.
     pub(super) row: &'static Row,
-    /// Its figures on this rig.
-    pub(super) figure: Figure,
     /// Since when it has been armed and its condition has held.
     pub(super) since: Option<Moment>,
     /// Where the torch was then, and which way it went.
@@ -30,8 +38,6 @@ pub(super) struct Slot {
     pub(super) quiet_until: Moment,
     /// Repeats since it was announced.
     pub(super) repeats: u32,
-    /// The row of a later stage of the same cause, by its place among the slots.
-    pub(super) escalates_to: Option<usize>,
 }
 
 /// What changed in one look.
@@ -47,10 +53,9 @@ pub(super) enum Look {
 
 impl Slot {
     /// A row at rest.
-    pub(super) fn new(row: &'static Row, figure: Figure) -> Self {
+    pub(super) const fn new(row: &'static Row) -> Self {
         Self {
             row,
-            figure,
             since: None,
             onset: None,
             confirmed: false,
@@ -59,18 +64,20 @@ impl Slot {
             healthy_since: None,
             quiet_until: Moment::START,
             repeats: 0,
-            escalates_to: None,
         }
     }
 
     /// Takes note of where the torch was when the condition began; before and after that, nothing.
     pub(super) fn follow_onset(&mut self, scene: &Scene) {
-        let here = || Onset::of(scene);
-        self.onset = self.since.and_then(|_| self.onset.or_else(here));
+        if self.since.is_none() {
+            self.onset = None;
+        } else if self.onset.is_none() {
+            self.onset = Onset::of(scene);
+        }
     }
 
     /// Looks once; a row under proof counts as armed on top of what arms it.
-    pub(super) fn look(&mut self, view: &View<'_>, proved: Proved) -> Look {
+    pub(super) fn look(&mut self, figure: &Figure, view: &View<'_>, proved: Proved) -> Look {
         if matches!(self.row.watch, Watch::Person(_)) {
             // Raised in a moment, and in that moment gone.
             let was = core::mem::replace(&mut self.present, false);
@@ -83,21 +90,21 @@ impl Slot {
             return Look::Same;
         }
         let finding = if under_proof {
-            find_under_proof(self.row, self.figure.set_point, view)
+            find_under_proof(self.row, figure.set_point, view)
         } else {
-            find(self.row, self.figure.set_point, view)
+            find(self.row, figure.set_point, view)
         };
         let live = is_armed && finding == Finding::Present;
         let now = view.scene.now;
         self.since = live.then(|| self.since.unwrap_or(now));
-        self.confirmed = self.since.is_some_and(|since| now.since(since) >= self.figure.delay);
+        self.confirmed = self.since.is_some_and(|since| now.since(since) >= figure.delay);
         let was_present = self.present;
         let lasts = self.latched && self.row.reset != ResetRule::AtRest;
         let is_bad = live || self.confirmed || (lasts && finding != Finding::Clear);
         self.healthy_since = (!is_bad).then(|| self.healthy_since.unwrap_or(now));
         self.present = self.confirmed
             || (lasts && finding != Finding::Clear)
-            || (was_present && !self.is_gone(is_armed, now));
+            || (was_present && !self.is_gone(figure, is_armed, now));
         if self.present && !was_present {
             Look::Confirmed
         } else if was_present && !self.present {
@@ -109,9 +116,9 @@ impl Slot {
 
     /// Whether all has been in order for long enough. What is judged only while armed means
     /// nothing once it is not, and is gone with it.
-    fn is_gone(&self, is_armed: bool, now: Moment) -> bool {
+    fn is_gone(&self, figure: &Figure, is_armed: bool, now: Moment) -> bool {
         let means_nothing = self.row.reset == ResetRule::AtRest && !is_armed;
         means_nothing
-            || self.healthy_since.is_some_and(|since| now.since(since) >= self.figure.delay_off)
+            || self.healthy_since.is_some_and(|since| now.since(since) >= figure.delay_off)
     }
 }

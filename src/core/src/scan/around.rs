@@ -2,7 +2,6 @@
 //! value and age of each signal that matters.
 
 use core::time::Duration;
-use std::collections::VecDeque;
 
 use serde_json::{Value, json};
 
@@ -36,11 +35,38 @@ struct Gathering {
     left: usize,
 }
 
-/// The ring.
+/// The last `MOST` images. Once full, each takes the oldest one's place: a scan makes one copy and
+/// asks for no memory.
+#[derive(Debug, Clone, Default)]
+struct Ring<const MOST: usize> {
+    images: Vec<Image>,
+    /// The place of the oldest one, once full.
+    oldest: usize,
+}
+
+impl<const MOST: usize> Ring<MOST> {
+    fn keep(&mut self, inputs: &Inputs, outputs: &Outputs) {
+        if self.images.len() < MOST {
+            self.images.push(Image { inputs: inputs.clone(), outputs: *outputs });
+        } else if let Some(image) = self.images.get_mut(self.oldest) {
+            image.inputs.clone_from(inputs);
+            image.outputs = *outputs;
+            self.oldest = (self.oldest + 1) % MOST;
+        }
+    }
+
+    /// From the oldest to the newest.
+    fn iter(&self) -> impl Iterator<Item = &Image> {
+        let (newer, older) = self.images.split_at_checked(self.oldest).unwrap_or_default();
+        older.iter().chain(newer)
+    }
+}
+
+/// What was read of late, and what is gathered around a cause.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Around {
-    fine: VecDeque<Image>,
-    coarse: VecDeque<Image>,
+    fine: Ring<FINE>,
+    coarse: Ring<COARSE>,
     coarse_due: Moment,
     gathering: Option<Gathering>,
 }
@@ -50,17 +76,17 @@ impl Around {
     /// still being gathered is told as far as it has come.
     pub(super) fn begin(&mut self, episode: Episode, ledger: &mut Ledger) {
         self.tell(ledger);
-        let oldest = self.fine.front().map_or(Moment::NEVER, |image| image.inputs.now);
+        let oldest = self.fine.iter().next().map_or(Moment::NEVER, |image| image.inputs.now);
         let before = self.coarse.iter().filter(|image| image.inputs.now < oldest);
-        let images = before.chain(&self.fine).cloned().collect();
+        let mut images = Vec::with_capacity(COARSE + FINE + AFTER);
+        images.extend(before.chain(self.fine.iter()).cloned());
         self.gathering = Some(Gathering { episode, images, left: AFTER });
     }
 
     /// Takes in one scan: what was read, and what was in force when it was read.
     pub(super) fn look(&mut self, inputs: &Inputs, outputs: &Outputs, ledger: &mut Ledger) {
-        let image = Image { inputs: inputs.clone(), outputs: *outputs };
         if let Some(gathering) = &mut self.gathering {
-            gathering.images.push(image.clone());
+            gathering.images.push(Image { inputs: inputs.clone(), outputs: *outputs });
             gathering.left = gathering.left.saturating_sub(1);
             if gathering.left == 0 {
                 self.tell(ledger);
@@ -68,9 +94,9 @@ impl Around {
         }
         if inputs.now >= self.coarse_due {
             self.coarse_due = inputs.now + COARSE_EVERY;
-            keep(&mut self.coarse, image.clone(), COARSE);
+            self.coarse.keep(inputs, outputs);
         }
-        keep(&mut self.fine, image, FINE);
+        self.fine.keep(inputs, outputs);
     }
 
     fn tell(&mut self, ledger: &mut Ledger) {
@@ -92,13 +118,6 @@ impl Around {
             }),
         );
     }
-}
-
-fn keep(ring: &mut VecDeque<Image>, image: Image, most: usize) {
-    if ring.len() >= most {
-        ring.pop_front();
-    }
-    ring.push_back(image);
 }
 
 fn signed(at: Moment) -> i64 {

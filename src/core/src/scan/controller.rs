@@ -19,7 +19,7 @@ use crate::coat::Coat;
 use crate::devices::{Rack, RackProblem, Transmit, Urgency};
 use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
 use crate::interlock::{
-    FigureProblem, Inspected, Interlocks, News, PermissiveState, PurgeDone, Raised, Verdict,
+    FigureProblem, Inspected, Interlocks, News, PurgeDone, Raised, Verdict,
     enforce,
 };
 use crate::ledger::{Entry, Ledger};
@@ -334,13 +334,7 @@ impl Controller {
         ) {
             return;
         }
-        let given = self.interlocks.permissives(inputs, &self.sequence.limits());
-        self.missing.extend(
-            given
-                .iter()
-                .filter(|permissive| permissive.state == PermissiveState::Missing)
-                .map(|permissive| permissive.look),
-        );
+        self.interlocks.missing(inputs, &self.sequence.limits(), &mut self.missing);
         self.missing.extend_from_slice(&self.proofs.missing);
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);

@@ -185,6 +185,9 @@ impl EffectsLog {
 
     /// Looks once a scan, the one it began in included.
     pub(super) fn look(&mut self, look: &Look<'_>, ledger: &mut Ledger) {
+        if self.course.is_none() {
+            return;
+        }
         let vented = self.vented(look.inputs);
         let Some(course) = &mut self.course else { return };
         course.coils(look, vented, ledger);

@@ -60,7 +60,7 @@ pub struct Sequence {
     /// Whether an ON edge was dropped since the last step.
     dropped: Level,
     strokes: Strokes,
-    first_trip: Option<String>,
+    first_trip: Option<Arc<str>>,
 }
 
 impl core::fmt::Debug for Sequence {
@@ -320,7 +320,7 @@ impl Sequence {
 
     fn note_first_trip(&mut self, verdict: &Verdict) {
         match (&verdict.first, &self.first_trip) {
-            (Some(first), None) => self.first_trip = Some(first.message.clone()),
+            (Some(first), None) => self.first_trip = Some(first.message.as_str().into()),
             (None, Some(_)) if self.phase() != Phase::Aborting => self.first_trip = None,
             _ => {}
         }

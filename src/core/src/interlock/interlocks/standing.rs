@@ -31,10 +31,11 @@ impl Interlocks {
         let mut standings: Vec<Standing> = self
             .slots
             .iter()
-            .map(|slot| Standing {
+            .zip(self.fixed.iter())
+            .map(|(slot, fixed)| Standing {
                 row: slot.row,
                 armed: Level::from_bit(armed(slot.row.arming, &view)),
-                finding: find(slot.row, slot.figure.set_point, &view),
+                finding: find(slot.row, fixed.figure.set_point, &view),
             })
             .collect();
         standings.sort_by_key(|standing| standing.row.number);
