@@ -103,7 +103,7 @@ impl Interlocks {
         let now = scene.now;
         for (slot, Fixed { figure, .. }) in slots.iter_mut().zip(fixed.iter()) {
             if proved.is(slot.row) {
-                let found = find_under_proof(slot.row, figure.set_point, &view);
+                let found = find_under_proof(slot.watch, figure.set_point, &view);
                 *proof_finding = Some(ProofFinding::of(found));
             }
             let look = slot.look(figure, &view, proved);

@@ -1,7 +1,7 @@
 //! Whether a row is armed, and whether what it watches is so.
 
 use super::judge_carriage::carriage;
-use super::matrix::{Arming, FUEL_LIMIT, Reference, Row, Watch};
+use super::matrix::{Arming, FUEL_LIMIT, Reference, Watch};
 use super::plant::Plant;
 use super::scene::{self, SPINDLE_AT_REST, Scene};
 use super::{Limits, durations};
@@ -86,9 +86,9 @@ pub(super) fn armed(arming: Arming, view: &View<'_>) -> bool {
     }
 }
 
-/// Whether what the row watches is so, whatever is armed.
-pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
-    match row.watch {
+/// Whether what a row watches is so, whatever is armed.
+pub(super) fn find(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
+    match watch {
         Watch::Open(tag) => open(tag, view),
         Watch::Pressed(tag) | Watch::PressedOr(tag, _) => {
             Finding::of(view.scene.contacts.is_on(tag))
@@ -107,7 +107,7 @@ pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
         | Watch::TrialOver
         | Watch::FuelNotShut
         | Watch::OxygenNotShut
-        | Watch::FuelShutContradicts => flame(row.watch, set_point, view),
+        | Watch::FuelShutContradicts => flame(watch, set_point, view),
         Watch::DriveSilent
         | Watch::DriveFault
         | Watch::DriveUnknown
@@ -120,20 +120,20 @@ pub(super) fn find(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
         | Watch::TorqueContradicts
         | Watch::ParkContradicts
         | Watch::CarriageStill
-        | Watch::FlameRests => carriage(row.watch, set_point, view),
+        | Watch::FlameRests => carriage(watch, set_point, view),
         Watch::MissedPulses
         | Watch::SpindleSlow
         | Watch::TachometerSilent
         | Watch::Overspeed
         | Watch::SpeedError
-        | Watch::InverterNotOk => spindle(row.watch, set_point, view),
+        | Watch::InverterNotOk => spindle(watch, set_point, view),
         Watch::FeedFalls
         | Watch::FeedPulses
         | Watch::HoseBlocked
         | Watch::FieldSilent
         | Watch::FieldFrozen
         | Watch::RelayDropped
-        | Watch::ScanGap => others(row.watch, set_point, view),
+        | Watch::ScanGap => others(watch, set_point, view),
     }
 }
 

@@ -54,7 +54,7 @@ pub(super) fn is_of_extraction(row: &Row) -> bool {
 
 /// One row as a permissive.
 pub(super) fn permissive(row: &Row, figure: &Figure, view: &View<'_>) -> Permissive {
-    let missing = find(row, figure.set_point, view) != Finding::Clear;
+    let missing = find(row.watch, figure.set_point, view) != Finding::Clear;
     let (state, found) = if missing {
         (PermissiveState::Missing, message(row, figure, None, view))
     } else {

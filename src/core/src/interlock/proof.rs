@@ -64,10 +64,10 @@ impl Proved {
 
 /// What a row under proof watches. A hard limit counts in a run only when the carriage is asked
 /// that way; its proof looks at the switch.
-pub(super) fn find_under_proof(row: &Row, set_point: f64, view: &View<'_>) -> Finding {
-    match row.watch {
+pub(super) fn find_under_proof(watch: Watch, set_point: f64, view: &View<'_>) -> Finding {
+    match watch {
         Watch::LimitTowardChuck => open(Contact::LimitMinus, view),
         Watch::LimitTowardTail => open(Contact::LimitPlus, view),
-        _ => find(row, set_point, view),
+        _ => find(watch, set_point, view),
     }
 }

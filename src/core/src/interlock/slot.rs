@@ -2,7 +2,7 @@
 
 use super::figures::Figure;
 use super::judge::{Finding, View, armed, find};
-use super::matrix::{ResetRule, Row, Watch};
+use super::matrix::{Arming, ResetRule, Row, Watch};
 use super::proof::{Proved, find_under_proof};
 use super::scene::{Onset, Scene};
 use crate::moment::Moment;
@@ -22,6 +22,10 @@ pub(super) struct Fixed {
 pub(super) struct Slot {
     /// The row.
     pub(super) row: &'static Row,
+    /// What the row watches. This and its arming stand here too because every scan looks at those
+    /// of all rows, and rows, told at length as they are, lie far apart in memory.
+    pub(super) watch: Watch,
+    arming: Arming,
     /// Since when it has been armed and its condition has held.
     pub(super) since: Option<Moment>,
     /// Where the torch was then, and which way it went.
@@ -56,6 +60,8 @@ impl Slot {
     pub(super) const fn new(row: &'static Row) -> Self {
         Self {
             row,
+            watch: row.watch,
+            arming: row.arming,
             since: None,
             onset: None,
             confirmed: false,
@@ -78,21 +84,21 @@ impl Slot {
 
     /// Looks once; a row under proof counts as armed on top of what arms it.
     pub(super) fn look(&mut self, figure: &Figure, view: &View<'_>, proved: Proved) -> Look {
-        if matches!(self.row.watch, Watch::Person(_)) {
+        if matches!(self.watch, Watch::Person(_)) {
             // Raised in a moment, and in that moment gone.
             let was = core::mem::replace(&mut self.present, false);
             return if was { Look::Returned } else { Look::Same };
         }
         let under_proof = proved.arms(self.row);
-        let is_armed = under_proof || armed(self.row.arming, view);
+        let is_armed = under_proof || armed(self.arming, view);
         if !is_armed && !self.latched && !self.confirmed && !self.present {
             self.since = None;
             return Look::Same;
         }
         let finding = if under_proof {
-            find_under_proof(self.row, figure.set_point, view)
+            find_under_proof(self.watch, figure.set_point, view)
         } else {
-            find(self.row, figure.set_point, view)
+            find(self.watch, figure.set_point, view)
         };
         let live = is_armed && finding == Finding::Present;
         let now = view.scene.now;

@@ -41,7 +41,7 @@ impl Interlocks {
         let view = View { scene: &scene, inputs, limits, plant: &self.plant };
         missing.extend(
             self.rows_before_start()
-                .filter(|(row, fixed)| find(row, fixed.figure.set_point, &view) != Finding::Clear)
+                .filter(|(row, fixed)| find(row.watch, fixed.figure.set_point, &view) != Finding::Clear)
                 .map(|(row, _)| row.advice),
         );
     }

@@ -73,7 +73,7 @@ impl Interlocks {
         for (slot, fixed) in slots.filter(|(slot, _)| slot.latched) {
             let lasting = slot.row.reset != ResetRule::AtRest;
             slot.present |=
-                lasting && find(slot.row, fixed.figure.set_point, &view) != Finding::Clear;
+                lasting && find(slot.watch, fixed.figure.set_point, &view) != Finding::Clear;
         }
         self.conclude();
         let mut needs = self.latch.verdict.reset_needs.clone();

@@ -35,7 +35,7 @@ impl Interlocks {
             .map(|(slot, fixed)| Standing {
                 row: slot.row,
                 armed: Level::from_bit(armed(slot.row.arming, &view)),
-                finding: find(slot.row, fixed.figure.set_point, &view),
+                finding: find(slot.watch, fixed.figure.set_point, &view),
             })
             .collect();
         standings.sort_by_key(|standing| standing.row.number);
