@@ -78,7 +78,48 @@ pub enum Request {
     BlastedNow,
 }
 
+/// The requests named, as a list that a new one can't be left out of.
+macro_rules! listing {
+    ($($name:ident $(($value:expr))?),+ $(,)?) => {{
+        // Does not compile while one of them is not listed.
+        const _: fn(&Request) = |request| match request {
+            $(Request::$name { .. } => {})+
+        };
+        [$(Request::$name $(($value))?),+]
+    }};
+}
+
 impl Request {
+    /// Every request once, in the order of their declaration; a jog goes `way`, a nudge goes `by`.
+    #[must_use]
+    pub const fn each(way: Direction, by: Length) -> [Self; 23] {
+        listing![
+            Start,
+            Hold,
+            HoldAfterPass,
+            Restart,
+            Stop,
+            Abort,
+            Acknowledge,
+            Reset,
+            Accept,
+            Wet,
+            NotWet,
+            BadFlame,
+            CoatLifting,
+            Inspected,
+            Home,
+            Jog(way),
+            JogRelease,
+            Nudge(by),
+            TakePoint,
+            EnterManual,
+            EnterProving,
+            LeaveManual,
+            BlastedNow,
+        ]
+    }
+
     /// What it is called in a sentence.
     #[must_use]
     pub const fn title(&self) -> &'static str {

@@ -321,32 +321,8 @@ fn standing_still(dice: &mut Rng) -> Event {
 
 fn request(dice: &mut Rng) -> Request {
     let way = if dice.bool() { Direction::TowardChuck } else { Direction::TowardTail };
-    let requests = [
-        Request::Start,
-        Request::Hold,
-        Request::HoldAfterPass,
-        Request::Restart,
-        Request::Stop,
-        Request::Abort,
-        Request::Acknowledge,
-        Request::Reset,
-        Request::Accept,
-        Request::Wet,
-        Request::NotWet,
-        Request::BadFlame,
-        Request::CoatLifting,
-        Request::Inspected,
-        Request::Home,
-        Request::Jog(way),
-        Request::JogRelease,
-        Request::Nudge(Length::from_mm(between(dice, -6.0, 6.0))),
-        Request::TakePoint,
-        Request::EnterManual,
-        Request::EnterProving,
-        Request::LeaveManual,
-        Request::BlastedNow,
-    ];
-    pick(dice, &requests)
+    let by = Length::from_mm(between(dice, -6.0, 6.0));
+    pick(dice, &Request::each(way, by))
 }
 
 fn hands(dice: &mut Rng, at: u64, then: u64, put: &mut impl FnMut(u64, Event)) {

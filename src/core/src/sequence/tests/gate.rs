@@ -7,41 +7,15 @@ use crate::image::{Analogue, AxisDemand, Coil, Contact, Level, Signal};
 use crate::request::{Answer, Denial, Direction, Origin, Request};
 use crate::sequence::{Leaf, Phase};
 
-const REQUESTS: [Request; 23] = [
-    Request::Start,
-    Request::Hold,
-    Request::HoldAfterPass,
-    Request::Restart,
-    Request::Stop,
-    Request::Abort,
-    Request::Acknowledge,
-    Request::Reset,
-    Request::Accept,
-    Request::Wet,
-    Request::NotWet,
-    Request::BadFlame,
-    Request::CoatLifting,
-    Request::Inspected,
-    Request::Home,
-    Request::Jog(Direction::TowardChuck),
-    Request::JogRelease,
-    Request::Nudge(mm_of_one()),
-    Request::TakePoint,
-    Request::EnterManual,
-    Request::EnterProving,
-    Request::LeaveManual,
-    Request::BlastedNow,
-];
-
-const fn mm_of_one() -> crate::quantity::Length {
-    crate::quantity::Length::from_mm(1.0)
+fn requests() -> [Request; 23] {
+    Request::each(Direction::TowardChuck, mm(1.0))
 }
 
 #[test]
 fn every_request_in_every_state_gets_an_answer_with_its_reason_and_accepted_ones_are_acted_on() {
     for leaf in Leaf::ALL {
         let plant = reach(*leaf);
-        for request in REQUESTS {
+        for request in requests() {
             for origin in [Origin::Machine, Origin::Seat, Origin::Watcher] {
                 let mut plant = plant.clone();
                 let answer = plant.ask_from(request, origin);
@@ -63,7 +37,7 @@ fn every_request_in_every_state_gets_an_answer_with_its_reason_and_accepted_ones
 fn a_watcher_starts_nothing_in_any_state() {
     for leaf in Leaf::ALL {
         let plant = reach(*leaf);
-        for request in REQUESTS {
+        for request in requests() {
             let mut plant = plant.clone();
             let answer = plant.ask_from(request, Origin::Watcher);
             let harmless = matches!(
