@@ -1,27 +1,27 @@
 //! The whole deciding part of the program as one value.
 
+mod missing;
 mod proving;
+mod telling;
+mod wishes;
 
 use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
+pub use self::missing::NO_DATUM;
 pub use self::proving::ProofState;
 use self::proving::Proofs;
 use super::around::Around;
-use super::effects::{EffectsLog, Look};
-use super::episode::{Episodes, Turn};
-use super::readiness::{self, DEVICES};
+use super::effects::EffectsLog;
+use super::episode::Episodes;
 use super::sample::Sampler;
 use super::snapshot::{Beat, Snapshot};
 use super::tell::Teller;
 use crate::coat::Coat;
 use crate::devices::{Rack, RackProblem, Transmit, Urgency};
 use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
-use crate::interlock::{
-    FigureProblem, Inspected, Interlocks, News, PurgeDone, Raised, Verdict,
-    enforce,
-};
+use crate::interlock::{FigureProblem, Interlocks, News, Raised, Verdict, enforce};
 use crate::ledger::{Entry, Ledger};
 use crate::line::Link;
 use crate::moment::Moment;
@@ -29,16 +29,13 @@ use crate::plan::Plan;
 use crate::program::Program;
 use crate::request::{Answer, Origin, Request};
 use crate::rig::{LineId, Rig};
-use crate::sequence::{Phase, Sequence, Status, Wish};
+use crate::sequence::{Phase, Sequence, Status};
 
 /// Entries kept until somebody takes them: at the few dozen a second of a busy job, minutes.
 const LEDGER: usize = 16_384;
 /// A scan later than this many periods does not feed the watchdog: one missed scan is jitter,
 /// two are a controller that does not keep its time. Arbitrary, well inside the relay's 0.3 s.
 const LATE_PERIODS: u32 = 2;
-
-/// The permissive that homing gives.
-pub const NO_DATUM: &str = "The carriage has no datum: home it.";
 
 /// Why a rig cannot be driven.
 #[derive(Debug, Clone, PartialEq)]
@@ -288,30 +285,6 @@ impl Controller {
         self.sampler.sample(&self.inputs, &self.outputs, self.sequence.phase(), &mut self.ledger);
     }
 
-    /// What a hold, a stop or a trip does, each with its time, and the images around its cause.
-    fn tell_effects(&mut self, before: &Outputs) {
-        let verdict = self.interlocks.verdict();
-        let turn = self.episodes.follow(self.inputs.now, verdict, self.sequence.phase());
-        let rack = &self.rack;
-        let look = Look {
-            inputs: &self.inputs,
-            before,
-            written: &self.outputs,
-            clear: self.interlocks.torch_clear(),
-            coil: &|coil| rack.coil(coil),
-        };
-        match turn {
-            Turn::Same => {}
-            Turn::Began(episode) => {
-                self.effects.begin(episode, &look, &mut self.ledger);
-                self.around.begin(episode, &mut self.ledger);
-            }
-            Turn::Ended => self.effects.end(),
-        }
-        self.effects.look(&look, &mut self.ledger);
-        self.around.look(&self.inputs, before, &mut self.ledger);
-    }
-
     /// An ON edge that the line could not send in time is no powder where powder was planned: the
     /// job is held, and the restart makes it up.
     fn hold_for_dropped_powder(&mut self) {
@@ -325,78 +298,6 @@ impl Controller {
         self.interlocks.raise(self.now, Raised::Overdue, &words);
     }
 
-    /// What is missing for a start; looked for only where a start may be near.
-    fn look_for_permissives(&mut self, inputs: &Inputs) {
-        self.missing.clear();
-        if !matches!(
-            self.sequence.phase(),
-            Phase::Idle | Phase::Manual | Phase::Starting | Phase::Complete | Phase::Stopped
-        ) {
-            return;
-        }
-        self.interlocks.missing(inputs, &self.sequence.limits(), &mut self.missing);
-        self.missing.extend_from_slice(&self.proofs.missing);
-        if inputs.axis.value.referenced == Referenced::No {
-            self.missing.push(NO_DATUM);
-        }
-        let rack = &self.rack;
-        self.missing.extend(
-            DEVICES
-                .into_iter()
-                .filter_map(|device| readiness::missing(device, rack.commissioned(device))),
-        );
-    }
-
-    /// Hands the sequence's wishes to the interlocks.
-    fn grant_wishes(&mut self, inputs: &Inputs) {
-        while let Some(wish) = self.sequence.take_wish() {
-            let now = self.now;
-            match wish {
-                Wish::Acknowledge => self.interlocks.acknowledge(now),
-                Wish::Reset => {
-                    // What is still needed stays in the verdict and is shown with it.
-                    let _ =
-                        self.interlocks.reset(inputs, &self.outputs, PurgeDone::No, Inspected::No);
-                }
-                Wish::Abort => {
-                    self.interlocks.request(now, Raised::Abort);
-                }
-                Wish::BadFlame => {
-                    self.interlocks.request(now, Raised::BadFlame);
-                }
-                Wish::CoatLifting => {
-                    self.interlocks.request(now, Raised::CoatLifting);
-                }
-                Wish::Inspected => self.interlocks.inspected(),
-                Wish::Unattended => {
-                    self.interlocks.request(now, Raised::Attendance);
-                }
-                Wish::PurgeDone => self.interlocks.purged(),
-                Wish::Restarted | Wish::Ended => {
-                    // Causes that are still there stay, and keep the job where it is.
-                    let _ = self.interlocks.clear_holds(now);
-                }
-                Wish::IsolationLost => {
-                    self.interlocks.raise(
-                        now,
-                        Raised::Abort,
-                        "gas, spindle or axis is no longer proved isolated: leave the machine",
-                    );
-                }
-                Wish::Stalled => {
-                    self.interlocks.raise(
-                        now,
-                        Raised::Stalled,
-                        "the controller stood still for too long",
-                    );
-                }
-                Wish::LockedOut => {
-                    self.interlocks.request(now, Raised::IgnitionLockout);
-                }
-            }
-        }
-    }
-
     fn estimate_coat(&mut self, inputs: &Inputs) {
         let AxisReading { position, velocity, referenced, .. } = inputs.axis.value;
         let Some(coat) = self.coat.as_mut() else { return };
@@ -405,17 +306,6 @@ impl Controller {
             let coil = self.rack.coil(crate::image::Coil::Powder);
             let level = coil.acknowledged.or(coil.commanded).unwrap_or(Level::Off);
             coat.step(span, position, velocity, level);
-        }
-    }
-
-    fn tell_events(&mut self) {
-        while let Some(event) = self.sequence.take_event() {
-            if let (crate::sequence::Happening::PassBegan { step, .. }, Some(coat)) =
-                (&event.what, self.coat.as_mut())
-            {
-                coat.select(step.saturating_sub(1));
-            }
-            self.teller.event(&event, self.program.as_deref(), &mut self.ledger);
         }
     }
 }

@@ -1,12 +1,14 @@
 //! The sequence as the scan layer sees it.
 
+mod asking;
+
 use std::sync::Arc;
 
 use core::time::Duration;
 
 use statig::blocking::{IntoStateMachineExt as _, StateMachine};
 
-use crate::image::{Coil, Contact, Inputs, Level, Outputs};
+use crate::image::{Coil, Inputs, Level, Outputs};
 use crate::interlock::{Class, Limits, Verdict};
 use crate::moment::Moment;
 use crate::program::Program;
@@ -18,16 +20,13 @@ use super::attendance::{Attendance, Demand};
 use super::buttons::Buttons;
 use super::cause::Cause;
 use super::chart::Event as Told;
-use super::conditions::View;
 use super::context::{Permitted, Scan};
-use super::event::{Event, Happening, Wish};
-use super::gate;
+use super::event::{Event, Wish};
 use super::leaf::{Leaf, Phase};
 use super::machine::Machine;
 use super::outbox::Outbox;
 use super::prompt::Prompt;
 use super::situation::Situation;
-use super::state::State;
 use super::status::{self, Status};
 
 /// Two scans farther apart than this are a stall: what was due in between is not made up for.
@@ -124,120 +123,6 @@ impl Sequence {
         }
         self.program = Some(program);
         Answer::Accepted
-    }
-
-    /// The gate: judges a request and, when accepted, acts on it.
-    pub fn request(
-        &mut self,
-        now: Moment,
-        request: Request,
-        origin: Origin,
-        inputs: &Inputs,
-        verdict: &Verdict,
-    ) -> Answer {
-        let answer = self.judge(request, origin, inputs, verdict);
-        // Somebody is there who presses a button at the machine, or acts at the seat with the key
-        // on; what changes nothing shows nobody.
-        let figures = &self.chart.inner().figures;
-        let key = inputs.is_on(Contact::EnablingKey, figures.field_age);
-        let there = origin == Origin::Machine || (origin == Origin::Seat && key);
-        if there && answer == Answer::Accepted {
-            let attending = self.attendance.asked().is_some();
-            self.attendance.act(now);
-            if attending && request == Request::Accept {
-                self.tell_answer(now, request, origin, &answer);
-                return answer;
-            }
-        }
-        if answer == Answer::Accepted {
-            self.act(now, request, inputs, verdict);
-        }
-        self.tell_answer(now, request, origin, &answer);
-        answer
-    }
-
-    fn tell_answer(&mut self, now: Moment, request: Request, origin: Origin, answer: &Answer) {
-        // A renewed lease is no news.
-        if matches!(request, Request::Jog(_)) && *answer == Answer::Accepted {
-            return;
-        }
-        let answer = answer.clone();
-        self.outbox.tell(Event { at: now, what: Happening::Answered { request, origin, answer } });
-    }
-
-    fn judge(
-        &self,
-        request: Request,
-        origin: Origin,
-        inputs: &Inputs,
-        verdict: &Verdict,
-    ) -> Answer {
-        let machine = self.chart.inner();
-        let state = self.chart.state();
-        let watch_left = match (state, self.program.as_ref()) {
-            (State::ConfirmingFlame(confirming), Some(program)) => {
-                let proving = program
-                    .torches
-                    .get(machine.torch)
-                    .map_or(Duration::ZERO, |torch| torch.lighting.proving.to_duration());
-                proving.saturating_sub(confirming.watched(inputs.now)).as_secs_f64()
-            }
-            _ => 0.0,
-        };
-        let level = |on: bool| Level::from_bit(on);
-        let asks = machine.prompt.is_some_and(|prompt| prompt.ask.is_answered_by_accept());
-        gate::judge(
-            request,
-            origin,
-            &View {
-                state,
-                figures: &machine.figures,
-                inputs,
-                verdict,
-                missing: &self.missing,
-                program: level(self.program.is_some()),
-                attendance: level(self.attendance.asked().is_some()),
-                asks: level(asks),
-                watch_left,
-            },
-        )
-    }
-
-    /// Acts on a request that the gate has let through.
-    fn act(&mut self, now: Moment, request: Request, inputs: &Inputs, verdict: &Verdict) {
-        let cause = Cause::Asked(request);
-        let told = match request {
-            Request::Hold if self.phase() == Phase::Manual => Told::Stop(cause),
-            Request::Hold => Told::Hold(cause),
-            Request::Stop => Told::Stop(cause),
-            Request::Abort => {
-                self.outbox.wish(Wish::Abort);
-                Told::Trip(cause)
-            }
-            Request::Acknowledge => return self.outbox.wish(Wish::Acknowledge),
-            Request::BadFlame => return self.outbox.wish(Wish::BadFlame),
-            Request::CoatLifting => return self.outbox.wish(Wish::CoatLifting),
-            Request::Inspected => return self.outbox.wish(Wish::Inspected),
-            Request::Reset if self.phase() == Phase::Aborted => {
-                self.outbox.wish(Wish::Reset);
-                Told::Ask(request)
-            }
-            _ => Told::Ask(request),
-        };
-        let program = self.program.clone();
-        let mut scan = Scan {
-            now,
-            inputs,
-            verdict,
-            program: program.as_deref(),
-            permitted: if self.missing.is_empty() { Permitted::Yes } else { Permitted::No },
-            figures: self.chart.inner().figures,
-            outputs: Outputs::default(),
-            attendance: None,
-            strokes: Strokes::default(),
-            outbox: &mut self.outbox,
-        };
-        self.chart.handle_with_context(&told, &mut scan);
     }
 
     /// What a proof test wants energised in the next step, and in that one only. Only proving

@@ -29,9 +29,7 @@ impl Interlocks {
     pub fn permissives(&self, inputs: &Inputs, limits: &Limits) -> Vec<Permissive> {
         let scene = self.scene_before_start(inputs);
         let view = View { scene: &scene, inputs, limits, plant: &self.plant };
-        self.rows_before_start()
-            .map(|(row, fixed)| permissive(row, &fixed.figure, &view))
-            .collect()
+        self.rows_before_start().map(|(row, fixed)| permissive(row, &fixed.figure, &view)).collect()
     }
 
     /// The advice of those that are missing, added to `missing` in the same order: what a scan
@@ -41,7 +39,9 @@ impl Interlocks {
         let view = View { scene: &scene, inputs, limits, plant: &self.plant };
         missing.extend(
             self.rows_before_start()
-                .filter(|(row, fixed)| find(row.watch, fixed.figure.set_point, &view) != Finding::Clear)
+                .filter(|(row, fixed)| {
+                    find(row.watch, fixed.figure.set_point, &view) != Finding::Clear
+                })
                 .map(|(row, _)| row.advice),
         );
     }

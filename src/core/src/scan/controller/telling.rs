@@ -1,0 +1,44 @@
+//! What of a scan is written down: the sequence's events, and what a hold, a stop or a trip does.
+
+use super::Controller;
+use crate::image::Outputs;
+use crate::scan::effects::Look;
+use crate::scan::episode::Turn;
+use crate::sequence::Happening;
+
+impl Controller {
+    /// What a hold, a stop or a trip does, each with its time, and the images around its cause.
+    pub(super) fn tell_effects(&mut self, before: &Outputs) {
+        let verdict = self.interlocks.verdict();
+        let turn = self.episodes.follow(self.inputs.now, verdict, self.sequence.phase());
+        let rack = &self.rack;
+        let look = Look {
+            inputs: &self.inputs,
+            before,
+            written: &self.outputs,
+            clear: self.interlocks.torch_clear(),
+            coil: &|coil| rack.coil(coil),
+        };
+        match turn {
+            Turn::Same => {}
+            Turn::Began(episode) => {
+                self.effects.begin(episode, &look, &mut self.ledger);
+                self.around.begin(episode, &mut self.ledger);
+            }
+            Turn::Ended => self.effects.end(),
+        }
+        self.effects.look(&look, &mut self.ledger);
+        self.around.look(&self.inputs, before, &mut self.ledger);
+    }
+
+    pub(super) fn tell_events(&mut self) {
+        while let Some(event) = self.sequence.take_event() {
+            if let (Happening::PassBegan { step, .. }, Some(coat)) =
+                (&event.what, self.coat.as_mut())
+            {
+                coat.select(step.saturating_sub(1));
+            }
+            self.teller.event(&event, self.program.as_deref(), &mut self.ledger);
+        }
+    }
+}
