@@ -5,11 +5,14 @@ use std::io::{self, IsTerminal, Write};
 use std::time::{Duration, Instant};
 
 use evenpass_core::image::{Analogue, Contact, Level, Referenced};
+use evenpass_core::interlock::{Permissive, PermissiveState};
 use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::{Speed, Temperature};
 use evenpass_core::scan::Snapshot;
+use evenpass_core::sequence::Leaf;
 
 use super::say::harmless;
 
@@ -17,6 +20,9 @@ use super::say::harmless;
 const TERMINAL_EVERY: Duration = Duration::from_millis(200);
 /// How often it is printed where lines cannot be made new.
 const PAGE_EVERY: Duration = Duration::from_secs(2);
+/// What is missing for a start is told once it has been the same so long: until the first replies
+/// are in, everything is.
+const MISSING_SETTLES: Duration = Duration::from_secs(2);
 /// How old a value may be to be shown.
 const FRESH: Duration = Duration::from_secs(1);
 /// Slower than this the carriage is shown at rest.
@@ -29,6 +35,43 @@ pub(super) struct Progress {
     shown: Option<Instant>,
     line_open: bool,
     last_told: String,
+    missing: Missing,
+}
+
+/// What is missing for a start, since when, and whether it has been told.
+#[derive(Debug, Default)]
+struct Missing {
+    looks: Vec<&'static str>,
+    since: Moment,
+    told: bool,
+}
+
+impl Missing {
+    /// What is to be told now: each thing that is missing, with what was found and where to look.
+    fn news(&mut self, snapshot: &Snapshot) -> Vec<String> {
+        let now = snapshot.at;
+        let waits = snapshot.status.leaf == Leaf::NotReady;
+        let looks = if waits { snapshot.status.missing.as_slice() } else { &[] };
+        if self.looks != looks {
+            *self = Self { looks: looks.to_vec(), since: now, told: false };
+        }
+        if self.told || self.looks.is_empty() || now.since(self.since) < MISSING_SETTLES {
+            return Vec::new();
+        }
+        self.told = true;
+        let found = |look: &str| {
+            let missing = |one: &&Permissive| one.state == PermissiveState::Missing;
+            snapshot.permissives.iter().filter(missing).find(|one| one.look == look)
+        };
+        let tell = |look: &&'static str| match found(look) {
+            Some(Permissive { title, found, .. }) if found.starts_with(title) => {
+                format!("not ready: {found}. {look}")
+            }
+            Some(Permissive { title, found, .. }) => format!("not ready: {title}: {found}. {look}"),
+            None => format!("not ready: {look}"),
+        };
+        self.looks.iter().map(tell).collect()
+    }
 }
 
 impl Progress {
@@ -38,6 +81,7 @@ impl Progress {
             shown: None,
             line_open: false,
             last_told: String::new(),
+            missing: Missing::default(),
         }
     }
 
@@ -65,8 +109,11 @@ impl Progress {
         }
     }
 
-    /// Makes the line new, if it is time.
+    /// Makes the line new, if it is time, and says what keeps the machine from being ready.
     pub(super) fn show(&mut self, plan: &Plan, snapshot: &Snapshot) {
+        for missing in self.missing.news(snapshot) {
+            self.print(&missing);
+        }
         let every = if self.terminal { TERMINAL_EVERY } else { PAGE_EVERY };
         if self.shown.is_some_and(|shown| shown.elapsed() < every) {
             return;
@@ -185,4 +232,34 @@ fn left(plan: &Plan, snapshot: &Snapshot) -> Option<f64> {
 #[expect(clippy::cast_precision_loss, reason = "passes and bands are counted in dozens")]
 fn share(at: usize, of: usize) -> f64 {
     at.saturating_sub(1) as f64 / of.max(1) as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_keeps_a_machine_from_being_ready_is_told_once_it_has_lasted_and_only_once() {
+        let (rig, _) = crate::files::rig(None).unwrap();
+        let mut controller = evenpass_core::scan::Controller::new(&rig).unwrap();
+        controller.handle_time(Moment::from_micros(20_000));
+        let mut snapshot = controller.snapshot();
+        assert!(snapshot.status.missing.len() > 3, "nothing is read yet");
+        let mut missing = Missing::default();
+        assert!(missing.news(&snapshot).is_empty(), "the first replies may still come");
+        snapshot.at = snapshot.at + MISSING_SETTLES;
+        let told = missing.news(&snapshot);
+        assert_eq!(told.len(), snapshot.status.missing.len());
+        for (told, look) in told.iter().zip(&snapshot.status.missing) {
+            assert!(told.starts_with("not ready: ") && told.ends_with(look), "{told}");
+        }
+        let guard = "not ready: Guard open: ";
+        assert!(told.iter().any(|told| told.starts_with(guard)), "{told:#?}");
+        assert!(missing.news(&snapshot).is_empty(), "told once");
+
+        snapshot.status.missing.truncate(1);
+        assert!(missing.news(&snapshot).is_empty(), "another list waits anew");
+        snapshot.at = snapshot.at + MISSING_SETTLES;
+        assert_eq!(missing.news(&snapshot).len(), 1);
+    }
 }

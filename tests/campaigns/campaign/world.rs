@@ -9,20 +9,17 @@ use evenpass::clock::virtual_time::{Unwitnessed, VirtualTime};
 use evenpass::embed;
 use evenpass::files::Job;
 use evenpass_core::ledger::{Entry, EntryKind};
-use evenpass_core::line::Link;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
-use evenpass_core::request::{Answer, Request};
-use evenpass_core::rig::LineId;
+use evenpass_core::request::Answer;
 use evenpass_core::scan::Controller;
 use evenpass_core::sequence::{Leaf, Phase};
 use evenpass_hil::{Button, Coil, Fault, HandScript, Presence, Truth};
 
-use super::check::declared::index;
 use super::check::{Checker, Look, Violation};
 use super::handicap::{Defect, Handicapped};
 use super::operator::{LOOK_EVERY, Operator};
-use super::schedule::{Event, Schedule, StallClock};
+use super::schedule::{Event, Schedule};
 use crate::support::observed::Observed;
 
 /// How often the world is looked at while anything moves, flows or burns.
