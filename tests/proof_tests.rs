@@ -16,7 +16,7 @@ use std::time::Duration;
 use evenpass::files;
 use evenpass::proving::keeping::Lines;
 use evenpass::proving::{Instruction, Led, Place, Said, Twin, keeping, lead};
-use evenpass::record::{ProofOutcome, RunKind, Store};
+use evenpass::record::{ProofOutcome, ProofRecord, RunKind, Store};
 use evenpass_core::image::{Coil as OurCoil, Contact};
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::proof::{Effect, Failing, Proved, Standing, procedures_of};
@@ -293,6 +293,53 @@ fn what_was_proved_is_in_the_record_with_its_person_and_the_day_it_is_due_again(
     assert_eq!(standing(400, "guard_open"), Some(Standing::Overdue(35)));
     assert_eq!(standing(1, "clamp_lost"), Some(Standing::Failed));
     assert_eq!(standing(1, "emergency_stop"), Some(Standing::Never));
+}
+
+/// The rig of [`machine`] after somebody has been at its wires.
+fn rewired(from: &str, to: &str) -> Rig {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/rigs/inverter-lathe.toml");
+    let text = std::fs::read_to_string(path).expect("the shipped rig");
+    assert!(text.contains(from), "{from}");
+    Rig::read(&text.replace(from, to)).expect("an accepted rig")
+}
+
+#[test]
+fn a_row_that_was_rewired_since_its_proof_counts_as_not_proved_and_no_start_is_possible() {
+    let (_folder, file) = records();
+    let then: Timestamp = "2026-03-01T10:00:00Z".parse().expect("RFC 3339");
+    let later = then.checked_add(48.hours()).expect("a time");
+    let mut store = Store::open(&file).expect("open");
+    let passed = proved(&mut twin(), "guard_open");
+    store.keep_proof(&keeping::record(&passed, &machine(), "A. Fitter", then)).expect("kept");
+    let standing = |store: &Store, rig: &Rig| {
+        let all = keeping::standings(Some(store), rig, later).expect("read");
+        all.into_iter().find(|(known, ..)| *known == "guard_open").map(|(.., standing)| standing)
+    };
+    assert_eq!(standing(&store, &machine()), Some(Standing::DueIn(363)));
+    let moved = rewired("guard = { input = 1 }", "guard = { input = 90 }");
+    assert_eq!(standing(&store, &moved), Some(Standing::Changed(2)));
+    assert!(Standing::Changed(2).forbids() && Standing::Unfounded(2).forbids());
+    let of_before =
+        ProofRecord { grounds: None, ..keeping::record(&passed, &machine(), "A. Fitter", then) };
+    store.keep_proof(&of_before).expect("kept");
+    assert_eq!(standing(&store, &machine()), Some(Standing::Unfounded(2)));
+}
+
+#[test]
+fn the_list_says_when_a_row_was_proved_that_has_changed_since() {
+    let (folder, file) = records();
+    let bench = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/rigs/bench.toml");
+    let text = std::fs::read_to_string(bench).expect("the bench");
+    let made = evenpass(&["prove", "emergency_stop", "--person", "A. Fitter"], &file);
+    assert_eq!(made.status.code(), Some(0));
+    let changed = folder.path().join("changed.toml");
+    let from = "emergency_stop = { input = 0 }";
+    assert!(text.contains(from));
+    std::fs::write(&changed, text.replace(from, "emergency_stop = { input = 90 }")).expect("rig");
+    let listed = evenpass(&["prove", "--list", "--rig", &changed.to_string_lossy()], &file);
+    let words =
+        String::from_utf8_lossy(&listed.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("changed since it was proved on 20"), "{words}");
 }
 
 #[test]

@@ -69,7 +69,15 @@ impl Proofs {
                 let found = match standing {
                     Standing::Failed => "its last proof test failed".to_owned(),
                     Standing::Overdue(days) => format!("its proof test is {days} days overdue"),
-                    _ => "it was never proved".to_owned(),
+                    Standing::Changed(days) => {
+                        format!("it was changed since its proof test {days} days ago")
+                    }
+                    Standing::Unfounded(days) => format!(
+                        "of its proof test {days} days ago nobody knows what the row was then"
+                    ),
+                    Standing::Never | Standing::DueIn(_) | Standing::Late(_) => {
+                        "it was never proved".to_owned()
+                    }
                 };
                 Some(Permissive {
                     key,
