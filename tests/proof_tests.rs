@@ -129,8 +129,28 @@ fn a_valve_whose_coil_is_dead_fails_before_anybody_acts() {
 
 #[test]
 fn a_device_that_is_not_healthy_to_begin_with_proves_nothing() {
-    let found = proved_with(Target::Discrete(Discrete::ArrestorOk), Word::Off, "flashback");
-    assert_eq!(found.failing, Some(Failing::NotHealthy));
+    let mut twin = twin();
+    let fault = Fault::Signal { target: Target::Discrete(Discrete::ArrestorOk), word: Word::Off };
+    twin.bench().inject(fault);
+    let Led::Refused(why) = lead(&mut twin, "flashback").expect("the controller goes on") else {
+        panic!("a proof began whose cause was there")
+    };
+    assert!(why.contains("the cause of `flashback` is there already"), "{why}");
+    // Put in order, the same row is proved.
+    let healthy = Fault::Signal { target: Target::Discrete(Discrete::ArrestorOk), word: Word::Ok };
+    twin.bench().inject(healthy);
+    twin.wait(Duration::from_secs(5));
+    assert_eq!(proved(&mut twin, "flashback").failing, None);
+}
+
+#[test]
+fn a_hold_that_was_proved_is_dropped_before_the_next_proof_begins() {
+    let mut twin = twin();
+    for _ in 0..2 {
+        assert_eq!(proved(&mut twin, "hold_button").failing, None);
+        let holds = twin.look().expect("the controller goes on").verdict.holds;
+        assert!(holds.is_empty(), "{holds:?}");
+    }
 }
 
 #[test]
@@ -381,6 +401,62 @@ fn the_program_proves_records_and_lists() {
 }
 
 #[test]
+fn a_person_who_ends_proving_on_the_twin_is_answered_with_the_code_of_a_stop() {
+    use std::io::{BufRead as _, BufReader, Read as _};
+    use std::process::Stdio;
+
+    use rustix::process::{Pid, Signal, kill_process};
+    for signal in [Signal::INT, Signal::TERM] {
+        let (_folder, file) = records();
+        let mut child = Command::new(env!("CARGO_BIN_EXE_evenpass"))
+            .args(["prove", "all", "--person", "A. Fitter", "--records"])
+            .arg(&file)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("the program runs");
+        let mut told = BufReader::new(child.stderr.take().expect("piped"));
+        let mut line = String::new();
+        while !line.starts_with("[3/") {
+            line.clear();
+            assert!(told.read_line(&mut line).expect("told") > 0, "ended before it was asked to");
+        }
+        kill_process(Pid::from_child(&child), signal).expect("signalled");
+        let mut rest = String::new();
+        told.read_to_string(&mut rest).expect("told");
+        let output = child.wait_with_output().expect("ended");
+        assert_eq!(output.status.code(), Some(4), "{rest}");
+        let text = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert!(text.contains("passed, 0 failed"), "what was proved before is told: {text}");
+        let kept = Store::open_existing(&file).expect("open").proofs().expect("read");
+        assert!((2..51).contains(&kept.len()), "{}", kept.len());
+    }
+}
+
+#[test]
+fn the_records_list_proofs_and_the_list_of_runs_points_at_them() {
+    let (folder, file) = records();
+    let made = evenpass(&["prove", "emergency_stop", "--person", "A. Fitter"], &file);
+    assert_eq!(made.status.code(), Some(0));
+    let runs = evenpass(&["records", "list"], &file);
+    let text = String::from_utf8_lossy(&runs.stdout).into_owned();
+    assert!(text.contains("1 proof tests: `evenpass records list --proofs`"), "{text}");
+    let proofs = evenpass(&["records", "list", "--proofs"], &file);
+    let text = String::from_utf8_lossy(&proofs.stdout).into_owned();
+    for word in ["emergency_stop", "A. Fitter", "passed", "Bench"] {
+        assert!(text.contains(word), "{text}");
+    }
+    let json = evenpass(&["records", "list", "--proofs", "--json"], &file);
+    let json: serde_json::Value = serde_json::from_slice(&json.stdout).expect("JSON");
+    assert_eq!(json[0]["interlock"], "emergency_stop");
+    let nowhere = folder.path().join("no").join("such").join("records.sqlite");
+    let refused = evenpass(&["prove", "emergency_stop", "--person", "A. Fitter"], &nowhere);
+    let text = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(text.contains("--records: no folder"), "{text}");
+    assert!(!folder.path().join("no").exists(), "nothing is made");
+}
+
+#[test]
 fn the_program_says_what_failed_and_ends_with_its_code() {
     let (_folder, file) = records();
     let prove = |more: &[&str]| {
@@ -399,12 +475,15 @@ fn the_program_says_what_failed_and_ends_with_its_code() {
         ("emergency_stopp", "did you mean `emergency_stop`?"),
         ("fuel_low", "can't be proved at a field device"),
         ("hopper_low", "only warns"),
+        ("zebra", "is no interlock"),
     ] {
         let refused = prove(&[wrong]);
         let text = String::from_utf8_lossy(&refused.stderr).into_owned();
         assert_eq!(refused.status.code(), Some(2), "{text}");
         assert!(text.contains(says), "{text}");
     }
+    let far = prove(&["zebra"]);
+    assert!(!String::from_utf8_lossy(&far.stderr).contains("did you mean"), "nothing is like it");
     let nobody = evenpass(&["prove", "guard_open", "--person", " "], &file);
     assert_eq!(nobody.status.code(), Some(2));
 }

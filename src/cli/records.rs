@@ -18,16 +18,20 @@ use super::sheet::{Layout, Sheet};
 use super::{Exit, response, say};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
 use crate::record::{
-    Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store, records_file,
+    Gap, Outcome, ProofOutcome, ProofRecord, RecordError, RunKind, RunRecord, RunSummary, Store,
+    records_file,
 };
 
 /// What `records` is asked.
 #[derive(Debug, Subcommand)]
 pub(super) enum RecordsVerb {
-    /// List all runs.
+    /// List all runs, or all proof tests of interlocks.
     ///
     /// Example: evenpass records list
     List {
+        /// The proof tests instead of the runs.
+        #[arg(long)]
+        proofs: bool,
         #[command(flatten)]
         place: RecordsPlace,
     },
@@ -54,7 +58,7 @@ pub(super) struct RecordsPlace {
 }
 
 pub(super) fn answer(verb: &RecordsVerb) -> Exit {
-    let (RecordsVerb::List { place } | RecordsVerb::Show { place, .. }) = verb;
+    let (RecordsVerb::List { place, .. } | RecordsVerb::Show { place, .. }) = verb;
     let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
     let store = match store {
         Ok(store) => store,
@@ -64,6 +68,7 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     let zone = TimeZone::system();
     let mut to = io::stdout().lock();
     let printed = match verb {
+        RecordsVerb::List { proofs: true, .. } => list_proofs(&store, reader, &zone, &mut to),
         RecordsVerb::List { .. } => list(&store, reader, &zone, &mut to),
         RecordsVerb::Show { run, .. } => show(&store, run, reader, &zone, &mut to),
     };
@@ -117,7 +122,63 @@ pub fn list(
         }
         Reader::Person => list_sheet(&runs, zone).print(to)?,
     }
+    let proofs = store.proofs()?.len();
+    if reader == Reader::Person && proofs > 0 {
+        writeln!(to, "\n{proofs} proof tests: `evenpass records list --proofs` shows them")?;
+    }
     Ok(())
+}
+
+/// Prints all proof tests, the latest last.
+///
+/// # Errors
+/// As [`list`].
+pub fn list_proofs(
+    store: &Store,
+    reader: Reader,
+    zone: &TimeZone,
+    to: &mut impl Write,
+) -> Result<(), RecordsError> {
+    let proofs = store.proofs()?;
+    match reader {
+        Reader::Program => print_json(&proofs, to)?,
+        Reader::Person if proofs.is_empty() => {
+            writeln!(to, "no proof tests in {}", store.file().display())?;
+        }
+        Reader::Person => proofs_sheet(&proofs, zone).print(to)?,
+    }
+    Ok(())
+}
+
+fn proofs_sheet(proofs: &[ProofRecord], zone: &TimeZone) -> Sheet {
+    let mut sheet = Sheet::new(
+        0,
+        &[
+            ("made", Layout::Word),
+            ("interlock", Layout::Word),
+            ("rig", Layout::Prose),
+            ("where", Layout::Word),
+            ("by", Layout::Prose),
+            ("ms", Layout::Figure),
+            ("outcome", Layout::Prose),
+        ],
+    );
+    for proof in proofs {
+        let outcome = proof.outcome.word();
+        sheet.row([
+            wall(proof.made_at, zone, "%Y-%m-%d %H:%M"),
+            proof.interlock.clone(),
+            proof.rig.clone(),
+            proof.kind.word().to_owned(),
+            proof.person.clone(),
+            or_nothing(proof.response.map(|response| response.as_millis().to_string())),
+            match proof.outcome {
+                ProofOutcome::Passed => outcome.to_owned(),
+                ProofOutcome::Failed => format!("{outcome}: {}", proof.found),
+            },
+        ]);
+    }
+    sheet
 }
 
 /// Prints one run: the one a person asked for by its id, the beginning of its id, or `latest`.

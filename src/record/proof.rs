@@ -110,6 +110,22 @@ impl Store {
         })
     }
 
+    /// Every proof test of every rig, the latest last.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn proofs(&self) -> Result<Vec<ProofRecord>, RecordError> {
+        let read = || {
+            let mut all = self.connection.prepare(
+                "SELECT made_at, interlock, rig, kind, person, expected, found, response_us,
+                    limit_us, limit_reason, outcome, next_due, grounds
+                 FROM proof ORDER BY place",
+            )?;
+            all.query_map((), proof)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|source| RecordError::from_sqlite(self.file(), source))
+    }
+
     /// The last proof test of each interlock of a rig, by the interlock's key.
     ///
     /// # Errors
@@ -201,6 +217,9 @@ mod tests {
         let store = Store::open_existing(&path).expect("open again");
         assert_eq!(store.last_proofs("Lathe 3", RunKind::Machine).expect("read"), [last]);
         assert_eq!(store.last_proofs("Lathe 3", RunKind::Twin).expect("read"), [twin]);
+        let all = store.proofs().expect("read");
+        let rigs: Vec<&str> = all.iter().map(|proof| proof.rig.as_str()).collect();
+        assert_eq!(rigs, ["Lathe 3", "Lathe 3", "Lathe 3", "Lathe 4"]);
     }
 
     #[test]

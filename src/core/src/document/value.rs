@@ -282,7 +282,8 @@ pub(super) fn quoted(words: &[&str]) -> String {
 
 /// The word that was probably meant: at most a third of its letters differ, or one of the two is
 /// the beginning of the other.
-pub(super) fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
+#[must_use]
+pub fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
     /// Beginnings shorter than this say nothing.
     const BEGINNING: usize = 3;
     let begins = |word: &str| {

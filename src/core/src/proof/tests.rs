@@ -169,6 +169,19 @@ fn a_device_that_is_not_healthy_before_the_act_proves_nothing() {
 }
 
 #[test]
+fn a_row_that_was_latched_before_the_act_proves_nothing() {
+    let mut interlocks = Interlocks::new(&bench()).expect("the bench's figures");
+    interlocks.request(Moment::START, crate::interlock::Raised::Stop);
+    let latched = interlocks.verdict().clone();
+    let key = latched.holds.first().expect("a stop is held").key;
+    let mut prover = prover(key);
+    for at in (0..10_100).step_by(20) {
+        prover.look(&view(&at_rest(at), &latched, ProofFinding::Healthy));
+    }
+    assert_eq!(failing(&prover), Some(Failing::LatchedBefore));
+}
+
+#[test]
 fn a_row_is_armed_only_once_its_device_was_healthy_for_half_a_second() {
     let mut prover = prover("stop_button");
     show(&mut prover, ProofFinding::Healthy, 0, 500);

@@ -77,7 +77,16 @@ fn the_list_of_consequents_is_bounded_and_every_cause_keeps_its_effects() {
         }
     }
     bench.run(14.0);
-    assert!(bench.verdict().consequent.len() <= 32);
+    let verdict = bench.verdict();
+    assert_eq!(verdict.consequent.len(), 32);
+    let more = verdict.more_consequent;
+    let told = bench.interlocks.drain_news();
+    let trips = told.filter(|news| news.class == Class::Trip && news.change == Change::Confirmed);
+    let mut keys: Vec<&str> = trips.map(|news| news.key).collect();
+    keys.sort_unstable();
+    keys.dedup();
+    assert!(more > 0);
+    assert_eq!(33 + more as usize, keys.len(), "the first, those listed and those counted");
     assert!(bench.verdict().effects.supply_shut.is_imposed());
     assert_eq!(bench.verdict().effects.spindle, SpindleEffect::Stop);
 }
