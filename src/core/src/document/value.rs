@@ -294,7 +294,7 @@ pub fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
         .iter()
         .map(|word| (strsim::damerau_levenshtein(found, word), *word))
         .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
-        .min_by_key(|(distance, _)| *distance)
+        .min_by_key(|(distance, word)| (*distance, !word.starts_with(found)))
         .map(|(_, word)| word)
 }
 /// A character that a screen obeys instead of showing it, or that turns the direction of reading.

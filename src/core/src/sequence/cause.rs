@@ -75,6 +75,8 @@ pub enum Cause {
     Cool,
     /// Energy is off, nothing moves, the purge is done.
     Safe,
+    /// Energy is off, nothing moves, and the purge is still owed.
+    SafeNotPurged,
     /// The datum is found.
     HomingDone,
     /// The proving time is over.
@@ -190,6 +192,7 @@ impl fmt::Display for Cause {
             Self::FlameWaitedEnough => "the flame has waited as long as it may",
             Self::Cool => "torch clear, gas shut, part cool enough to stand still",
             Self::Safe => "energy is off, nothing moves, the purge is done",
+            Self::SafeNotPurged => "energy is off, nothing moves, the purge is still owed",
             Self::HomingDone => "the datum is found",
             Self::ProvingOver => "the time for proving is over",
             Self::NotProved => "extraction and guard were not proved in time",

@@ -12,6 +12,7 @@ use crate::interlock::matrix::{Raised, ResetRule, Watch, row, rows};
 use crate::interlock::{
     Acknowledged, Change, Class, Inspected, Presence, PurgeDone, SpindleEffect, Taken,
 };
+use crate::moment::Moment;
 use crate::quantity::Speed;
 
 #[test]
@@ -69,7 +70,30 @@ fn chatter_is_counted_and_can_not_evict_the_first_cause() {
 }
 
 #[test]
-fn the_list_of_consequents_is_bounded_and_every_cause_keeps_its_effects() {
+fn consequents_beyond_those_listed_are_counted_until_the_trip_is_reset() {
+    use crate::interlock::figures::figures;
+    use crate::interlock::latch::Latch;
+    use crate::interlock::slot::Slot;
+    let mut latch = Latch::default();
+    let figures = figures(&[]).expect("the program's own");
+    let mut slots: Vec<Slot> = crate::interlock::matrix::ROWS
+        .iter()
+        .zip(figures)
+        .filter(|(row, _)| row.class == Class::Trip)
+        .map(|(row, figure)| Slot::new(row, figure))
+        .collect();
+    for slot in &mut slots {
+        latch.confirm(slot, Moment::START, |slot| slot.row.title.to_owned());
+    }
+    let listed = 1 + latch.verdict.consequent.len();
+    assert_eq!(listed, 33);
+    assert_eq!(listed + latch.verdict.more_consequent as usize, slots.len());
+    latch.clear_trips(&mut slots, Moment::START);
+    assert_eq!(latch.verdict.more_consequent, 0);
+}
+
+#[test]
+fn every_trip_that_comes_after_the_first_keeps_its_effects() {
     let mut bench = Bench::spraying();
     for row in rows().filter(|row| row.class == Class::Trip) {
         if matches!(row.watch, Watch::Open(_) | Watch::Failed(_) | Watch::Person(_)) {
@@ -77,16 +101,6 @@ fn the_list_of_consequents_is_bounded_and_every_cause_keeps_its_effects() {
         }
     }
     bench.run(14.0);
-    let verdict = bench.verdict();
-    assert_eq!(verdict.consequent.len(), 32);
-    let more = verdict.more_consequent;
-    let told = bench.interlocks.drain_news();
-    let trips = told.filter(|news| news.class == Class::Trip && news.change == Change::Confirmed);
-    let mut keys: Vec<&str> = trips.map(|news| news.key).collect();
-    keys.sort_unstable();
-    keys.dedup();
-    assert!(more > 0);
-    assert_eq!(33 + more as usize, keys.len(), "the first, those listed and those counted");
     assert!(bench.verdict().effects.supply_shut.is_imposed());
     assert_eq!(bench.verdict().effects.spindle, SpindleEffect::Stop);
 }
@@ -162,12 +176,44 @@ fn a_reset_needs_the_purge_of_what_was_in_the_hose() {
     assert_eq!(needs, ["Purge torch and hose, clear of the part."]);
     assert_eq!(bench.verdict().reset_needs, needs);
     bench.outputs.set(Coil::CarrierAir, Level::On);
+    bench.analogue(Analogue::CarrierPressure, 3.0);
     bench.run(4.9);
     assert!(!bench.verdict().reset_needs.is_empty());
     bench.run(0.3);
     assert_eq!(bench.verdict().reset_needs, Vec::<&str>::new());
     let done = bench.interlocks.reset(&bench.inputs, &bench.outputs, PurgeDone::No, Inspected::No);
     assert_eq!(done, Ok(()));
+}
+
+#[test]
+fn a_coil_that_is_on_purges_nothing_while_no_air_is_seen() {
+    let mut bench = calm(provoke(row("flame_lost").expect("in the matrix")));
+    bench.interlocks.acknowledge(bench.inputs.now);
+    bench.outputs.set(Coil::CarrierAir, Level::On);
+    for without in [0.0, 1.9] {
+        bench.analogue(Analogue::CarrierPressure, without);
+        bench.run(20.0);
+        assert_eq!(bench.verdict().reset_needs, ["Purge torch and hose, clear of the part."]);
+    }
+    bench.analogue(Analogue::CarrierPressure, 3.0);
+    bench.stale_analogues.push(Analogue::CarrierPressure);
+    bench.run(20.0);
+    assert!(bench.interlocks.owes_purge(), "a stale reading shows no air");
+    bench.stale_analogues.clear();
+    bench.run(5.3);
+    assert!(!bench.interlocks.owes_purge() && bench.verdict().reset_needs.is_empty());
+}
+
+#[test]
+fn a_purge_that_is_left_to_the_next_lighting_stays_owed_and_lets_the_trip_be_reset() {
+    let mut bench = calm(provoke(row("flame_lost").expect("in the matrix")));
+    bench.interlocks.acknowledge(bench.inputs.now);
+    bench.interlocks.purge_left();
+    assert_eq!(bench.verdict().reset_needs, Vec::<&str>::new());
+    assert!(bench.interlocks.owes_purge());
+    let done = bench.interlocks.reset(&bench.inputs, &bench.outputs, PurgeDone::No, Inspected::No);
+    assert_eq!(done, Ok(()));
+    assert!(bench.interlocks.owes_purge(), "a reset purges nothing");
 }
 
 #[test]

@@ -40,7 +40,7 @@ pub(in super::super) struct Purging {
     errand: Errand,
     /// How long air must flow with everything in place.
     span: Duration,
-    /// Since when it does.
+    /// Since when it is seen to.
     since: Option<Moment>,
     until: Moment,
 }
@@ -83,6 +83,7 @@ impl Purging {
             return steps::give_up(self.errand, Cause::FlameNotBelievable, machine, scan);
         }
         let in_place = scan.is_parked()
+            && scan.sees_air(machine.torch_plan(scan))
             && scan.is_on(Contact::Extraction)
             && scan.is_off(Contact::Flame)
             && (!by_hand || scan.spindle_is_at_rest())
