@@ -167,3 +167,19 @@ fn with_gas(problems: &mut Problems, path: &str, torch: &Torch, gas: &FuelGas) {
         }
     }
 }
+
+pub(super) fn gas(problems: &mut Problems, path: &str, gas: &FuelGas) {
+    if gas.key.contains("acetylene") && gas.highest_pressure > bounds::ACETYLENE {
+        problems.push(
+            Problem::error(
+                format!("{path}.highest_pressure"),
+                format!(
+                    "{} is too high for acetylene, which may decompose by itself",
+                    gas.highest_pressure
+                ),
+            )
+            .accepted(format!("at most {} gauge (15 psig)", bounds::ACETYLENE))
+            .help("no file can raise this limit"),
+        );
+    }
+}
