@@ -1,5 +1,7 @@
 //! `records list` and `records show`: the record for a person, or for a program.
 
+mod proofs;
+
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -14,12 +16,12 @@ use serde::Serialize;
 use serde_json::Value;
 use thiserror::Error;
 
+pub use self::proofs::list_proofs;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, response, say};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
 use crate::record::{
-    Gap, Outcome, ProofOutcome, ProofRecord, RecordError, RunKind, RunRecord, RunSummary, Store,
-    records_file,
+    Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store, records_file,
 };
 
 /// What `records` is asked.
@@ -127,58 +129,6 @@ pub fn list(
         writeln!(to, "\n{proofs} proof tests: `evenpass records list --proofs` shows them")?;
     }
     Ok(())
-}
-
-/// Prints all proof tests, the latest last.
-///
-/// # Errors
-/// As [`list`].
-pub fn list_proofs(
-    store: &Store,
-    reader: Reader,
-    zone: &TimeZone,
-    to: &mut impl Write,
-) -> Result<(), RecordsError> {
-    let proofs = store.proofs()?;
-    match reader {
-        Reader::Program => print_json(&proofs, to)?,
-        Reader::Person if proofs.is_empty() => {
-            writeln!(to, "no proof tests in {}", store.file().display())?;
-        }
-        Reader::Person => proofs_sheet(&proofs, zone).print(to)?,
-    }
-    Ok(())
-}
-
-fn proofs_sheet(proofs: &[ProofRecord], zone: &TimeZone) -> Sheet {
-    let mut sheet = Sheet::new(
-        0,
-        &[
-            ("made", Layout::Word),
-            ("interlock", Layout::Word),
-            ("rig", Layout::Prose),
-            ("where", Layout::Word),
-            ("by", Layout::Prose),
-            ("ms", Layout::Figure),
-            ("outcome", Layout::Prose),
-        ],
-    );
-    for proof in proofs {
-        let outcome = proof.outcome.word();
-        sheet.row([
-            wall(proof.made_at, zone, "%Y-%m-%d %H:%M"),
-            proof.interlock.clone(),
-            proof.rig.clone(),
-            proof.kind.word().to_owned(),
-            proof.person.clone(),
-            or_nothing(proof.response.map(|response| response.as_millis().to_string())),
-            match proof.outcome {
-                ProofOutcome::Passed => outcome.to_owned(),
-                ProofOutcome::Failed => format!("{outcome}: {}", proof.found),
-            },
-        ]);
-    }
-    sheet
 }
 
 /// Prints one run: the one a person asked for by its id, the beginning of its id, or `latest`.

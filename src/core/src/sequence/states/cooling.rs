@@ -62,6 +62,9 @@ impl Shutting {
         let Some(shut_for) = shut_for else { return false };
         let purge = Self::purge(machine, scan);
         if purge.is_zero() {
+            if self.gas == Flame::Lit && machine.torch_plan(scan).is_some() {
+                scan.tell(Happening::NotPurged(PurgeHindrance::OxygenCarrier));
+            }
             return true;
         }
         if scan.sees_air(machine.torch_plan(scan)) {
