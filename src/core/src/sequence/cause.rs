@@ -98,6 +98,8 @@ pub enum Cause {
     },
     /// The tachometer cannot be believed.
     SpindleUnknown,
+    /// Purge air is no longer seen while the lighter is waited for.
+    AirLost,
     /// The purge could not be made.
     NotPurged,
     /// A flame was seen before gas could flow.
@@ -208,6 +210,7 @@ impl fmt::Display for Cause {
                 );
             }
             Self::SpindleUnknown => "the tachometer's reading is failed or stale",
+            Self::AirLost => "purge air is no longer seen: the torch is purged anew",
             Self::NotPurged => "the torch could not be purged in time",
             Self::FlameNotBelievable => "flame signal not believable: on before gas could flow",
             Self::NotAnswered => "nobody answered in time",

@@ -168,6 +168,13 @@ impl Opening {
             Try::Asking { until } if is_late(until, scan) => {
                 steps::give_up(self.errand, Cause::NotAnswered, machine, scan)
             }
+            // What has cleared the torch must go on until the gas is opened.
+            Try::Asking { .. } if !scan.sees_air(machine.torch_plan(scan)) => {
+                let span =
+                    rules(machine, scan).map_or(PURGE_ALLOWANCE, |rules| rules.purge.to_duration());
+                let purging = Purging::new(self.errand, span, machine, scan);
+                machine.go(State::Purging(purging), Cause::AirLost)
+            }
             Try::Asking { .. } => Outcome::Handled,
             Try::Trial { .. } if scan.is_on(Contact::Flame) => {
                 let to = State::ConfirmingFlame(Confirming {
