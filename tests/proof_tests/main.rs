@@ -17,7 +17,7 @@ use evenpass::files;
 use evenpass::proving::{Instruction, Led, Place, Said, Twin, lead};
 use evenpass_core::image::{Coil as OurCoil, Contact};
 use evenpass_core::ledger::EntryKind;
-use evenpass_core::proof::{Effect, Failing, Proved, procedures_of};
+use evenpass_core::proof::{Effect, Failing, Proved, Standing, procedures_of};
 use evenpass_core::request::{Answer, Request};
 use evenpass_core::rig::Rig;
 use evenpass_core::scan::Snapshot;

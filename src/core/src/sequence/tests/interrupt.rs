@@ -238,6 +238,18 @@ fn a_purge_without_air_is_told_as_left_stays_owed_and_is_made_once_air_is_back()
 }
 
 #[test]
+fn air_lost_while_the_lighter_is_waited_for_is_purged_anew_before_any_gas() {
+    let mut plant = reach(Leaf::Opening);
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "gas is still shut");
+    plant.has_air = false;
+    plant.run(0.1);
+    assert_eq!(plant.leaf(), Leaf::Purging);
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+    plant.has_air = true;
+    plant.until(Leaf::ConfirmingFlame, 60.0);
+}
+
+#[test]
 fn a_stop_without_air_ends_all_the_same_and_leaves_the_purge_owed() {
     let mut plant = reach(Leaf::Crossing);
     plant.has_air = false;
