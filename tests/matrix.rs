@@ -97,6 +97,10 @@ fn a_signal_a_fault_or_a_phase_that_is_not_known_is_refused_with_the_nearest_one
         (&["--what-if", "flame=stuk"], "did you mean `stuck`?"),
         (&["--what-if", "fuel_pressure=0.3"], "has no unit"),
         (&["--what-if", "flame=off", "--during", "spray"], "did you mean `spraying`?"),
+        (&["--what-if", "fuel_pressure=-5 bar"], "accepted: 0 bar to 2.5 bar"),
+        (&["--what-if", "fuel_pressure=99999 bar"], "accepted: 0 bar to 2.5 bar"),
+        (&["--html", "unused.html", "--date", "tomorrow"], "accepted: YYYY-MM-DD"),
+        (&["--html", "unused.html", "--date", "2026-02-30"], "is no day of the calendar"),
         (&["no-such-rig.toml"], "cannot be read"),
     ] {
         let output = matrix(arguments);

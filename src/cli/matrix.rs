@@ -10,7 +10,8 @@ use std::fs;
 use std::path::PathBuf;
 
 use clap::Args;
-use evenpass_core::interlock::what_if::{ScenePhase, assumptions, what_if};
+use evenpass_core::document::nearest;
+use evenpass_core::interlock::what_if::{ScenePhase, assumptions, what_if, within_ranges};
 use evenpass_core::rig::Rig;
 use evenpass_core::scan;
 use serde_json::{Value, json};
@@ -57,7 +58,11 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
         Err(problem) => return say::bad_input(&problem.to_string()),
     };
     if let Some(file) = &arguments.html {
-        let date = arguments.date.clone().unwrap_or_else(today);
+        let date = match arguments.date.as_deref().map(calendar_date) {
+            Some(Ok(date)) => date,
+            Some(Err(problem)) => return say::bad_input(&problem),
+            None => today(),
+        };
         let page = html::page(&rig, &date, &reaction, &rows);
         return match fs::write(file, page) {
             Ok(()) => Exit::Done,
@@ -72,6 +77,21 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
     say::printed(printed)
 }
 
+/// A day of the calendar, written as ISO 8601 has it.
+///
+/// # Errors
+/// It is none: what was found and what is accepted.
+fn calendar_date(text: &str) -> Result<String, String> {
+    // Jiff alone would take week dates, times and ordinals too.
+    let written = text.len() == "YYYY-MM-DD".len();
+    match text.parse::<jiff::civil::Date>() {
+        Ok(date) if written => Ok(date.to_string()),
+        _ => Err(format!(
+            "--date: `{text}` is no day of the calendar\naccepted: YYYY-MM-DD, such as 2026-11-28\n"
+        )),
+    }
+}
+
 /// The date by the wall clock.
 fn today() -> String {
     let zone = jiff::tz::TimeZone::system();
@@ -82,21 +102,21 @@ fn answer_what_if(rig: &Rig, asked: &str, arguments: &MatrixArguments) -> Exit {
     let Some(phase) = ScenePhase::ALL.into_iter().find(|known| known.word() == arguments.during)
     else {
         let words = ScenePhase::ALL.map(ScenePhase::word);
-        let nearest = words.into_iter().max_by(|one, other| {
-            let like = |word: &str| strsim::jaro_winkler(word, &arguments.during);
-            like(one).total_cmp(&like(other))
-        });
+        let help = nearest(&arguments.during, &words)
+            .map_or_else(String::new, |nearest| format!("help: did you mean `{nearest}`?\n"));
         return say::bad_input(&format!(
-            "--during: `{}` is no phase\naccepted: {}\nhelp: did you mean `{}`?\n",
+            "--during: `{}` is no phase\naccepted: {}\n{help}",
             arguments.during,
             words.join(", "),
-            nearest.unwrap_or_default()
         ));
     };
     let assumed = match assumptions(asked) {
         Ok(assumed) => assumed,
         Err(problem) => return say::bad_input(&format!("--what-if: {problem}\n")),
     };
+    if let Err(problem) = within_ranges(rig, &assumed) {
+        return say::bad_input(&format!("--what-if: {problem}\n"));
+    }
     let found = match what_if(rig, phase, &assumed) {
         Ok(found) => found,
         Err(problem) => return say::bad_input(&problem.to_string()),

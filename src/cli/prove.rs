@@ -4,11 +4,13 @@ mod defect;
 mod due;
 mod machine;
 mod tell;
+mod twin;
 
 use std::io::{self, IsTerminal as _, Write as _};
 use std::path::PathBuf;
 
 use clap::Args;
+use evenpass_core::document::nearest;
 use evenpass_core::interlock::matrix::row;
 use evenpass_core::proof::{Failing, covered, procedures, procedures_of};
 use evenpass_core::rig::{Rig, RigKind};
@@ -19,7 +21,7 @@ use self::defect::Defect;
 use super::ports::Ports;
 use super::{Exit, say};
 use crate::files;
-use crate::proving::{Led, Place, Twin, keeping, lead};
+use crate::proving::{Led, Place, keeping, lead};
 use crate::record::{ProofRecord, Store, records_file};
 
 /// Longest name of a person, characters: one line of the list of proofs (arbitrary).
@@ -111,10 +113,7 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
             Err(problem) => return say::bad_input(&problem),
         }
     } else {
-        Twin::new(&rig, arguments.seed).and_then(|mut twin| {
-            for defect in &arguments.defects {
-                twin.bench().inject(defect.fault());
-            }
+        twin::Interruptible::start(&rig, arguments.seed, &arguments.defects).and_then(|mut twin| {
             if !arguments.json {
                 say::complain(tell::ON_THE_TWIN);
             }
@@ -155,13 +154,12 @@ fn keys(cause: &str, rig: &Rig) -> Result<Vec<&'static str>, String> {
         Some(_) => "only warns: there is nothing it takes away that could be proved".to_owned(),
         None => "is no interlock".to_owned(),
     };
-    let nearest = procedures()
-        .map(|procedure| procedure.key)
-        .max_by(|a, b| strsim::jaro_winkler(a, cause).total_cmp(&strsim::jaro_winkler(b, cause)))
-        .unwrap_or_default();
+    let known: Vec<&'static str> = procedures().map(|procedure| procedure.key).collect();
+    let help = nearest(cause, &known)
+        .map_or_else(String::new, |nearest| format!("help: did you mean `{nearest}`?\n"));
     Err(format!(
         "CAUSE: `{cause}` {what}\naccepted: `all`, or a key that `evenpass prove --list` shows\n\
-         help: did you mean `{nearest}`?\n"
+         {help}"
     ))
 }
 

@@ -1,5 +1,7 @@
 //! `records list` and `records show`: the record for a person, or for a program.
 
+mod proofs;
+
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
@@ -14,6 +16,7 @@ use serde::Serialize;
 use serde_json::Value;
 use thiserror::Error;
 
+pub use self::proofs::list_proofs;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, response, say};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
@@ -24,10 +27,13 @@ use crate::record::{
 /// What `records` is asked.
 #[derive(Debug, Subcommand)]
 pub(super) enum RecordsVerb {
-    /// List all runs.
+    /// List all runs, or all proof tests of interlocks.
     ///
     /// Example: evenpass records list
     List {
+        /// The proof tests instead of the runs.
+        #[arg(long)]
+        proofs: bool,
         #[command(flatten)]
         place: RecordsPlace,
     },
@@ -54,7 +60,7 @@ pub(super) struct RecordsPlace {
 }
 
 pub(super) fn answer(verb: &RecordsVerb) -> Exit {
-    let (RecordsVerb::List { place } | RecordsVerb::Show { place, .. }) = verb;
+    let (RecordsVerb::List { place, .. } | RecordsVerb::Show { place, .. }) = verb;
     let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
     let store = match store {
         Ok(store) => store,
@@ -64,6 +70,7 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     let zone = TimeZone::system();
     let mut to = io::stdout().lock();
     let printed = match verb {
+        RecordsVerb::List { proofs: true, .. } => list_proofs(&store, reader, &zone, &mut to),
         RecordsVerb::List { .. } => list(&store, reader, &zone, &mut to),
         RecordsVerb::Show { run, .. } => show(&store, run, reader, &zone, &mut to),
     };
@@ -116,6 +123,10 @@ pub fn list(
             writeln!(to, "no runs in {}", store.file().display())?;
         }
         Reader::Person => list_sheet(&runs, zone).print(to)?,
+    }
+    let proofs = store.proofs()?.len();
+    if reader == Reader::Person && proofs > 0 {
+        writeln!(to, "\n{proofs} proof tests: `evenpass records list --proofs` shows them")?;
     }
     Ok(())
 }

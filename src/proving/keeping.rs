@@ -2,10 +2,13 @@
 
 use std::path::Path;
 
-use evenpass_core::proof::{Day, LastProof, Proved, Standing, procedures_of, standing};
+use evenpass_core::proof::{
+    Day, LastProof, Procedure, Proved, Standing, grounds, procedure, procedures_of, standing,
+};
 use evenpass_core::rig::{Rig, RigKind};
 use jiff::civil::Date;
 use jiff::{Span, Timestamp, tz::TimeZone};
+use sha2::{Digest as _, Sha256};
 
 use crate::record::{ProofOutcome, ProofRecord, RecordError, RunKind, Store, records_file};
 
@@ -49,6 +52,25 @@ pub fn record(proved: &Proved, rig: &Rig, person: &str, now: Timestamp) -> Proof
         limit_reason: proved.limit_reason.clone(),
         outcome,
         next_due,
+        grounds: procedure(proved.key).and_then(|known| digest(rig, known)),
+    }
+}
+
+/// Digest of what a proof stands on: SHA-256 by FIPS 180-4, in hexadecimal. A row is not to be
+/// changed into one with the same digest, not even by somebody who would like to.
+fn digest(rig: &Rig, procedure: &Procedure) -> Option<String> {
+    let grounds = grounds(rig, procedure)?;
+    Some(Sha256::digest(grounds.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect())
+}
+
+/// What a kept proof says of the row as it is now.
+fn last(made: &ProofRecord, now: Option<&str>) -> LastProof {
+    let on = day(made.made_at);
+    match (made.outcome, made.grounds.as_deref()) {
+        (ProofOutcome::Failed, _) => LastProof::Failed(on),
+        (ProofOutcome::Passed, None) => LastProof::Unfounded(on),
+        (ProofOutcome::Passed, then) if then == now => LastProof::Passed(on),
+        (ProofOutcome::Passed, Some(_)) => LastProof::Changed(on),
     }
 }
 
@@ -61,18 +83,16 @@ pub fn standings(
     rig: &Rig,
     now: Timestamp,
 ) -> Result<Vec<KnownProof>, RecordError> {
-    let last = match store {
+    let kept = match store {
         Some(store) => store.last_proofs(&rig.title, kind_of(rig))?,
         None => Vec::new(),
     };
     let today = day(now);
     Ok(procedures_of(rig)
         .map(|procedure| {
-            let made = last.iter().find(|proof| proof.interlock == procedure.key).cloned();
-            let last = made.as_ref().map_or(LastProof::Never, |made| match made.outcome {
-                ProofOutcome::Passed => LastProof::Passed(day(made.made_at)),
-                ProofOutcome::Failed => LastProof::Failed(day(made.made_at)),
-            });
+            let made = kept.iter().find(|proof| proof.interlock == procedure.key).cloned();
+            let now = digest(rig, procedure);
+            let last = made.as_ref().map_or(LastProof::Never, |made| last(made, now.as_deref()));
             (procedure.key, made, standing(last, today, rig.proof))
         })
         .collect())

@@ -193,6 +193,9 @@ fn put_back(
             said => said.is_some(),
         };
         if !snapshot.verdict.tripped() {
+            // A hold that stays latched would stand in the way of the next proof.
+            let gone = !snapshot.verdict.holds.iter().any(|hold| hold.key == row.key);
+            let restored = restored && gone;
             match snapshot.status.phase {
                 Phase::Idle if restored => return Ok(None),
                 Phase::Manual if restored => {

@@ -14,6 +14,15 @@ pub enum RecordError {
     /// The system does not say where this user's data belong.
     #[error("no folder for records: this user has no home folder; name a file with --records FILE")]
     NoDataFolder,
+    /// The folder of the file a person chose is not there.
+    #[error(
+        "--records: no folder {}; make it first, or name a file in a folder that is there",
+        folder.display()
+    )]
+    NoFolder {
+        /// The folder.
+        folder: PathBuf,
+    },
     /// The folder of the records cannot be made, or nothing can be made in it.
     #[error(
         "records folder {} cannot be written; give this user the right to write there, or name \

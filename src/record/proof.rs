@@ -74,6 +74,8 @@ pub struct ProofRecord {
     pub outcome: ProofOutcome,
     /// The day the next one is due; at once after a failure.
     pub next_due: Date,
+    /// Digest of what the row was when it was proved; `None` in records made before it was kept.
+    pub grounds: Option<String>,
 }
 
 impl Store {
@@ -85,9 +87,9 @@ impl Store {
         self.change(|change| {
             change.execute(
                 "INSERT INTO proof (made_at, interlock, rig, kind, person, expected, found,
-                    response_us, limit_us, limit_reason, outcome, next_due)
+                    response_us, limit_us, limit_reason, outcome, next_due, grounds)
                  VALUES (:made_at, :interlock, :rig, :kind, :person, :expected, :found,
-                    :response, :limit, :limit_reason, :outcome, :next_due)",
+                    :response, :limit, :limit_reason, :outcome, :next_due, :grounds)",
                 named_params! {
                     ":made_at": proof.made_at.to_string(),
                     ":interlock": proof.interlock,
@@ -101,10 +103,27 @@ impl Store {
                     ":limit_reason": proof.limit_reason,
                     ":outcome": proof.outcome,
                     ":next_due": proof.next_due.to_string(),
+                    ":grounds": proof.grounds,
                 },
             )?;
             Ok(())
         })
+    }
+
+    /// Every proof test of every rig, the latest last.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn proofs(&self) -> Result<Vec<ProofRecord>, RecordError> {
+        let read = || {
+            let mut all = self.connection.prepare(
+                "SELECT made_at, interlock, rig, kind, person, expected, found, response_us,
+                    limit_us, limit_reason, outcome, next_due, grounds
+                 FROM proof ORDER BY place",
+            )?;
+            all.query_map((), proof)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|source| RecordError::from_sqlite(self.file(), source))
     }
 
     /// The last proof test of each interlock of a rig, by the interlock's key.
@@ -115,7 +134,7 @@ impl Store {
         let read = || {
             let mut last = self.connection.prepare(
                 "SELECT made_at, interlock, rig, kind, person, expected, found, response_us,
-                    limit_us, limit_reason, outcome, next_due
+                    limit_us, limit_reason, outcome, next_due, grounds
                  FROM proof WHERE place IN
                     (SELECT max(place) FROM proof WHERE rig = ?1 AND kind = ?2 GROUP BY interlock)
                  ORDER BY interlock",
@@ -141,6 +160,7 @@ fn proof(row: &Row<'_>) -> rusqlite::Result<ProofRecord> {
         limit_reason: row.get("limit_reason")?,
         outcome: row.get("outcome")?,
         next_due: text(row, "next_due")?,
+        grounds: row.get("grounds")?,
     })
 }
 
@@ -178,6 +198,7 @@ mod tests {
             limit_reason: "any".to_owned(),
             outcome,
             next_due: "2027-11-25".parse().expect("a date"),
+            grounds: Some("5f".to_owned()),
         }
     }
 
@@ -196,6 +217,9 @@ mod tests {
         let store = Store::open_existing(&path).expect("open again");
         assert_eq!(store.last_proofs("Lathe 3", RunKind::Machine).expect("read"), [last]);
         assert_eq!(store.last_proofs("Lathe 3", RunKind::Twin).expect("read"), [twin]);
+        let all = store.proofs().expect("read");
+        let rigs: Vec<&str> = all.iter().map(|proof| proof.rig.as_str()).collect();
+        assert_eq!(rigs, ["Lathe 3", "Lathe 3", "Lathe 3", "Lathe 4"]);
     }
 
     #[test]

@@ -94,6 +94,10 @@ const MIGRATIONS: &[&str] = &[
     CREATE TRIGGER proof_is_kept BEFORE DELETE ON proof
     BEGIN SELECT RAISE(ABORT, 'a proof is never removed'); END;
     ",
+    // What a proof stands on; none of those made before it was kept.
+    "
+    ALTER TABLE proof ADD COLUMN grounds TEXT;          -- SHA-256, hexadecimal
+    ",
 ];
 
 /// Makes sure the database is ours, sets how it is used, and brings it to the present form.

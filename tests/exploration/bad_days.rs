@@ -22,7 +22,11 @@ fn what_the_whole_program_does_on_bad_days_is_a_path_of_the_explored_graph() {
         }
     }
     let mut after: HashMap<u32, Vec<u32>> = HashMap::new();
-    for (a, b) in &edges { if a != b {after.entry(*a).or_default().push(*b); }}
+    for (a, b) in &edges {
+        if a != b {
+            after.entry(*a).or_default().push(*b);
+        }
+    }
     println!("{} edges", edges.len());
     let mut looks = 0;
     let (mut strict, mut unknown, mut two) = (0, 0, 0);
@@ -35,7 +39,9 @@ fn what_the_whole_program_does_on_bad_days_is_a_path_of_the_explored_graph() {
             let (a, b) = (places.get(&pair[0]), places.get(&pair[1]));
             let what = match (a, b) {
                 (Some(a), Some(b)) => {
-                    if edges.contains(&(*a, *b)) { continue; }
+                    if edges.contains(&(*a, *b)) {
+                        continue;
+                    }
                     let empty = Vec::new();
                     if after.get(a).unwrap_or(&empty).iter().any(|m| edges.contains(&(*m, *b))) {
                         two += 1;
@@ -43,13 +49,19 @@ fn what_the_whole_program_does_on_bad_days_is_a_path_of_the_explored_graph() {
                     }
                     format!("{:?}\n   -> {:?}", pair[0], pair[1])
                 }
-                (_, None) => { unknown += 1; format!("UNKNOWN {:?} <- {:?}", pair[1], pair[0]) }
+                (_, None) => {
+                    unknown += 1;
+                    format!("UNKNOWN {:?} <- {:?}", pair[1], pair[0])
+                }
                 (None, _) => continue,
             };
             lost.entry(what).or_default().push((seed, index, seen.len()));
         }
     }
-    println!("{days} days, {looks} looks, {strict} strict, unknown {unknown}, two {two}, {} lost", lost.values().map(Vec::len).sum::<usize>());
+    println!(
+        "{days} days, {looks} looks, {strict} strict, unknown {unknown}, two {two}, {} lost",
+        lost.values().map(Vec::len).sum::<usize>()
+    );
     let mut kinds: Vec<_> = lost.iter().collect();
     kinds.sort_by_key(|(_, seeds)| usize::MAX - seeds.len());
     for (what, seeds) in kinds {

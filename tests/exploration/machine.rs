@@ -209,6 +209,10 @@ impl Machine {
                     self.interlocks.purged();
                     continue;
                 }
+                Wish::PurgeLeft => {
+                    self.interlocks.purge_left();
+                    continue;
+                }
                 Wish::Restarted | Wish::Ended => {
                     let _ = self.interlocks.clear_holds(now);
                     continue;

@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use evenpass_core::cia402::PowerState;
-use evenpass_core::image::{AxisDemand, Coil, Contact, Referenced, SpindleDemand};
+use evenpass_core::image::{Analogue, AxisDemand, Coil, Contact, Referenced, SpindleDemand};
 use evenpass_core::interlock::CarriageEffect;
 use evenpass_core::interlock::matrix::{self, ResetRule};
 use evenpass_core::moment::Moment;
@@ -73,6 +73,8 @@ pub(crate) struct Monitor {
     /// The torch was not known to be clear at some time of the trip: no purge is made then, the
     /// next lighting makes it.
     unclear: bool,
+    /// Purge air was asked for and not seen at some time of the trip: the same.
+    airless: bool,
     /// The trip ended in this scan.
     pub(crate) reset: Option<Reset>,
 }
@@ -190,7 +192,10 @@ impl Monitor {
         }
         lasts(&mut self.gas_for, gas, span);
         lasts(&mut self.without_extraction, plant.fuel && !plant.extraction, span);
-        lasts(&mut self.air_for, on(Coil::CarrierAir) && !gas && !powder, span);
+        let asked = on(Coil::CarrierAir) && !gas && !powder;
+        let seen = sees_air(machine, world);
+        self.airless |= asked && !seen;
+        lasts(&mut self.air_for, asked && seen, span);
         lasts(&mut self.sparks_for, on(Coil::Igniter), span);
         lasts(&mut self.spindle_asked_for, outputs.spindle != SpindleDemand::Stop, span);
         if gas || powder {
@@ -238,7 +243,7 @@ impl Monitor {
             asked: self.reset_asked,
             acknowledged: self.acknowledged,
             inspected: self.inspected || !self.inspection,
-            purged: !self.gas_since_purge || self.unclear,
+            purged: !self.gas_since_purge || self.unclear || self.airless,
         });
         if begun {
             self.acknowledged = false;
@@ -246,9 +251,10 @@ impl Monitor {
             self.inspection = false;
             self.trusted = self.unbroken;
             self.unclear = false;
+            self.airless = false;
         }
         // What was not to be made is left to the next lighting.
-        self.gas_since_purge &= !(self.reset.is_some() && self.unclear);
+        self.gas_since_purge &= !(self.reset.is_some() && (self.unclear || self.airless));
         self.trusted &= self.unbroken;
         self.unclear |= !is_seen_parked(machine, world);
         let causes = verdict.first.iter().chain(&verdict.consequent);
@@ -256,6 +262,17 @@ impl Monitor {
             .filter_map(|cause| matrix::row(cause.key))
             .any(|row| row.reset == ResetRule::Inspected);
     }
+}
+
+/// Whether the carrier's pressure is freshly read as what blows a hose out: 65 % of the torch's.
+fn sees_air(machine: &Machine, world: &World) -> bool {
+    let inputs = &machine.inputs;
+    let least = 0.65 * world.program.torches[0].carrier_pressure.bar();
+    let age = world.rig.field.age_budget.to_duration();
+    inputs
+        .analogue(Analogue::CarrierPressure)
+        .trusted(inputs.now, age)
+        .is_some_and(|found| found >= least)
 }
 
 /// Whether a fresh and trusted position says that the torch is at the park.

@@ -39,6 +39,9 @@ pub(super) fn print(rig: &Rig, found: &WhatIf) -> io::Result<()> {
         line("at the end", cause.state.words());
         section(&title, &sheet, to)?;
     }
+    if found.more_consequent > 0 {
+        writeln!(to, "\nand {} more consequent causes, not listed", found.more_consequent)?;
+    }
     section("Effects in their order", &effects(found), to)?;
     let mut sheet = Sheet::new(2, &[("", Layout::Prose)]);
     for remaining in &found.remaining {

@@ -42,10 +42,22 @@ fn program((key, last, standing): &KnownProof) -> Value {
     })
 }
 
+/// The day of a proof.
+fn on(made: Option<&ProofRecord>) -> String {
+    made.map_or_else(String::new, |made| made.made_at.strftime("%Y-%m-%d").to_string())
+}
+
 fn words(standing: Standing, last: Option<&ProofRecord>) -> String {
     match standing {
         Standing::Never => "never proved".to_owned(),
         Standing::Failed => "failed last: counts as not proved".to_owned(),
+        Standing::Changed(_) => {
+            format!("changed since it was proved on {}: counts as not proved", on(last))
+        }
+        Standing::Unfounded(_) => format!(
+            "proved on {}, before the record kept what a proof stands on: counts as not proved",
+            on(last)
+        ),
         Standing::DueIn(_) => {
             last.map_or_else(String::new, |last| format!("due on {}", last.next_due))
         }
@@ -78,7 +90,7 @@ fn print(rig: &Rig, rows_of_rig: &[KnownProof], to: &mut impl Write) -> io::Resu
         let cell = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
         sheet.row([
             (*key).to_owned(),
-            cell(made.map(|made| made.made_at.strftime("%Y-%m-%d").to_string())),
+            cell(made.map(|made| on(Some(made)))),
             cell(made.map(|made| made.person.clone())),
             cell(made.and_then(|made| made.response).map(|r| r.as_millis().to_string())),
             words(*standing, made),

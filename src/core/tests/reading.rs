@@ -173,3 +173,32 @@ fn interlocks_are_carried_as_they_are_written() {
     assert_eq!(figures.delay, Some(Time::from_s(0.25)));
     assert_eq!(figures.tag.as_deref(), Some("BS-1"));
 }
+
+#[test]
+fn a_flame_above_70_kw_is_refused_on_a_rig_without_automatic_burner_control() {
+    // 75 L/min of acetylene at 56.4 kJ/L are 70.5 kW, 74 L/min are 69.6 kW (computed here).
+    let recipe = reference(("finish", "finish")).expect("the reference");
+    let text = TORCHES.1;
+    let with = |fuel: &str| {
+        let changed = text.replace(
+            "spraying = { fuel = \"18 L/min\"",
+            &format!("spraying = {{ fuel = \"{fuel}\""),
+        );
+        assert_ne!(changed, text);
+        Catalogue::read(&[POWDERS, (TORCHES.0, &changed)]).expect("a catalogue")
+    };
+    let watched = bench(("lit_by = \"hand\"", "lit_by = \"hand\"\nflame_watch = \"operator\""))
+        .expect("a rig");
+    let controlled =
+        bench(("lit_by = \"hand\"", "lit_by = \"hand\"\nflame_watch = \"burner_control\""))
+            .expect("a rig");
+    let plain = bench(("lit_by = \"hand\"", "lit_by = \"hand\"")).expect("a rig");
+    for rig in [&watched, &plain] {
+        assert!(!check_together(&recipe, rig, &with("74 L/min")).forbid());
+        let problems = check_together(&recipe, rig, &with("75 L/min"));
+        assert!(problems.forbid());
+        let found: Vec<String> = problems.iter().map(ToString::to_string).collect();
+        assert!(found.iter().any(|one| one.contains("automatic burner control")), "{found:?}");
+    }
+    assert!(!check_together(&recipe, &controlled, &with("75 L/min")).forbid());
+}

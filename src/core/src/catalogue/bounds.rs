@@ -99,4 +99,4 @@ pub(super) const SHUT_LAG: Bounds<Time> =
 /// Dwell under flame at a turn.
 pub(super) const DWELL: Bounds<Time> = Bounds::new(Time::from_s(0.0), Time::from_s(10.0), PRACTICE);
 /// Thermal power above which an open burner needs automatic burner control.
-pub(super) const WATCHED_POWER: Power = Power::from_kw(70.0);
+pub(crate) const WATCHED_POWER: Power = Power::from_kw(70.0);

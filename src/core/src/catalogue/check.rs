@@ -1,9 +1,8 @@
 //! Whether the entries of the catalogue agree with themselves and with each other.
 
 use super::bounds;
-use super::{Carrier, Catalogue, FuelGas, GasSetting, Powder, Torch, TorchPurpose};
+use super::{Carrier, Catalogue, FuelGas, Powder, Torch, TorchPurpose};
 use crate::document::{Problem, Problems};
-use crate::quantity::Power;
 
 /// Shrink by fusing that is usual.
 const USUAL_SHRINK: core::ops::RangeInclusive<f64> = 0.10..=0.25;
@@ -141,7 +140,7 @@ fn with_gas(problems: &mut Problems, path: &str, torch: &Torch, gas: &FuelGas) {
         }
     };
     for (name, setting) in used.into_iter().flatten() {
-        let burnt = heat(setting, gas);
+        let burnt = setting.heat(gas);
         if setting.net_power >= burnt {
             problems.push(
                 Problem::error(
@@ -163,15 +162,10 @@ fn with_gas(problems: &mut Problems, path: &str, torch: &Torch, gas: &FuelGas) {
                 .accepted(
                     "up to 70 kW a flame may be watched by its operator (EN 746-2, a guide here)",
                 )
-                .help("such a flame needs automatic burner control"),
+                .help("such a flame needs automatic burner control: only a rig with it takes a recipe for it"),
             );
         }
     }
-}
-
-/// Heat of the fuel at a setting.
-fn heat(setting: GasSetting, gas: &FuelGas) -> Power {
-    Power::from_kw(setting.fuel.l_per_min() / 60.0 * gas.kilojoule_per_litre)
 }
 
 pub(super) fn gas(problems: &mut Problems, path: &str, gas: &FuelGas) {

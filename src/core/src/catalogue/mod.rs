@@ -4,6 +4,8 @@ pub(crate) mod bounds;
 mod check;
 mod read;
 
+pub(crate) use bounds::WATCHED_POWER;
+
 use serde::Serialize;
 
 use crate::quantity::{
@@ -60,6 +62,14 @@ pub struct GasSetting {
     pub oxygen: VolumeFlow,
     /// Net heat that enters a part wide enough to catch the whole flame.
     pub net_power: Power,
+}
+
+impl GasSetting {
+    /// Heat of the fuel at this setting.
+    #[must_use]
+    pub fn heat(&self, gas: &FuelGas) -> Power {
+        Power::from_kw(self.fuel.l_per_min() / 60.0 * gas.kilojoule_per_litre)
+    }
 }
 
 /// Order in which the two gases are shut at an ordinary stop, by the torch's handbook.

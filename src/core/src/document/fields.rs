@@ -136,6 +136,15 @@ impl<'a> Table<'a> {
         self.optional(key).map_or(Some(None), |value| value.number(bounds).map(Some))
     }
 
+    /// One of several words, if it is given.
+    pub(crate) fn optional_choice<T: Copy>(
+        &mut self,
+        key: &'static str,
+        choices: &[(&'static str, T)],
+    ) -> Option<Option<T>> {
+        self.optional(key).map_or(Some(None), |value| value.choice(choices).map(Some))
+    }
+
     /// One of several words.
     pub(crate) fn choice<T: Copy>(
         &mut self,

@@ -24,3 +24,4 @@ pub(crate) use bounds::inches;
 pub(crate) use index::Written;
 pub use problem::{Place, Problem, Problems, ProblemsByFile, Severity};
 pub(crate) use table::{Document, Table};
+pub use value::nearest;

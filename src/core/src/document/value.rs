@@ -282,7 +282,8 @@ pub(super) fn quoted(words: &[&str]) -> String {
 
 /// The word that was probably meant: at most a third of its letters differ, or one of the two is
 /// the beginning of the other.
-pub(super) fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
+#[must_use]
+pub fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
     /// Beginnings shorter than this say nothing.
     const BEGINNING: usize = 3;
     let begins = |word: &str| {
@@ -293,7 +294,7 @@ pub(super) fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
         .iter()
         .map(|word| (strsim::damerau_levenshtein(found, word), *word))
         .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
-        .min_by_key(|(distance, _)| *distance)
+        .min_by_key(|(distance, word)| (*distance, !word.starts_with(found)))
         .map(|(_, word)| word)
 }
 /// A character that a screen obeys instead of showing it, or that turns the direction of reading.

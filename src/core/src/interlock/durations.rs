@@ -49,6 +49,9 @@ pub const JOG_AFTER_RELEASE: Duration = Duration::from_millis(250);
 pub const FLAME_WITHOUT_EXTRACTION: Duration = Duration::from_secs(10);
 /// Carrier air with both gases shut that counts as a purge of torch and hose.
 pub const PURGE: Duration = Duration::from_secs(5);
+/// How long purge air that was asked for is waited for before the purge is left to the next
+/// lighting; arbitrary, several times what a hose takes to fill.
+pub const PURGE_AIR: Duration = Duration::from_secs(5);
 
 /// One row of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

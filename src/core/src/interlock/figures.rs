@@ -4,7 +4,7 @@ use core::fmt;
 use core::time::Duration;
 
 use super::matrix::{ROWS, Row, Tighter, row};
-use crate::document::{Problem, Problems};
+use crate::document::{self, Problem, Problems};
 use crate::quantity::Time;
 use crate::rig::{InterlockFigures, Rig};
 
@@ -51,8 +51,8 @@ pub enum FigureProblem {
     UnknownKey {
         /// The key found.
         key: String,
-        /// The most similar key that exists.
-        nearest: &'static str,
+        /// The key that was probably meant, if any is like it.
+        nearest: Option<&'static str>,
     },
     /// The key stands in the file more than once.
     Twice {
@@ -128,7 +128,10 @@ impl FigureProblem {
             Self::UnknownKey { key, nearest } => {
                 error(key, None, "no interlock is called that".to_owned())
                     .accepted("the key of a row of the interlocks")
-                    .help(format!("did you mean `{nearest}`?"))
+                    .help(nearest.map_or_else(
+                        || "`evenpass rig matrix` shows every key".to_owned(),
+                        |nearest| format!("did you mean `{nearest}`?"),
+                    ))
             }
             Self::Twice { key } => {
                 error(key, None, "it is given twice".to_owned()).help("keep one of the two")
@@ -277,10 +280,8 @@ fn delay(row: &Row, given: Option<&InterlockFigures>) -> Result<Duration, Figure
     Ok(found.to_duration())
 }
 
-/// The key most like the one found.
-fn nearest(key: &str) -> &'static str {
-    ROWS.iter()
-        .map(|row| row.key)
-        .max_by(|a, b| strsim::jaro_winkler(a, key).total_cmp(&strsim::jaro_winkler(b, key)))
-        .unwrap_or("")
+/// The key that was probably meant, if any is like the one found.
+fn nearest(key: &str) -> Option<&'static str> {
+    let keys: Vec<&'static str> = ROWS.iter().map(|row| row.key).collect();
+    document::nearest(key, &keys)
 }

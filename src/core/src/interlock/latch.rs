@@ -90,6 +90,8 @@ impl Latch {
                 }
                 if self.verdict.consequent.len() < MOST_CONSEQUENT {
                     self.verdict.consequent.push(occurrence);
+                } else {
+                    self.verdict.more_consequent = self.verdict.more_consequent.saturating_add(1);
                 }
             }
         }
@@ -124,6 +126,7 @@ impl Latch {
         }
         self.verdict.first = None;
         self.verdict.consequent.clear();
+        self.verdict.more_consequent = 0;
         self.verdict.acknowledged = Acknowledged::No;
     }
 

@@ -4,6 +4,7 @@ use core::time::Duration;
 
 use super::feed::{Feed, Hose};
 use super::plant::Plant;
+use super::purge::is_purge_air;
 use super::scene::{self, AT_REST, Contacts, SPINDLE_AT_REST, Scene, on};
 use super::{Limits, durations};
 use crate::cia402::PowerState;
@@ -11,6 +12,7 @@ use crate::image::{
     Analogue, AxisDemand, AxisReading, Coil, Contact, Failure, Inputs, Kind, Outputs, SpindleDemand,
 };
 use crate::moment::Moment;
+use crate::quantity::Pressure;
 use crate::rig::LitBy;
 
 /// Gas pressure has settled so long after supply and valve were opened; five time constants of
@@ -91,6 +93,8 @@ pub(super) struct Memory {
     gas_present: bool,
     /// Gas or powder has been asked since the last purge.
     pub(super) purge_owed: bool,
+    /// It could not be made, and is left to the next lighting: a reset does not wait for it.
+    pub(super) purge_left: bool,
     /// The guard has been seen shut over the burning torch since fuel was opened.
     shut_over_flame: bool,
     expected: Expected,
@@ -176,10 +180,12 @@ impl Memory {
         scene.process = scene.powder || (scene.gas_present && (scene.fuel || scene.oxygen));
         if scene.process {
             self.purge_owed = true;
+            self.purge_left = false;
         }
-        self.purge.update(air && !scene.powder && !scene.fuel && !scene.oxygen, now);
+        let shut = !scene.powder && !scene.fuel && !scene.oxygen;
+        self.purge.update(air && shut && self.air_is_seen(inputs, plant), now);
         if self.purge.for_at_least(durations::PURGE, now) {
-            self.purge_owed = false;
+            self.purged();
         }
         scene.burning = self.burning;
         scene.heat = scene.gas_present && (scene.fuel || scene.seen);
@@ -192,6 +198,19 @@ impl Memory {
         scene.oxygen_settled =
             supply_settled && self.oxygen_open.for_at_least(PRESSURE_SETTLES, now);
         scene.carrier_settled = self.carrier.for_at_least(CARRIER_SETTLES, now);
+    }
+
+    /// A coil that is on blows nothing out: air is what the carrier's transmitter shows.
+    fn air_is_seen(&self, inputs: &Inputs, plant: &Plant) -> bool {
+        let found = scene::value(inputs, Analogue::CarrierPressure, plant).map(Pressure::from_bar);
+        let set = self.carrier_set.map(Pressure::from_bar);
+        is_purge_air(found, set, Pressure::from_bar(plant.vented_below))
+    }
+
+    /// Torch and hose are clear of gas and powder.
+    pub(super) fn purged(&mut self) {
+        self.purge_owed = false;
+        self.purge_left = false;
     }
 
     /// Gas is present while the supply is open, and after that until every transmitter shows the

@@ -132,6 +132,8 @@ pub struct Verdict {
     pub first: Option<Occurrence>,
     /// Causes that came after it, in order; bounded, repeats counted.
     pub consequent: Vec<Occurrence>,
+    /// How many came after those, not listed; their effects are in force all the same.
+    pub more_consequent: u32,
     /// Holds in force.
     pub holds: Vec<Occurrence>,
     /// Warnings in force.

@@ -4,6 +4,7 @@
 //! - [`procedures`] has one for each row that a person can prove, [`covered`] says of every other
 //!   holding or tripping row why not and what stands in for it.
 //! - [`Prover`] follows one proof from its preparation to a result, scan by scan.
+//! - [`grounds`] says what a proof stands on; it counts only while that is the same.
 //! - [`Standing`] says whether a proof is due, from the days of the last one and of today.
 //!
 //! What is proved is the whole way: contact or transmitter, wire, module, line, row, veto, command,
@@ -15,6 +16,7 @@
 use crate::interlock::matrix::{Watch, row};
 use crate::rig::Rig;
 
+mod grounds;
 mod measure;
 mod procedure;
 mod prover;
@@ -26,6 +28,7 @@ mod words;
 #[cfg(test)]
 mod tests;
 
+pub use grounds::grounds;
 pub use procedure::{Covered, Procedure, Strokes};
 pub use prover::{Prover, ProverView, Step};
 pub use result::{Effect, Failing, Proved, Stage};

@@ -185,15 +185,21 @@ impl Prover {
         if let Some(failing) = self.interrupted(view) {
             return self.end(Some(failing), None, view);
         }
-        let healthy = view.finding == Some(ProofFinding::Healthy);
+        // A row that is latched would pass for one that has just answered.
+        let latched = self.is_latched(view);
+        let healthy = view.finding == Some(ProofFinding::Healthy) && !latched;
         let missing = self.not_energised(view);
         let since = (healthy && missing.is_none()).then(|| healthy_since.unwrap_or(now));
         if since.is_some_and(|since| now.since(since) >= HEALTHY_FOR) {
             let healthy_at = stamp(self.row, view.inputs);
             self.phase = Phase::Acting { until: now + PERSON_WITHIN, healthy_at };
         } else if now >= until {
-            let failing = if healthy { missing } else { None };
-            self.end(Some(failing.unwrap_or(Failing::NotHealthy)), None, view);
+            let failing = match (healthy, latched) {
+                (true, _) => missing.unwrap_or(Failing::NotHealthy),
+                (false, true) => Failing::LatchedBefore,
+                (false, false) => Failing::NotHealthy,
+            };
+            self.end(Some(failing), None, view);
         } else {
             self.phase = Phase::Preparing { until, healthy_since: since };
         }

@@ -42,6 +42,8 @@ pub enum Stage {
 pub enum Failing {
     /// The device did not read healthy before the act.
     NotHealthy,
+    /// The row was latched before anybody acted.
+    LatchedBefore,
     /// A valve's coil was told to open and the valve is not seen open.
     NotOpened(Coil),
     /// The drive did not get torque.

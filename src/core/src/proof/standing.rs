@@ -19,6 +19,10 @@ pub enum LastProof {
     Passed(Day),
     /// It failed on that day: it counts as not proved, whenever it passed before.
     Failed(Day),
+    /// It passed on that day, and what it stands on has changed since.
+    Changed(Day),
+    /// It passed on that day, and was written down before what a proof stands on was kept.
+    Unfounded(Day),
 }
 
 /// Whether a proof is due.
@@ -29,6 +33,10 @@ pub enum Standing {
     Never,
     /// The last proof failed: no start.
     Failed,
+    /// The row was changed since it was proved, so many days ago: no start.
+    Changed(u32),
+    /// Proved so many days ago, and nobody knows whether the row was changed since: no start.
+    Unfounded(u32),
     /// Proved, and due in so many days.
     DueIn(u32),
     /// Overdue by so many days, within the grace: a warning.
@@ -41,7 +49,7 @@ impl Standing {
     /// Whether a start is refused for it.
     #[must_use]
     pub const fn forbids(self) -> bool {
-        matches!(self, Self::Never | Self::Failed | Self::Overdue(_))
+        !matches!(self, Self::DueIn(_) | Self::Late(_))
     }
 }
 
@@ -49,13 +57,16 @@ impl Standing {
 /// set back must not lengthen an interval.
 #[must_use]
 pub fn standing(last: LastProof, today: Day, interval: ProofInterval) -> Standing {
+    let days = |span: i64| u32::try_from(span).unwrap_or(u32::MAX);
+    let ago = |day: Day| days(today.0.saturating_sub(day.0).max(0));
     let made = match last {
         LastProof::Never => return Standing::Never,
         LastProof::Failed(_) => return Standing::Failed,
+        LastProof::Changed(day) => return Standing::Changed(ago(day)),
+        LastProof::Unfounded(day) => return Standing::Unfounded(ago(day)),
         LastProof::Passed(day) => day.min(today),
     };
     let due = made.0.saturating_add(i64::from(interval.days));
-    let days = |span: i64| u32::try_from(span).unwrap_or(u32::MAX);
     match today.0.saturating_sub(due) {
         late if late <= 0 => Standing::DueIn(days(-late)),
         late if late <= i64::from(interval.grace) => Standing::Late(days(late)),

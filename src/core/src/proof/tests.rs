@@ -169,6 +169,25 @@ fn a_device_that_is_not_healthy_before_the_act_proves_nothing() {
 }
 
 #[test]
+fn a_row_that_was_latched_before_the_act_proves_nothing() {
+    let key = "hold_button";
+    let mut interlocks = Interlocks::new(&bench()).expect("the bench's figures");
+    for at_ms in [0, 20] {
+        let mut pressed = at_rest(at_ms);
+        pressed.contacts[Contact::HoldButtonRest.index()].value = Level::Off;
+        interlocks.prove(ProofWatch { key, armed: Level::On });
+        step(&mut interlocks, &pressed);
+    }
+    let latched = interlocks.verdict().clone();
+    assert_eq!(latched.holds.first().map(|hold| hold.key), Some(key));
+    let mut prover = prover(key);
+    for at in (0..10_100).step_by(20) {
+        prover.look(&view(&at_rest(at), &latched, ProofFinding::Healthy));
+    }
+    assert_eq!(failing(&prover), Some(Failing::LatchedBefore));
+}
+
+#[test]
 fn a_row_is_armed_only_once_its_device_was_healthy_for_half_a_second() {
     let mut prover = prover("stop_button");
     show(&mut prover, ProofFinding::Healthy, 0, 500);

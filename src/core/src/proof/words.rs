@@ -55,6 +55,10 @@ pub(super) fn failed(
             "the device did not read healthy before the act, so that nothing could be proved: {}",
             row.advice
         ),
+        Failing::LatchedBefore => format!(
+            "\"{title}\" was latched before anybody acted{told}, so that nothing could be proved: \
+             put its device in order, leave proving, and prove again"
+        ),
         Failing::NotOpened(coil) => format!(
             "the {valve} was told to open, and is not seen open: its coil is not acknowledged, or \
              its shut contact still says shut. Look at the {valve}'s coil, wire and contact",

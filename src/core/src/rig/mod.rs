@@ -48,6 +48,16 @@ pub enum LitBy {
     Igniter,
 }
 
+/// Who watches the flame on this rig.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum FlameWatch {
+    /// Its operator, who sees it from where he works: up to 70 kW.
+    Operator,
+    /// An automatic burner control (EN 298) in the wired circuit, whatever the heat.
+    BurnerControl,
+}
+
 /// One interlock's figures as the rig file tightens them. A figure that is absent keeps the
 /// value of the source.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -75,6 +85,8 @@ pub struct Rig {
     pub kind: RigKind,
     /// How the torch is lit.
     pub lit_by: LitBy,
+    /// Who watches the flame.
+    pub flame_watch: FlameWatch,
     /// The scan's period.
     pub scan: Time,
     /// Largest diameter that turns clear of bed, carriage and torch mount.

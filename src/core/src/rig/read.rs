@@ -6,8 +6,8 @@ mod wiring;
 use super::bounds;
 use super::check::{self, Draft};
 use super::{
-    Attendance, InterlockFigures, LineId, LineSpec, LitBy, Parity, ProofInterval, Rig, RigKind,
-    StopBits,
+    Attendance, FlameWatch, InterlockFigures, LineId, LineSpec, LitBy, Parity, ProofInterval, Rig,
+    RigKind, StopBits,
 };
 use crate::document::{Document, Problem, Problems, Table};
 use crate::quantity::Time;
@@ -17,6 +17,8 @@ pub(super) const LINES: &[(&str, LineId)] = &[("field", LineId(0)), ("motion", L
 
 const KINDS: &[(&str, RigKind)] = &[("twin", RigKind::Twin), ("machine", RigKind::Machine)];
 const LIT_BY: &[(&str, LitBy)] = &[("hand", LitBy::Hand), ("igniter", LitBy::Igniter)];
+const FLAME_WATCH: &[(&str, FlameWatch)] =
+    &[("operator", FlameWatch::Operator), ("burner_control", FlameWatch::BurnerControl)];
 const PARITIES: &[(&str, Parity)] =
     &[("even", Parity::Even), ("odd", Parity::Odd), ("none", Parity::None)];
 
@@ -48,6 +50,9 @@ fn draft(root: &mut Table<'_>) -> Option<Draft> {
         title: root.text("title"),
         kind: root.choice("kind", KINDS),
         lit_by: root.choice("lit_by", LIT_BY),
+        flame_watch: root
+            .optional_choice("flame_watch", FLAME_WATCH)
+            .map(|given| given.unwrap_or(FlameWatch::Operator)),
         scan: root.quantity("scan", &bounds::SCAN),
         swing: root.quantity("swing", &bounds::SWING),
         lines: root.table("line", lines).unwrap_or_default(),

@@ -2,8 +2,8 @@
 
 use core::f64::consts::PI;
 
-use super::{Rig, SpindleSpec};
-use crate::catalogue::{Catalogue, Torch};
+use super::{FlameWatch, Rig, SpindleSpec};
+use crate::catalogue::{Catalogue, GasSetting, Torch, WATCHED_POWER};
 use crate::document::{Problem, Problems, inches};
 use crate::image::{Analogue, Contact};
 use crate::quantity::{Length, Range, Speed, SpindleSpeed};
@@ -27,6 +27,15 @@ pub fn check_together(recipe: &Recipe, rig: &Rig, catalogue: &Catalogue) -> Prob
     for (path, torch) in [("spray.torch", spray), ("fuse.torch", second)] {
         if let Some(torch) = torch {
             gauges(&mut problems, path, torch, rig);
+        }
+    }
+    let flames = [
+        ("spray.torch", spray.map(|torch| (torch, torch.spraying))),
+        ("fuse.torch", fuse.map(|torch| (torch, torch.fusing))),
+    ];
+    for (path, flame) in flames {
+        if let Some((torch, setting)) = flame {
+            watched(&mut problems, path, torch, setting, rig, catalogue);
         }
     }
     park(&mut problems, recipe, rig, [spray, second]);
@@ -122,6 +131,34 @@ fn reach(
             }
         }
     }
+}
+
+/// A flame that its operator may not watch alone has its burner control (EN 746-2, a guide here).
+fn watched(
+    problems: &mut Problems,
+    path: &str,
+    torch: &Torch,
+    setting: GasSetting,
+    rig: &Rig,
+    catalogue: &Catalogue,
+) {
+    let Some(gas) = catalogue.fuel_gas(&torch.fuel_gas) else { return };
+    let burnt = setting.heat(gas);
+    if burnt <= WATCHED_POWER || rig.flame_watch == FlameWatch::BurnerControl {
+        return;
+    }
+    problems.push(
+        Problem::error(path, format!("the flame of \"{}\" gives {burnt:.1}", torch.key))
+            .accepted(format!(
+                "up to {WATCHED_POWER} on \"{}\", whose operator watches the flame; more needs \
+                 automatic burner control (EN 746-2, a guide here)",
+                rig.title
+            ))
+            .help(
+                "use a smaller torch, or a rig whose burner control is wired and whose file says \
+                 flame_watch = \"burner_control\"",
+            ),
+    );
 }
 
 /// The pressures the torch is set to can be read on this rig.

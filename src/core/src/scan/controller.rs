@@ -178,11 +178,13 @@ impl Controller {
         self.beat.worst_late_us =
             self.beat.worst_late_us.max(u64::try_from(late.as_micros()).unwrap_or(u64::MAX));
         self.beat.scans += 1;
-        self.next_scan = self.next_scan + self.period;
-        while self.next_scan <= self.now {
-            self.next_scan = self.next_scan + self.period;
-            self.beat.skipped += 1;
-        }
+        // After a long sleep of the computer whole hours may be missing: divided, not counted off.
+        let period = self.period.as_micros();
+        let skipped = late.as_micros().checked_div(period).unwrap_or_default();
+        let whole = |micros: u128| Duration::from_micros(u64::try_from(micros).unwrap_or(u64::MAX));
+        self.next_scan = self.next_scan + whole(period.saturating_mul(skipped + 1));
+        self.beat.skipped =
+            self.beat.skipped.saturating_add(u64::try_from(skipped).unwrap_or(u64::MAX));
         let on_time = if late > self.period * LATE_PERIODS { Level::Off } else { Level::On };
         self.scan(on_time);
     }

@@ -195,6 +195,15 @@ impl Teller {
                 empty(),
                 json!({ "lost": place }),
             ),
+            Happening::NotPurged(why) => write(
+                EntryKind::Cause,
+                format!(
+                    "torch and hose not purged, {}; the next lighting purges them",
+                    why.words()
+                ),
+                empty(),
+                json!({ "not_purged": why.words() }),
+            ),
             Happening::Spoiled { damage, place } => {
                 let (what, then) = damage.words();
                 write(

@@ -75,6 +75,8 @@ pub enum Cause {
     Cool,
     /// Energy is off, nothing moves, the purge is done.
     Safe,
+    /// Energy is off, nothing moves, and the purge is still owed.
+    SafeNotPurged,
     /// The datum is found.
     HomingDone,
     /// The proving time is over.
@@ -96,6 +98,8 @@ pub enum Cause {
     },
     /// The tachometer cannot be believed.
     SpindleUnknown,
+    /// Purge air is no longer seen while the lighter is waited for.
+    AirLost,
     /// The purge could not be made.
     NotPurged,
     /// A flame was seen before gas could flow.
@@ -190,6 +194,7 @@ impl fmt::Display for Cause {
             Self::FlameWaitedEnough => "the flame has waited as long as it may",
             Self::Cool => "torch clear, gas shut, part cool enough to stand still",
             Self::Safe => "energy is off, nothing moves, the purge is done",
+            Self::SafeNotPurged => "energy is off, nothing moves, the purge is still owed",
             Self::HomingDone => "the datum is found",
             Self::ProvingOver => "the time for proving is over",
             Self::NotProved => "extraction and guard were not proved in time",
@@ -205,6 +210,7 @@ impl fmt::Display for Cause {
                 );
             }
             Self::SpindleUnknown => "the tachometer's reading is failed or stale",
+            Self::AirLost => "purge air is no longer seen: the torch is purged anew",
             Self::NotPurged => "the torch could not be purged in time",
             Self::FlameNotBelievable => "flame signal not believable: on before gas could flow",
             Self::NotAnswered => "nobody answered in time",

@@ -3,11 +3,11 @@
 //! stale.
 
 use crate::image::{Analogue, AxisReading, Contact, Inputs, Level, Outputs, Referenced};
-use crate::interlock::Verdict;
+use crate::interlock::{Verdict, is_purge_air};
 use crate::moment::Moment;
 use crate::program::{FuseStep, PreheatStep, Program, SprayStep, Step, TorchPlan};
 use crate::proof::Strokes;
-use crate::quantity::{Length, SpindleSpeed, Temperature};
+use crate::quantity::{Length, Pressure, SpindleSpeed, Temperature};
 
 use super::event::{Event, Happening, Wish};
 use super::machine::{Cursor, Figures};
@@ -171,6 +171,13 @@ impl<'a> Scan<'a> {
         [Analogue::FuelPressure, Analogue::OxygenPressure]
             .into_iter()
             .all(|pressure| self.value(pressure).is_some_and(|bar| bar < below))
+    }
+
+    /// Purge air is really there, by its pressure; a coil that is on says nothing.
+    pub(super) fn sees_air(&self, torch: Option<&TorchPlan>) -> bool {
+        let found = self.value(Analogue::CarrierPressure).map(Pressure::from_bar);
+        let set = torch.map(|torch| torch.carrier_pressure);
+        is_purge_air(found, set, self.figures.vented_below)
     }
 
     /// Guard shut, and the extraction proved.

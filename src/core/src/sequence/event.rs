@@ -52,6 +52,8 @@ pub enum Happening {
         /// Where.
         place: Length,
     },
+    /// The purge after gas or powder could not be made: it stays owed.
+    NotPurged(PurgeHindrance),
     /// A trip has probably spoiled the part.
     Spoiled {
         /// How.
@@ -77,6 +79,28 @@ pub enum Happening {
         /// Band of the step.
         band: usize,
     },
+}
+
+/// Why a purge could not be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum PurgeHindrance {
+    /// The torch's carrier is oxygen, which must not purge with the fuel shut.
+    OxygenCarrier,
+    /// The torch is not known to be clear of the part.
+    NotClear,
+    /// No air is seen.
+    NoAir,
+}
+
+impl PurgeHindrance {
+    /// The record's words.
+    pub(crate) const fn words(self) -> &'static str {
+        match self {
+            Self::OxygenCarrier => "the torch's carrier must not purge it",
+            Self::NotClear => "the torch is not known to be clear of the part",
+            Self::NoAir => "no purge air is seen: look at plant air and carrier pressure",
+        }
+    }
 }
 
 /// How a trip has probably spoiled a part.
@@ -126,9 +150,11 @@ pub enum Wish {
     Inspected,
     /// The attendance request was not answered: hold.
     Unattended,
-    /// The purge that a reset needs is done, or is not to be made (oxygen carrier, flashback,
-    /// torch not clear).
+    /// The purge that a reset needs is done.
     PurgeDone,
+    /// It can't be made now (oxygen carrier, torch not clear, no air): it stays owed, the next
+    /// lighting makes it, and the reset does not wait for it.
+    PurgeLeft,
     /// The job starts or restarts: holds whose cause has returned may be dropped.
     Restarted,
     /// The job ended: holds may be dropped.

@@ -40,7 +40,7 @@ mod tests;
 
 pub use calls::Sequence;
 pub use cause::Cause;
-pub use event::{Event, Happening, Wish};
+pub use event::{Event, Happening, PurgeHindrance, Wish};
 pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};

@@ -109,7 +109,7 @@ impl Interlocks {
                 .reset_needs
                 .push("Inspect torch, hoses and arrestors, and write down what was found.");
         }
-        if self.memory.purge_owed {
+        if self.memory.purge_owed && !self.memory.purge_left {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");
         }
     }

@@ -42,11 +42,24 @@ impl Interlocks {
         self.conclude();
     }
 
-    /// Torch and hose were purged by the torch's handbook. Carrier air for five seconds with
-    /// both gases shut is noticed without being told.
+    /// Torch and hose were purged by the torch's handbook. Carrier air that is seen for five
+    /// seconds with both gases shut is noticed without being told.
     pub fn purged(&mut self) {
-        self.memory.purge_owed = false;
+        self.memory.purged();
         self.conclude();
+    }
+
+    /// The purge can't be made now, and is left to the next lighting: it stays owed, and a reset
+    /// no longer waits for it.
+    pub fn purge_left(&mut self) {
+        self.memory.purge_left = self.memory.purge_owed;
+        self.conclude();
+    }
+
+    /// Whether torch and hose still have to be purged since gas or powder last flowed.
+    #[must_use]
+    pub const fn owes_purge(&self) -> bool {
+        self.memory.purge_owed
     }
 
     /// Resets the trip. Motion, gas and powder start by nothing but a later act of a person.
@@ -61,7 +74,7 @@ impl Interlocks {
         inspected: Inspected,
     ) -> Result<(), Vec<&'static str>> {
         if purge == PurgeDone::Yes {
-            self.memory.purge_owed = false;
+            self.memory.purged();
         }
         if inspected == Inspected::Yes {
             self.inspected();

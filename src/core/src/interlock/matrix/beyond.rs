@@ -48,7 +48,7 @@ pub const BEYOND: &[Beyond] = &[
     Beyond {
         key: "flame_above_70_kw",
         title: "Net flame above 70 kW, or a flame nobody watches",
-        answered: "the catalogue warns of such a torch; attendance is asked for while a flame burns",
+        answered: "a recipe with such a torch is refused on a rig without automatic burner control; attendance is asked for while a flame burns",
         why: "it is known before any gas flows (EN 746-2, a guide here)",
     },
 ];

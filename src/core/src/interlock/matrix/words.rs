@@ -23,7 +23,7 @@ impl ResetRule {
     pub const fn words(self) -> &'static str {
         match self {
             Self::Healthy => "healthy again",
-            Self::AtRest => "its arming off",
+            Self::AtRest => "nothing arms it",
             Self::Inspected => "healthy and inspected",
         }
     }

@@ -12,6 +12,7 @@ use crate::interlock::matrix::{Raised, ResetRule, Watch, row, rows};
 use crate::interlock::{
     Acknowledged, Change, Class, Inspected, Presence, PurgeDone, SpindleEffect, Taken,
 };
+use crate::moment::Moment;
 use crate::quantity::Speed;
 
 #[test]
@@ -69,7 +70,30 @@ fn chatter_is_counted_and_can_not_evict_the_first_cause() {
 }
 
 #[test]
-fn the_list_of_consequents_is_bounded_and_every_cause_keeps_its_effects() {
+fn consequents_beyond_those_listed_are_counted_until_the_trip_is_reset() {
+    use crate::interlock::figures::figures;
+    use crate::interlock::latch::Latch;
+    use crate::interlock::slot::Slot;
+    let mut latch = Latch::default();
+    let figures = figures(&[]).expect("the program's own");
+    let mut slots: Vec<Slot> = crate::interlock::matrix::ROWS
+        .iter()
+        .zip(figures)
+        .filter(|(row, _)| row.class == Class::Trip)
+        .map(|(row, figure)| Slot::new(row, figure))
+        .collect();
+    for slot in &mut slots {
+        latch.confirm(slot, Moment::START, |slot| slot.row.title.to_owned());
+    }
+    let listed = 1 + latch.verdict.consequent.len();
+    assert_eq!(listed, 33);
+    assert_eq!(listed + latch.verdict.more_consequent as usize, slots.len());
+    latch.clear_trips(&mut slots, Moment::START);
+    assert_eq!(latch.verdict.more_consequent, 0);
+}
+
+#[test]
+fn every_trip_that_comes_after_the_first_keeps_its_effects() {
     let mut bench = Bench::spraying();
     for row in rows().filter(|row| row.class == Class::Trip) {
         if matches!(row.watch, Watch::Open(_) | Watch::Failed(_) | Watch::Person(_)) {
@@ -77,7 +101,6 @@ fn the_list_of_consequents_is_bounded_and_every_cause_keeps_its_effects() {
         }
     }
     bench.run(14.0);
-    assert!(bench.verdict().consequent.len() <= 32);
     assert!(bench.verdict().effects.supply_shut.is_imposed());
     assert_eq!(bench.verdict().effects.spindle, SpindleEffect::Stop);
 }
@@ -101,7 +124,7 @@ fn news_are_told_once_and_do_not_pile_up_for_ever() {
 }
 
 /// Everything off and healthy again for longer than any row's delay before gone.
-fn calm(bench: Bench) -> Bench {
+pub(super) fn calm(bench: Bench) -> Bench {
     let mut rest = Bench::idle();
     rest.inputs.now = bench.inputs.now;
     rest.interlocks = bench.interlocks;
@@ -139,42 +162,6 @@ fn a_trip_whose_cause_is_there_is_not_reset_even_when_nothing_is_energised() {
         let needs = reset(&mut bench).expect_err(row.key);
         assert!(needs.contains(&row.advice), "{}: {needs:?}", row.key);
     }
-}
-
-#[test]
-fn a_reset_needs_the_purge_of_what_was_in_the_hose() {
-    let mut bench = calm(provoke(row("flame_lost").expect("in the matrix")));
-    let now = bench.inputs.now;
-    bench.interlocks.acknowledge(now);
-    let needs = bench
-        .interlocks
-        .reset(&bench.inputs, &bench.outputs, PurgeDone::No, Inspected::No)
-        .expect_err("not purged");
-    assert_eq!(needs, ["Purge torch and hose, clear of the part."]);
-    assert_eq!(bench.verdict().reset_needs, needs);
-    bench.outputs.set(Coil::CarrierAir, Level::On);
-    bench.run(4.9);
-    assert!(!bench.verdict().reset_needs.is_empty());
-    bench.run(0.3);
-    assert_eq!(bench.verdict().reset_needs, Vec::<&str>::new());
-    let done = bench.interlocks.reset(&bench.inputs, &bench.outputs, PurgeDone::No, Inspected::No);
-    assert_eq!(done, Ok(()));
-}
-
-#[test]
-fn a_trip_of_a_jog_owes_no_purge() {
-    let mut bench = Bench::idle();
-    bench.outputs.axis = AxisDemand::Still;
-    bench.run(0.1);
-    bench.contact(Contact::EmergencyStop, Level::Off);
-    bench.contact(Contact::TorqueAllowed, Level::Off);
-    bench.scan();
-    assert_eq!(bench.first(), "emergency_stop");
-    let mut bench = calm(bench);
-    let now = bench.inputs.now;
-    bench.interlocks.acknowledge(now);
-    let done = bench.interlocks.reset(&bench.inputs, &bench.outputs, PurgeDone::No, Inspected::No);
-    assert_eq!(done, Ok(()));
 }
 
 #[test]

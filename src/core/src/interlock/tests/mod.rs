@@ -10,6 +10,7 @@ mod figures;
 mod job;
 mod latching;
 mod provoke;
+mod purging;
 mod remaining;
 mod table;
 mod trade;

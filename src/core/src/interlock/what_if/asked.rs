@@ -6,6 +6,7 @@ use core::str::FromStr;
 use serde::Serialize;
 
 use super::super::matrix::Raised;
+use crate::document;
 use crate::image::{Analogue, Contact, Level};
 use crate::quantity::{
     Fraction, Length, Mass, Pressure, Quantity, Speed, SpindleSpeed, Temperature,
@@ -236,13 +237,10 @@ fn name_of<T: PartialEq>(table: &[(&'static str, T)], wanted: &T) -> &'static st
     table.iter().find(|(_, known)| known == wanted).map_or("", |(name, _)| *name)
 }
 
-/// The known word most like the one found, of those like it at all.
+/// The known word that was probably meant.
 fn nearest(found: &str, known: impl Iterator<Item = &'static str>) -> Option<String> {
-    known
-        .map(|name| (strsim::jaro_winkler(name, found), name))
-        .filter(|(likeness, _)| *likeness > 0.7)
-        .max_by(|(one, _), (other, _)| one.total_cmp(other))
-        .map(|(_, name)| format!("did you mean `{name}`?"))
+    let known: Vec<&'static str> = known.collect();
+    document::nearest(found, &known).map(|name| format!("did you mean `{name}`?"))
 }
 
 impl FromStr for Assumption {

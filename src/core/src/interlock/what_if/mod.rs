@@ -7,6 +7,7 @@
 mod asked;
 mod hands;
 mod phase;
+mod range;
 mod seen;
 mod shown;
 mod watches;
@@ -20,6 +21,7 @@ pub use asked::{
     Assumed, Assumption, AssumptionError, Device, FaultWord, Reading, Target, assumptions, names,
 };
 pub use phase::ScenePhase;
+pub use range::within_ranges;
 
 use self::hands::Hands;
 use self::seen::{Seen, listed};
@@ -113,6 +115,8 @@ pub struct WhatIf {
     pub judged: Vec<Judged>,
     /// The causes confirmed, in their order.
     pub confirmed: Vec<Confirmed>,
+    /// How many trips came after those that are listed.
+    pub more_consequent: u32,
     /// What the outputs did, in their order.
     pub effects: Vec<Change>,
     /// What an abort can still do at the first cause, or at the end without one.
@@ -337,6 +341,7 @@ impl Play {
             assumed: assumed.to_vec(),
             judged: self.judged,
             confirmed: self.confirmed,
+            more_consequent: self.interlocks.verdict().more_consequent,
             effects: self.effects,
             remaining: self.remaining,
             reset_needs: self.interlocks.verdict().reset_needs.clone(),

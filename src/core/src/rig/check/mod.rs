@@ -5,8 +5,8 @@ mod line;
 mod wiring;
 
 use super::{
-    Attendance, AxisSpec, FieldSpec, InterlockFigures, LineSpec, LitBy, ProofInterval, Rig,
-    RigKind, SpindleSpec,
+    Attendance, AxisSpec, FieldSpec, FlameWatch, InterlockFigures, LineSpec, LitBy, ProofInterval,
+    Rig, RigKind, SpindleSpec,
 };
 use crate::document::Problems;
 use crate::quantity::{Length, Time};
@@ -17,6 +17,7 @@ pub(super) struct Draft {
     pub(super) title: Option<String>,
     pub(super) kind: Option<RigKind>,
     pub(super) lit_by: Option<LitBy>,
+    pub(super) flame_watch: Option<FlameWatch>,
     pub(super) scan: Option<Time>,
     pub(super) swing: Option<Length>,
     pub(super) lines: Vec<Option<LineSpec>>,
@@ -35,6 +36,7 @@ impl Draft {
             title: Some(rig.title.clone()),
             kind: Some(rig.kind),
             lit_by: Some(rig.lit_by),
+            flame_watch: Some(rig.flame_watch),
             scan: Some(rig.scan),
             swing: Some(rig.swing),
             lines: rig.lines.iter().cloned().map(Some).collect(),
@@ -53,6 +55,7 @@ impl Draft {
             title: self.title?,
             kind: self.kind?,
             lit_by: self.lit_by?,
+            flame_watch: self.flame_watch?,
             scan: self.scan?,
             swing: self.swing?,
             lines: self.lines.into_iter().collect::<Option<Vec<_>>>()?,

@@ -9,7 +9,7 @@ use crate::interlock::{Interlocks, Permissive, PermissiveState, Presence, matrix
 use crate::ledger::EntryKind;
 use crate::moment::Moment;
 use crate::proof::{
-    Proved, Prover, ProverView, Stage, Standing, Step, Strokes, covered, procedure,
+    Procedure, Proved, Prover, ProverView, Stage, Standing, Step, Strokes, covered, procedure,
 };
 use crate::request::{Answer, Denial};
 use crate::sequence::Leaf;
@@ -69,7 +69,15 @@ impl Proofs {
                 let found = match standing {
                     Standing::Failed => "its last proof test failed".to_owned(),
                     Standing::Overdue(days) => format!("its proof test is {days} days overdue"),
-                    _ => "it was never proved".to_owned(),
+                    Standing::Changed(days) => {
+                        format!("it was changed since its proof test {days} days ago")
+                    }
+                    Standing::Unfounded(days) => format!(
+                        "of its proof test {days} days ago nobody knows what the row was then"
+                    ),
+                    Standing::Never | Standing::DueIn(_) | Standing::Late(_) => {
+                        "it was never proved".to_owned()
+                    }
                 };
                 Some(Permissive {
                     key,
@@ -84,8 +92,8 @@ impl Proofs {
 }
 
 impl Controller {
-    /// Begins the proof of a row; only while the sequence is proving, nothing is tripped and no
-    /// other proof is under way.
+    /// Begins the proof of a row; only while the sequence is proving, nothing is tripped, no
+    /// other proof is under way, and the row itself is neither latched nor its cause there.
     pub fn prove(&mut self, now: Moment, key: &str) -> Answer {
         self.now = self.now.max(now);
         let Some(procedure) = procedure(key) else {
@@ -113,8 +121,30 @@ impl Controller {
         if busy {
             return denied("another proof is under way", "finish it, or leave proving");
         }
+        if let Some(refused) = self.not_at_rest(procedure) {
+            return refused;
+        }
         self.proofs.prover = Some(Prover::new(procedure, row, delay, self.now));
         Answer::Accepted
+    }
+
+    /// A row that is latched, or whose cause is there, would seem to answer to an act that nobody
+    /// has done. What is prepared first, or read only while the extraction runs, is not at rest
+    /// yet: the proof itself waits for that.
+    fn not_at_rest(&mut self, procedure: &Procedure) -> Option<Answer> {
+        let key = procedure.key;
+        drop_hold(key, self.now, &mut self.interlocks);
+        let verdict = self.interlocks.verdict();
+        if let Some(latched) = verdict.holds.iter().find(|hold| hold.key == key) {
+            return Some(denied(
+                format!("`{key}` is latched already: {}", latched.message),
+                latched.advice,
+            ));
+        }
+        let is_at_rest = procedure.prepare.is_empty() && !procedure.strokes.extraction.is_on();
+        let cause = self.interlocks.cause_of(key, &self.inputs).filter(|_| is_at_rest)?;
+        let advice = matrix::row(key).map_or("", |row| row.advice);
+        Some(denied(format!("the cause of `{key}` is there already: {cause}"), advice))
     }
 
     /// The person has done what the proof under way asks at the field device.

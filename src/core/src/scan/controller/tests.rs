@@ -282,3 +282,25 @@ fn entries_that_nobody_takes_are_dropped_oldest_first_and_counted() {
     let oldest = stand.controller.take_entry().map(|entry| entry.number);
     assert_eq!(oldest, Some(written + 6), "the gap in the numbers is what was lost");
 }
+
+/// Long enough that counting off every period would take minutes.
+#[test]
+fn after_a_sleep_of_a_century_the_scan_goes_on_at_once_in_its_old_rhythm() {
+    const CENTURY: u64 = 100 * 365 * 86_400 * 1_000_000;
+    let mut stand = Stand::new();
+    let before = stand.controller.next_scan;
+    let skipped = stand.controller.beat.skipped;
+    let scans = stand.controller.beat.scans;
+    let period = u64::try_from(stand.controller.period.as_micros()).expect("a short period");
+    for (asleep, missing) in [(0, 0), (period - 1, 0), (period, 1), (CENTURY + 1, CENTURY / period)]
+    {
+        let mut controller = stand.controller.clone();
+        controller.handle_time(before + Duration::from_micros(asleep));
+        assert_eq!(controller.beat.skipped, skipped + missing, "{asleep}");
+        assert_eq!(controller.beat.scans, scans + 1, "one scan, whatever is missing");
+        let next = before + Duration::from_micros((missing + 1) * period);
+        assert_eq!(controller.next_scan, next, "{asleep}");
+        assert!(next > before + Duration::from_micros(asleep), "{asleep}");
+    }
+    stand.run(period);
+}

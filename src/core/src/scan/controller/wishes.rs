@@ -31,6 +31,7 @@ impl Controller {
                     self.interlocks.request(now, Raised::Attendance);
                 }
                 Wish::PurgeDone => self.interlocks.purged(),
+                Wish::PurgeLeft => self.interlocks.purge_left(),
                 Wish::Restarted | Wish::Ended => {
                     // Causes that are still there stay, and keep the job where it is.
                     let _ = self.interlocks.clear_holds(now);

@@ -7,7 +7,7 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
-use super::super::event::{Damage, Happening, Wish};
+use super::super::event::{Damage, Happening, PurgeHindrance, Wish};
 use super::super::leaf::{Leaf, Phase as Group};
 use super::super::machine::{Job, Machine, Owed, Suspect};
 use super::super::state::{Spin, State};
@@ -15,14 +15,12 @@ use super::super::steps::is_late;
 use super::{lighting, spraying};
 use crate::cia402::PowerState;
 use crate::image::{AxisDemand, Coil, Level};
-use crate::interlock::{CarriageEffect, SpindleEffect, Veto};
+use crate::interlock::{CarriageEffect, SpindleEffect, Veto, durations};
 use crate::moment::Moment;
 use crate::request::Request;
 
 /// How long a moving carriage may take to come to rest; arbitrary, above any ramp.
 const REST_WITHIN: Duration = Duration::from_secs(3);
-/// The purge after a trip, as the cause-and-effect matrix has it; common practice.
-const PURGE: Duration = Duration::from_secs(5);
 /// How long the purge waits for the interlocks to give the air back; after a flashback they do
 /// not, and the purge is left to the next lighting. Arbitrary.
 const AIR_WITHIN: Duration = Duration::from_secs(5);
@@ -53,36 +51,76 @@ enum Phase {
 /// The purge that a reset needs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 enum Purge {
-    /// To be made; since when air has flowed for it.
-    Due(Option<Moment>),
-    /// Made, or not to be made: told to the interlocks.
+    /// To be made.
+    Due {
+        /// Since when air is asked for it.
+        asked: Option<Moment>,
+        /// Since when air is seen.
+        seen: Option<Moment>,
+        /// Whether the interlocks were told that it is left to the next lighting. It is made all
+        /// the same once air is back.
+        left: Level,
+    },
+    /// Made, or left to the next lighting: told to the interlocks.
     Told,
 }
 
 impl Purge {
-    /// Counts the time in which air may flow; tells the interlocks when it is over, or that
-    /// there is none to be made.
-    fn advance(&mut self, machine: &mut Machine, scan: &mut Scan<'_>) -> Owed {
-        let Self::Due(since) = self else { return Owed::Nothing };
-        if purge_is_possible(machine, scan) {
-            if scan.verdict.effects.air_off == Veto::Imposed {
-                *since = None;
-                return Owed::Owed;
-            }
-            if scan.now.since(*since.get_or_insert(scan.now)) < PURGE {
-                return Owed::Owed;
-            }
-            machine.purge = Owed::Nothing;
+    const DUE: Self = Self::Due { asked: None, seen: None, left: Level::Off };
+
+    /// Counts the time in which air is seen; tells the interlocks when the purge is made, and when
+    /// it can't be.
+    fn advance(&mut self, machine: &mut Machine, scan: &mut Scan<'_>) {
+        let Self::Due { asked, seen, left } = self else { return };
+        if machine.purge == Owed::Nothing {
+            scan.wish(Wish::PurgeDone);
+            *self = Self::Told;
+            return;
         }
+        if let Some(why) = hindrance(machine, scan) {
+            leave(why, left, scan);
+            *self = Self::Told;
+            return;
+        }
+        if scan.verdict.effects.air_off == Veto::Imposed {
+            (*asked, *seen) = (None, None);
+            return;
+        }
+        let asked = *asked.get_or_insert(scan.now);
+        if !scan.sees_air(machine.torch_plan(scan)) {
+            *seen = None;
+            if scan.now.since(asked) >= durations::PURGE_AIR {
+                leave(PurgeHindrance::NoAir, left, scan);
+            }
+            return;
+        }
+        if scan.now.since(*seen.get_or_insert(scan.now)) < durations::PURGE {
+            return;
+        }
+        machine.purge = Owed::Nothing;
         scan.wish(Wish::PurgeDone);
         *self = Self::Told;
-        Owed::Nothing
+    }
+
+    /// Whether the trip need not wait for it: made, or left.
+    fn is_settled(self) -> bool {
+        matches!(self, Self::Told | Self::Due { left: Level::On, .. })
     }
 
     fn propose(self, machine: &Machine, scan: &mut Scan<'_>) {
-        if matches!(self, Self::Due(_)) && purge_is_possible(machine, scan) {
+        let due = matches!(self, Self::Due { .. }) && machine.purge == Owed::Owed;
+        if due && hindrance(machine, scan).is_none() {
             scan.energise(Coil::CarrierAir);
         }
+    }
+}
+
+/// Tells once that the purge is left to the next lighting, and why.
+fn leave(why: PurgeHindrance, left: &mut Level, scan: &mut Scan<'_>) {
+    if *left == Level::Off {
+        *left = Level::On;
+        scan.tell(Happening::NotPurged(why));
+        scan.wish(Wish::PurgeLeft);
     }
 }
 
@@ -150,9 +188,13 @@ fn can_retreat(scan: &Scan<'_>) -> bool {
         && scan.axis().is_some_and(|axis| axis.power == PowerState::OperationEnabled)
 }
 
-fn purge_is_possible(machine: &Machine, scan: &Scan<'_>) -> bool {
-    let air = machine.torch_plan(scan).is_none_or(|torch| torch.carrier_may_purge == Level::On);
-    air && machine.purge == Owed::Owed && scan.is_clear()
+/// What stands against a purge whatever the air.
+fn hindrance(machine: &Machine, scan: &Scan<'_>) -> Option<PurgeHindrance> {
+    let torch = machine.torch_plan(scan);
+    if torch.is_some_and(|torch| torch.carrier_may_purge == Level::Off) {
+        return Some(PurgeHindrance::OxygenCarrier);
+    }
+    (!scan.is_clear()).then_some(PurgeHindrance::NotClear)
 }
 
 impl Aborting {
@@ -176,16 +218,20 @@ impl Aborting {
             Phase::Resting { until } => {
                 if scan.at_rest() || is_late(*until, scan) {
                     let air_until = scan.now + AIR_WITHIN;
-                    self.phase = Phase::Purging { purge: Purge::Due(None), air_until };
+                    self.phase = Phase::Purging { purge: Purge::DUE, air_until };
                 }
                 Outcome::Handled
             }
             Phase::Purging { purge, air_until } => {
-                let purged = purge.advance(machine, scan);
+                purge.advance(machine, scan);
                 let waits = scan.verdict.effects.air_off == Veto::Imposed;
-                if purged == Owed::Nothing || (waits && is_late(*air_until, scan)) {
+                if purge.is_settled() || (waits && is_late(*air_until, scan)) {
                     let aborted = Aborted { spin: self.spin, purge: *purge };
-                    return machine.go(State::Aborted(aborted), Cause::Safe);
+                    let cause = match machine.purge {
+                        Owed::Nothing => Cause::Safe,
+                        Owed::Owed => Cause::SafeNotPurged,
+                    };
+                    return machine.go(State::Aborted(aborted), cause);
                 }
                 Outcome::Handled
             }

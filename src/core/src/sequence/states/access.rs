@@ -61,6 +61,12 @@ impl Isolating {
         machine: &mut Machine,
         scan: &mut Scan<'_>,
     ) -> Outcome<State> {
+        if let Self::Shutting(shutting) = self {
+            if shutting.is_done(machine, scan) {
+                *self = Self::venting(scan);
+            }
+            return Outcome::Handled;
+        }
         match *self {
             Self::Clearing { .. } if scan.is_parked() => {
                 *self =
@@ -70,10 +76,6 @@ impl Isolating {
             Self::Clearing { until, .. } if is_late(until, scan) => {
                 machine.setback = Some(Cause::NotParked);
                 holding::begin(Cause::NotParked, machine, scan)
-            }
-            Self::Shutting(shutting) if shutting.is_done(machine, scan) => {
-                *self = Self::venting(scan);
-                Outcome::Handled
             }
             Self::Venting { .. } if is_isolated(scan) => {
                 machine.unproved_since = None;

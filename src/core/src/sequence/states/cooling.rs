@@ -7,12 +7,14 @@ use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
 use super::super::context::Scan;
+use super::super::event::{Happening, PurgeHindrance};
 use super::super::machine::{Drive, Machine, Owed};
 use super::super::prompt::Ask;
 use super::super::state::{Flame, Spin, State};
 use super::super::steps::{self, is_late};
 use crate::catalogue::ShutOrder;
 use crate::image::{Coil, Level};
+use crate::interlock::durations;
 use crate::moment::Moment;
 use crate::program::{CoolStep, Step};
 use crate::request::Request;
@@ -23,6 +25,8 @@ pub(in super::super) struct Shutting {
     since: Moment,
     /// Whether gas flowed when it began: without gas there is only the purge.
     gas: Flame,
+    /// Since when purge air is seen with the gas shut.
+    air: Option<Moment>,
 }
 
 impl Shutting {
@@ -30,8 +34,9 @@ impl Shutting {
     /// torch is not clear: a hose is not blown out over the part, the next lighting purges it.
     pub(in super::super) fn of(machine: &Machine, scan: &Scan<'_>) -> Option<Self> {
         let gas = machine.flame();
-        let purge = machine.purge == Owed::Owed && scan.is_clear();
-        (gas == Flame::Lit || purge).then_some(Self { since: scan.now, gas })
+        let purges = Self::purge(machine, scan) > Duration::ZERO;
+        let purge = machine.purge == Owed::Owed && purges && scan.is_clear();
+        (gas == Flame::Lit || purge).then_some(Self { since: scan.now, gas, air: None })
     }
 
     fn lag(self, machine: &Machine, scan: &Scan<'_>) -> Duration {
@@ -50,14 +55,32 @@ impl Shutting {
         })
     }
 
-    /// Whether gases are shut and the purge is over; pays the purge owed.
-    pub(in super::super) fn is_done(self, machine: &mut Machine, scan: &Scan<'_>) -> bool {
-        let whole = self.lag(machine, scan) + Self::purge(machine, scan);
-        let done = scan.now.since(self.since) >= whole;
-        if done {
-            machine.purge = Owed::Nothing;
+    /// Whether gases are shut and the purge is over. Only air that is seen pays the purge owed;
+    /// without it the purge is left to the next lighting, and that is told.
+    pub(in super::super) fn is_done(&mut self, machine: &mut Machine, scan: &mut Scan<'_>) -> bool {
+        let shut_for = scan.now.since(self.since).checked_sub(self.lag(machine, scan));
+        let Some(shut_for) = shut_for else { return false };
+        let purge = Self::purge(machine, scan);
+        if purge.is_zero() {
+            if self.gas == Flame::Lit && machine.torch_plan(scan).is_some() {
+                scan.tell(Happening::NotPurged(PurgeHindrance::OxygenCarrier));
+            }
+            return true;
         }
-        done
+        if scan.sees_air(machine.torch_plan(scan)) {
+            let seen = *self.air.get_or_insert(scan.now);
+            if scan.now.since(seen) >= purge {
+                machine.purge = Owed::Nothing;
+                return true;
+            }
+        } else {
+            self.air = None;
+        }
+        let given_up = shut_for >= purge + durations::PURGE_AIR;
+        if given_up {
+            scan.tell(Happening::NotPurged(PurgeHindrance::NoAir));
+        }
+        given_up
     }
 
     pub(in super::super) fn propose(self, machine: &Machine, scan: &mut Scan<'_>) {
@@ -75,7 +98,8 @@ impl Shutting {
                 scan.energise(Coil::Supply);
                 scan.energise(Coil::CarrierAir);
             }
-        } else if elapsed < lag + Self::purge(machine, scan) {
+        } else if Self::purge(machine, scan) > Duration::ZERO {
+            // Until it is done, by the air seen and not by the clock.
             scan.energise(Coil::CarrierAir);
         }
     }
@@ -131,14 +155,16 @@ impl Cooling {
         machine: &mut Machine,
         scan: &mut Scan<'_>,
     ) -> Outcome<State> {
+        if let Self::Shutting(shutting) = self {
+            if shutting.is_done(machine, scan) {
+                *self = Self::turning(machine, scan);
+            }
+            return Outcome::Handled;
+        }
         match *self {
             Self::Clearing { until, .. } if scan.is_parked() || is_late(until, scan) => {
                 *self = Shutting::of(machine, scan)
                     .map_or_else(|| Self::turning(machine, scan), Self::Shutting);
-                Outcome::Handled
-            }
-            Self::Shutting(shutting) if shutting.is_done(machine, scan) => {
-                *self = Self::turning(machine, scan);
                 Outcome::Handled
             }
             Self::Turning { since, .. } => {

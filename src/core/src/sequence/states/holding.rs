@@ -208,7 +208,7 @@ pub(in super::super) fn held_unlit(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
-    if shutting.is_some_and(|shutting| shutting.is_done(machine, scan)) {
+    if shutting.as_mut().is_some_and(|shutting| shutting.is_done(machine, scan)) {
         *shutting = None;
     }
     Outcome::Handled

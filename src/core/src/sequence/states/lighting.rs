@@ -40,7 +40,7 @@ pub(in super::super) struct Purging {
     errand: Errand,
     /// How long air must flow with everything in place.
     span: Duration,
-    /// Since when it does.
+    /// Since when it is seen to.
     since: Option<Moment>,
     until: Moment,
 }
@@ -83,6 +83,7 @@ impl Purging {
             return steps::give_up(self.errand, Cause::FlameNotBelievable, machine, scan);
         }
         let in_place = scan.is_parked()
+            && scan.sees_air(machine.torch_plan(scan))
             && scan.is_on(Contact::Extraction)
             && scan.is_off(Contact::Flame)
             && (!by_hand || scan.spindle_is_at_rest())
@@ -166,6 +167,13 @@ impl Opening {
             }
             Try::Asking { until } if is_late(until, scan) => {
                 steps::give_up(self.errand, Cause::NotAnswered, machine, scan)
+            }
+            // What has cleared the torch must go on until the gas is opened.
+            Try::Asking { .. } if !scan.sees_air(machine.torch_plan(scan)) => {
+                let span =
+                    rules(machine, scan).map_or(PURGE_ALLOWANCE, |rules| rules.purge.to_duration());
+                let purging = Purging::new(self.errand, span, machine, scan);
+                machine.go(State::Purging(purging), Cause::AirLost)
             }
             Try::Asking { .. } => Outcome::Handled,
             Try::Trial { .. } if scan.is_on(Contact::Flame) => {

@@ -4,9 +4,9 @@ use super::person::occurrence;
 use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{AxisDemand, Coil, Contact, Level};
-use crate::interlock::{Acknowledged, CarriageEffect, Class, Presence};
+use crate::interlock::{Acknowledged, CarriageEffect, Class, Presence, Verdict};
 use crate::request::{Answer, Origin, Request};
-use crate::sequence::{Leaf, Phase};
+use crate::sequence::{Event, Happening, Leaf, Phase, PurgeHindrance};
 
 fn settle(plant: &mut Plant, phase: Phase, seconds: f64) {
     let end = plant.now + core::time::Duration::from_secs_f64(seconds);
@@ -204,6 +204,62 @@ fn a_purge_forbidden_by_the_interlocks_is_made_once_they_allow_it_and_then_told(
     plant.run(0.3);
     assert!(!plant.outputs.coil(Coil::CarrierAir).is_on());
     assert!(plant.wishes.contains(&told));
+}
+
+/// No compressed air: the trip is not kept for ever, and no torch is lit unpurged.
+#[test]
+fn a_purge_without_air_is_told_as_left_stays_owed_and_is_made_once_air_is_back() {
+    use crate::sequence::Wish;
+    let mut plant = reach(Leaf::Crossing);
+    plant.has_air = false;
+    plant.trip(CarriageEffect::Retreat);
+    plant.until(Leaf::Aborted, 60.0);
+    plant.run(20.0);
+    assert!(plant.wishes.contains(&Wish::PurgeLeft) && !plant.wishes.contains(&Wish::PurgeDone));
+    let told = |what: &Event| matches!(what.what, Happening::NotPurged(PurgeHindrance::NoAir));
+    assert_eq!(plant.events.iter().filter(|event| told(event)).count(), 1, "told once");
+    assert!(plant.outputs.coil(Coil::CarrierAir).is_on(), "asked for still");
+    plant.ask(Request::Acknowledge);
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.verdict = Verdict::default();
+    plant.run(1.0);
+    assert_eq!(plant.leaf(), Leaf::HeldUnlit);
+    assert!(plant.sequence.situation().purge_owed.is_on(), "a reset purges nothing");
+    // The next lighting demands it: without air no gas is opened.
+    plant.ask(Request::Restart);
+    for _ in 0..1500 {
+        plant.run(0.1);
+        assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "lit without a purge");
+    }
+    assert_eq!(plant.leaf(), Leaf::HeldUnlit);
+    plant.has_air = true;
+    plant.ask(Request::Restart);
+    plant.until(Leaf::Crossing, 400.0);
+}
+
+#[test]
+fn air_lost_while_the_lighter_is_waited_for_is_purged_anew_before_any_gas() {
+    let mut plant = reach(Leaf::Opening);
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "gas is still shut");
+    plant.has_air = false;
+    plant.run(0.1);
+    assert_eq!(plant.leaf(), Leaf::Purging);
+    assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+    plant.has_air = true;
+    plant.until(Leaf::ConfirmingFlame, 60.0);
+}
+
+#[test]
+fn a_stop_without_air_ends_all_the_same_and_leaves_the_purge_owed() {
+    let mut plant = reach(Leaf::Crossing);
+    plant.has_air = false;
+    plant.ask(Request::Stop);
+    plant.until(Leaf::Stopped, 2000.0);
+    assert!(plant.sequence.situation().purge_owed.is_on());
+    let mut plant = reach(Leaf::Crossing);
+    plant.ask(Request::Stop);
+    plant.until(Leaf::Stopped, 2000.0);
+    assert!(!plant.sequence.situation().purge_owed.is_on());
 }
 
 #[test]

@@ -59,6 +59,8 @@ pub(super) struct Plant {
     pub(super) frozen: bool,
     pub(super) drive_delay: Duration,
     pub(super) vents: bool,
+    /// Whether the compressor runs.
+    pub(super) has_air: bool,
     /// What is wrong with the fuel pressure's transmitter.
     pub(super) blind: Option<Failure>,
     pub(super) lies: bool,
@@ -100,6 +102,7 @@ impl Plant {
             frozen: false,
             drive_delay: Duration::ZERO,
             vents: true,
+            has_air: true,
             blind: None,
             lies: false,
             drive_fault: false,
@@ -350,7 +353,9 @@ impl Plant {
         self.set(Contact::Flame, Level::from_bit(self.lit || self.lies));
         let supply = self.outputs.coil(Coil::Supply).is_on();
         let gas = if supply || !self.vents { 1.0 } else { 0.0 };
+        let air = self.has_air && self.outputs.coil(Coil::CarrierAir).is_on();
         for (tag, value) in [
+            (Analogue::CarrierPressure, if air { 3.0 } else { 0.0 }),
             (Analogue::FuelPressure, 0.8 * gas),
             (Analogue::OxygenPressure, 2.0 * gas),
             (Analogue::PartTemperature, self.part),

@@ -9,14 +9,12 @@
     reason = "a test prints its figures, and fails where it cannot go on"
 )]
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+mod kept;
+
 use std::time::Duration;
 
 use evenpass::files;
-use evenpass::proving::keeping::Lines;
-use evenpass::proving::{Instruction, Led, Place, Said, Twin, keeping, lead};
-use evenpass::record::{ProofOutcome, RunKind, Store};
+use evenpass::proving::{Instruction, Led, Place, Said, Twin, lead};
 use evenpass_core::image::{Coil as OurCoil, Contact};
 use evenpass_core::ledger::EntryKind;
 use evenpass_core::proof::{Effect, Failing, Proved, Standing, procedures_of};
@@ -25,7 +23,6 @@ use evenpass_core::rig::Rig;
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::Leaf;
 use evenpass_hil::{Analogue, Coil, Discrete, Fault, InLoop, Target, Word};
-use jiff::{Timestamp, ToSpan as _};
 
 const SEED: u64 = 1;
 
@@ -129,8 +126,28 @@ fn a_valve_whose_coil_is_dead_fails_before_anybody_acts() {
 
 #[test]
 fn a_device_that_is_not_healthy_to_begin_with_proves_nothing() {
-    let found = proved_with(Target::Discrete(Discrete::ArrestorOk), Word::Off, "flashback");
-    assert_eq!(found.failing, Some(Failing::NotHealthy));
+    let mut twin = twin();
+    let fault = Fault::Signal { target: Target::Discrete(Discrete::ArrestorOk), word: Word::Off };
+    twin.bench().inject(fault);
+    let Led::Refused(why) = lead(&mut twin, "flashback").expect("the controller goes on") else {
+        panic!("a proof began whose cause was there")
+    };
+    assert!(why.contains("the cause of `flashback` is there already"), "{why}");
+    // Put in order, the same row is proved.
+    let healthy = Fault::Signal { target: Target::Discrete(Discrete::ArrestorOk), word: Word::Ok };
+    twin.bench().inject(healthy);
+    twin.wait(Duration::from_secs(5));
+    assert_eq!(proved(&mut twin, "flashback").failing, None);
+}
+
+#[test]
+fn a_hold_that_was_proved_is_dropped_before_the_next_proof_begins() {
+    let mut twin = twin();
+    for _ in 0..2 {
+        assert_eq!(proved(&mut twin, "hold_button").failing, None);
+        let holds = twin.look().expect("the controller goes on").verdict.holds;
+        assert!(holds.is_empty(), "{holds:?}");
+    }
 }
 
 #[test]
@@ -250,114 +267,4 @@ fn a_start_is_refused_with_the_command_that_proves_what_is_missing() {
     let missing = twin.controller().status().missing;
     let of_proofs = missing.iter().filter(|words| words.contains("evenpass prove")).count();
     assert_eq!(of_proofs, 4, "three by name and the list: {missing:?}");
-}
-
-/// A real rig's file, whose proofs are demanded.
-fn machine() -> Rig {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/rigs/inverter-lathe.toml");
-    files::rig(Some(&path)).expect("the shipped rig").0
-}
-
-fn records() -> (tempfile::TempDir, PathBuf) {
-    let folder = tempfile::tempdir().expect("temporary folder");
-    let file = folder.path().join("records.sqlite");
-    (folder, file)
-}
-
-#[test]
-fn what_was_proved_is_in_the_record_with_its_person_and_the_day_it_is_due_again() {
-    let (_folder, file) = records();
-    let rig = machine();
-    let passed = proved(&mut twin(), "guard_open");
-    let failed = proved_with(Target::Discrete(Discrete::ClampOk), Word::Stuck, "clamp_lost");
-    let then: Timestamp = "2026-03-01T10:00:00Z".parse().expect("RFC 3339");
-    let mut store = Store::open(&file).expect("open");
-    for found in [&passed, &failed] {
-        store.keep_proof(&keeping::record(found, &rig, "A. Fitter", then)).expect("kept");
-    }
-    drop(store);
-    let store = Store::open_existing(&file).expect("open again");
-    let kept = store.last_proofs(&rig.title, RunKind::Machine).expect("read");
-    let [clamp, guard] = kept.as_slice() else { panic!("{kept:?}") };
-    assert_eq!((clamp.interlock.as_str(), clamp.outcome), ("clamp_lost", ProofOutcome::Failed));
-    assert_eq!((guard.outcome, guard.person.as_str()), (ProofOutcome::Passed, "A. Fitter"));
-    assert_eq!(guard.next_due.to_string(), "2027-03-01");
-    assert_eq!(guard.response, passed.response);
-    let standing = |days: i64, key: &str| {
-        let now = then.checked_add((24 * days).hours()).expect("a time");
-        let all = keeping::standings(Some(&store), &rig, now).expect("read");
-        all.into_iter().find(|(known, ..)| *known == key).map(|(.., standing)| standing)
-    };
-    assert_eq!(standing(1, "guard_open"), Some(Standing::DueIn(364)));
-    assert_eq!(standing(370, "guard_open"), Some(Standing::Late(5)));
-    assert_eq!(standing(400, "guard_open"), Some(Standing::Overdue(35)));
-    assert_eq!(standing(1, "clamp_lost"), Some(Standing::Failed));
-    assert_eq!(standing(1, "emergency_stop"), Some(Standing::Never));
-}
-
-#[test]
-fn a_machine_demands_every_proof_and_a_twin_none() {
-    let (_folder, file) = records();
-    let of_machine =
-        keeping::demanded(&machine(), Lines::Real, Some(&file)).expect("no file is no proof");
-    assert_eq!(of_machine.len(), procedures_of(&machine()).count());
-    assert!(of_machine.iter().all(|(_, standing)| *standing == Standing::Never));
-    assert_eq!(keeping::demanded(&rig(), Lines::Simulated, Some(&file)), Ok(Vec::new()));
-    let called_a_twin = keeping::demanded(&rig(), Lines::Real, Some(&file)).expect("no file");
-    assert!(!called_a_twin.is_empty(), "a machine is not a twin for being called one");
-    assert!(!file.exists(), "looking makes no file");
-}
-
-/// The real program.
-fn evenpass(arguments: &[&str], file: &Path) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_evenpass"))
-        .args(arguments)
-        .arg("--records")
-        .arg(file)
-        .output()
-        .expect("the program runs")
-}
-
-#[test]
-fn the_program_proves_records_and_lists() {
-    let (_folder, file) = records();
-    let made = evenpass(&["prove", "emergency_stop", "--person", "A. Fitter"], &file);
-    let text = String::from_utf8_lossy(&made.stdout).into_owned();
-    assert_eq!(made.status.code(), Some(0), "{text}");
-    assert!(text.contains("1 passed, 0 failed, 0 not made"), "{text}");
-    let listed = evenpass(&["prove", "--list"], &file);
-    let text = String::from_utf8_lossy(&listed.stdout).into_owned();
-    assert_eq!(listed.status.code(), Some(0));
-    let line = text.lines().find(|line| line.starts_with("emergency_stop")).expect("its line");
-    assert!(line.contains("A. Fitter") && line.contains("due on"), "{line}");
-    assert!(text.contains("never proved"), "{text}");
-}
-
-#[test]
-fn the_program_says_what_failed_and_ends_with_its_code() {
-    let (_folder, file) = records();
-    let prove = |more: &[&str]| {
-        let arguments = [&["prove"], more, &["--person", "A. Fitter"]].concat();
-        evenpass(&arguments, &file)
-    };
-    let failed = prove(&["guard_open", "--defect", "guard_closed=stuck", "--json"]);
-    assert_eq!(failed.status.code(), Some(1));
-    let json: serde_json::Value = serde_json::from_slice(&failed.stdout).expect("JSON");
-    assert_eq!(json["proofs"][0]["outcome"], "failed");
-    let found = json["proofs"][0]["found"].as_str().unwrap_or_default();
-    assert!(found.contains("stuck"), "{found}");
-    let foreign = prove(&["torque_contradicts", "--defect", "gas_detector_ok=off"]);
-    assert_eq!(foreign.status.code(), Some(3));
-    for (wrong, says) in [
-        ("emergency_stopp", "did you mean `emergency_stop`?"),
-        ("fuel_low", "can't be proved at a field device"),
-        ("hopper_low", "only warns"),
-    ] {
-        let refused = prove(&[wrong]);
-        let text = String::from_utf8_lossy(&refused.stderr).into_owned();
-        assert_eq!(refused.status.code(), Some(2), "{text}");
-        assert!(text.contains(says), "{text}");
-    }
-    let nobody = evenpass(&["prove", "guard_open", "--person", " "], &file);
-    assert_eq!(nobody.status.code(), Some(2));
 }
