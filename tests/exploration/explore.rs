@@ -10,7 +10,7 @@ use evenpass_core::sequence::{Leaf, Phase};
 use crate::defects::Defect;
 use crate::graph::{Found, Graph, Witness};
 use crate::invariants::{self, Broken, Look};
-use crate::key::{key, shape};
+use crate::key::{key, setting, shape};
 use crate::moves::{self, Move};
 use crate::node::{COARSEST, Node};
 use crate::rest::Rest;
@@ -68,6 +68,13 @@ pub(super) struct Search<'a> {
     shapes: HashSet<u64>,
     /// The nearest sound situation of each state.
     pub(super) bases: Vec<(Leaf, (u32, Node))>,
+    /// Trips with room for one thing more, one of each setting.
+    pub(super) settings: Vec<(u32, Node)>,
+    known_settings: HashSet<u64>,
+    /// Situations that time was let go by from after a second thing went wrong.
+    pub(super) followed: HashSet<u64>,
+    /// Ends of pairs that were set right again.
+    pub(super) set_right: HashSet<u64>,
     defect: Option<Defect>,
     pub(super) out: Explored,
 }
@@ -80,6 +87,7 @@ pub(crate) fn explore(world: &World) -> Explored {
     let bounds = Bounds { most: usize::MAX, rests: true, until: None };
     search.run(bounds);
     search.try_pairs();
+    search.try_beside();
     search.out.took = began.elapsed();
     search.out
 }
@@ -123,6 +131,10 @@ impl<'a> Search<'a> {
             rest: Rest::default(),
             shapes: HashSet::new(),
             bases: Vec::new(),
+            settings: Vec::new(),
+            known_settings: HashSet::new(),
+            followed: HashSet::new(),
+            set_right: HashSet::new(),
             out: Explored { tally: vec![0; invariants::all().count()], ..Explored::default() },
         }
     }
@@ -171,6 +183,10 @@ impl Search<'_> {
             self.out.leaves.insert(leaf);
             if moves::deviations(&node) == 0 && !self.bases.iter().any(|(of, _)| *of == leaf) {
                 self.bases.push((leaf, (id, node.clone())));
+            }
+            let one = node.machine.verdict().tripped() && node.plant.faults.contains(&None);
+            if one && self.known_settings.insert(setting(&node, self.world)) {
+                self.settings.push((id, node.clone()));
             }
             self.queue.push_back((id, node));
         }

@@ -65,6 +65,8 @@ pub(crate) enum Fault {
     InverterStale,
     /// No contact and no transmitter is heard of; the module shuts its outputs.
     FieldSilent,
+    /// The whole line: the module and the inverter.
+    FieldLineDown,
     /// The module answers with a cycle counter that stands still.
     FieldFrozen,
     /// The flame is out, and gas that flows is not lit by anything.
@@ -153,6 +155,7 @@ pub(crate) fn kinds(rig: &Rig, program: &Program) -> Vec<Kind> {
         Fault::Inverter,
         Fault::InverterStale,
         Fault::FieldSilent,
+        Fault::FieldLineDown,
         Fault::FieldFrozen,
         Fault::NoFlame,
         Fault::Unvented,
@@ -275,8 +278,8 @@ fn is_for(row: &Row, fault: Fault, program: &Program) -> bool {
         | (Watch::Overspeed, Fault::SpindleAt(130))
         | (Watch::SpeedError, Fault::SpindleAt(_) | Fault::SpindleStopped)
         | (Watch::TachometerSilent, Fault::TachometerStale | Fault::TachometerFailed)
-        | (Watch::InverterNotOk, Fault::Inverter | Fault::InverterStale)
-        | (Watch::FieldSilent, Fault::FieldSilent)
+        | (Watch::InverterNotOk, Fault::Inverter | Fault::InverterStale | Fault::FieldLineDown)
+        | (Watch::FieldSilent, Fault::FieldSilent | Fault::FieldLineDown)
         | (Watch::FieldFrozen, Fault::FieldFrozen)
         | (Watch::FeedFalls | Watch::FeedPulses, Fault::FeedFails)
         | (Watch::HoseBlocked, Fault::HoseBlocked) => true,
@@ -326,6 +329,7 @@ fn signature(fault: Fault, rows: &[&'static Row]) -> Option<String> {
         | Fault::CarriageStuck
         | Fault::SpindleStopped
         | Fault::FieldSilent
+        | Fault::FieldLineDown
         | Fault::NoFlame
         | Fault::Unvented
         | Fault::ExtractionFails => format!("{fault:?}"),

@@ -8,6 +8,7 @@
 use std::collections::hash_map::DefaultHasher;
 use std::hash::{Hash, Hasher};
 use std::mem::discriminant;
+use std::time::Duration;
 
 use evenpass_core::cia402::PowerState;
 use evenpass_core::interlock::{Class, Presence};
@@ -58,6 +59,14 @@ pub(crate) fn shape(node: &Node, world: &World) -> u64 {
     (deviations(node), node.plant.guard_open_for.is_some()).hash(&mut hasher);
     // Powder beside the part or on it: only on it does it matter that the carriage stands.
     (place(node, world).0 == ON_THE_PART).hash(&mut hasher);
+    hasher.finish()
+}
+
+/// What a trip is like for another thing that goes wrong: what it looks like, and what is wrong.
+pub(crate) fn setting(node: &Node, world: &World) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    node.observed().hash(&mut hasher);
+    wrong(node, world).hash(&mut hasher);
     hasher.finish()
 }
 
@@ -153,17 +162,28 @@ pub(crate) fn works_with_heat(node: &Node) -> bool {
     )
 }
 
-/// Families of what is wrong, in order.
-fn wrong(node: &Node, world: &World) -> [Option<u8>; 2] {
+/// Families of what is wrong, in order, with how long those have lasted that have slow rows: what
+/// comes first, such a row or the end of what is going on, depends on it.
+fn wrong(node: &Node, world: &World) -> [Option<(u8, u8)>; 2] {
     let tripped = matches!(node.machine.sequence.phase(), Phase::Aborting | Phase::Aborted);
     let number = |kind: &Kind| if tripped { kind.trips } else { kind.family };
-    let mut families = node
-        .plant
-        .faults
-        .map(|standing| standing.and_then(|standing| number(world.kind(standing.kind))));
+    let mut families = node.plant.faults.map(|standing| {
+        let standing = standing?;
+        let kind = world.kind(standing.kind);
+        let slow = !tripped && kind.delay > SLOW;
+        let lasted = node.plant.now.since(standing.since).as_secs() / AGES_S;
+        let age = if slow { u8::try_from(lasted).unwrap_or(OLD).min(OLD) } else { 0 };
+        Some((number(kind)?, age))
+    });
     families.sort_unstable();
     families
 }
+
+/// A row with a longer delay than this is slow.
+const SLOW: Duration = Duration::from_secs(5);
+/// Ages of a fault are told apart in steps of this, s, up to the oldest.
+const AGES_S: u64 = 4;
+const OLD: u8 = 3;
 
 /// What arms rows and was so before: a proved flame, and a retreat that may still be made.
 fn memory(node: &Node) -> [bool; 3] {

@@ -5,9 +5,7 @@
 use std::sync::Arc;
 
 use evenpass_core::image::{Inputs, Level, Outputs, Referenced};
-use evenpass_core::interlock::{
-    Inspected, Interlocks, PermissiveState, PurgeDone, Raised, Verdict, enforce,
-};
+use evenpass_core::interlock::{Inspected, Interlocks, PurgeDone, Raised, Verdict, enforce};
 use evenpass_core::moment::Moment;
 use evenpass_core::program::Program;
 use evenpass_core::request::{Answer, Origin, Request};
@@ -168,13 +166,7 @@ impl Machine {
         ) {
             return;
         }
-        let given = self.interlocks.permissives(inputs, &self.sequence.limits());
-        self.missing.extend(
-            given
-                .iter()
-                .filter(|permissive| permissive.state == PermissiveState::Missing)
-                .map(|permissive| permissive.look),
-        );
+        self.interlocks.missing(inputs, &self.sequence.limits(), &mut self.missing);
         if inputs.axis.value.referenced == Referenced::No {
             self.missing.push(NO_DATUM);
         }

@@ -12,10 +12,12 @@
 //! What is the same situation is said by `key`: it has no times and no places but classes of them,
 //! so that a situation stands for all that differ in those only. It is taken as it was come to
 //! first; where nothing is wrong yet, things also happen just before it changes by itself. Faults
-//! come singly to each shape a sound job can have, and in pairs to each of its states. What needs
+//! come singly to each shape a sound job can have, in pairs to each of its states, and beside what
+//! has tripped to whatever a trip looks like; then they are mended one by one (`pairs`). What needs
 //! another time or place to go wrong, more than two things wrong at once, or another job than the
 //! two explored, is not seen here; the campaigns of random bad days are for that. That the graph
-//! is no toy is shown by `mapping`: what the whole program does on the twin must be a path of it.
+//! is no toy is shown by `mapping`: what the whole program does on the twin must be a path of it,
+//! and by `bad_days`.
 
 #![allow(
     clippy::print_stdout,
@@ -24,6 +26,8 @@
     clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::string_slice,
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
     reason = "a test prints its figures, and fails where it cannot go on"
 )]
 

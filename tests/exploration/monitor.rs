@@ -203,7 +203,7 @@ impl Monitor {
         } else if self.air_for >= world.program.torches[0].lighting.purge.to_duration() {
             self.gas_since_purge = false;
         }
-        let blind = [Fault::FieldSilent, Fault::FieldFrozen]
+        let blind = [Fault::FieldSilent, Fault::FieldLineDown, Fault::FieldFrozen]
             .iter()
             .any(|fault| plant.has(world, *fault).is_some());
         lasts(&mut self.blind_for, blind, span);

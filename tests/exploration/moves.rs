@@ -34,6 +34,8 @@ pub(crate) enum Move {
     Break(u16),
     /// Everything is mended.
     Mend,
+    /// One of two things that are wrong is mended.
+    MendOne(u8),
     /// The controller stood still for so many milliseconds.
     Late(u16),
     /// The line will be busy when the next ON edge is due.
@@ -96,9 +98,10 @@ const BUTTONS: [Contact; 9] = [
 ];
 
 /// What the world may do by itself.
-const WORLD: [Move; 9] = [
+const WORLD: [Move; 10] = [
     Move::OpenGuard,
     Move::BlowOut,
+    Move::Late(290),
     Move::Late(400),
     Move::Late(900),
     Move::DropEdge,
@@ -160,7 +163,7 @@ pub(crate) fn deviations(node: &Node) -> usize {
     let (plant, machine) = (&node.plant, &node.machine);
     let phase = machine.sequence.phase();
     let opens = matches!(phase, Phase::Lighting | Phase::Access);
-    let at_ease = matches!(phase, Phase::Idle | Phase::Manual);
+    let at_ease = matches!(phase, Phase::Idle | Phase::Manual | Phase::Starting);
     let verdict = machine.verdict();
     let others = [
         plant.guard_open_for.is_some() && !opens,
@@ -224,6 +227,7 @@ pub(crate) fn begin(node: &mut Node, world: &World, one: Move) -> Option<Duratio
         Move::BlowOut => plant.lit = false,
         Move::Break(kind) => node.break_down(kind)?,
         Move::Mend => plant.faults = [None; 2],
+        Move::MendOne(slot) => plant.faults[usize::from(slot)] = None,
         Move::Late(milliseconds) => span = Duration::from_millis(milliseconds.into()),
         Move::DropEdge => plant.drops = true,
         Move::DriveLosesPower => {
@@ -233,7 +237,7 @@ pub(crate) fn begin(node: &mut Node, world: &World, one: Move) -> Option<Duratio
             plant.velocity = 0.0;
         }
         Move::PartCold => plant.part = 20.0,
-        Move::PartTooHotForAPass => plant.part = world.spray.high.celsius() - 40.0,
+        Move::PartTooHotForAPass => plant.part = world.spray.high.celsius() - 15.0,
         Move::PartOverItsCeiling => plant.part = world.spray.high.celsius() + 10.0,
     }
     Some(span)

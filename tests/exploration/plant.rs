@@ -172,7 +172,7 @@ impl Plant {
         let dt = span.as_secs_f64();
         // A module that hears nothing shuts its outputs; one whose cycle stands acts no more.
         let mut outputs = *asked;
-        if self.silent(world, Fault::FieldSilent) {
+        if [Fault::FieldSilent, Fault::FieldLineDown].iter().any(|one| self.silent(world, *one)) {
             outputs.coils = [Level::Off; Coil::COUNT];
             outputs.powder.now = Level::Off;
             outputs.watchdog = Level::Off;

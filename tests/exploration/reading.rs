@@ -94,6 +94,7 @@ fn opposite(level: Level) -> Level {
     Level::from_bit(!level.is_on())
 }
 
+/// What is stale stays as old as the first fault made it.
 fn spoil(inputs: &mut Inputs, fault: Fault, since: Moment) {
     let now = inputs.now;
     match fault {
@@ -123,14 +124,17 @@ fn spoil(inputs: &mut Inputs, fault: Fault, since: Moment) {
         }
         Fault::Inverter => inputs.inverter_ok.value = Level::Off,
         Fault::InverterStale => inputs.inverter_ok.at = since,
-        Fault::FieldSilent => {
+        Fault::FieldSilent | Fault::FieldLineDown => {
             for contact in &mut inputs.contacts {
-                contact.at = since;
+                contact.at = contact.at.min(since);
             }
             for analogue in &mut inputs.analogues {
-                analogue.at = since;
+                analogue.at = analogue.at.min(since);
             }
-            inputs.spindle.at = since;
+            inputs.spindle.at = inputs.spindle.at.min(since);
+            if fault == Fault::FieldLineDown {
+                inputs.inverter_ok.at = inputs.inverter_ok.at.min(since);
+            }
         }
         Fault::FieldFrozen => {
             for contact in &mut inputs.contacts {

@@ -322,12 +322,13 @@ impl Machine {
         }
     }
 
-    /// The carriage to the park, then still under torque. Without a trusted position it stops.
+    /// The carriage to the park, then still under torque. Without a trusted position it stops; with
+    /// the guard not known shut it stands where it is: somebody may hold a lighter to the torch.
     pub(super) fn propose_park(scan: &mut Scan<'_>) {
         let park = scan.park();
         scan.outputs.axis = match scan.position() {
             None => AxisDemand::QuickStop,
-            Some(_) if scan.is_parked() => AxisDemand::Still,
+            Some(_) if scan.is_parked() || !scan.is_on(Contact::Guard) => AxisDemand::Still,
             Some(_) => Self::travel(park, Self::positioning(scan), scan),
         };
     }

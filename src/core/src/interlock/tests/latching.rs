@@ -71,17 +71,11 @@ fn chatter_is_counted_and_can_not_evict_the_first_cause() {
 
 #[test]
 fn consequents_beyond_those_listed_are_counted_until_the_trip_is_reset() {
-    use crate::interlock::figures::figures;
     use crate::interlock::latch::Latch;
     use crate::interlock::slot::Slot;
     let mut latch = Latch::default();
-    let figures = figures(&[]).expect("the program's own");
-    let mut slots: Vec<Slot> = crate::interlock::matrix::ROWS
-        .iter()
-        .zip(figures)
-        .filter(|(row, _)| row.class == Class::Trip)
-        .map(|(row, figure)| Slot::new(row, figure))
-        .collect();
+    let trips = crate::interlock::matrix::ROWS.iter().filter(|row| row.class == Class::Trip);
+    let mut slots: Vec<Slot> = trips.map(Slot::new).collect();
     for slot in &mut slots {
         latch.confirm(slot, Moment::START, |slot| slot.row.title.to_owned());
     }

@@ -3,7 +3,7 @@
 use super::fixture::{geared_rig, rig, whole_job};
 use super::plant::{Person, Plant};
 use super::reach::reach;
-use crate::image::{Coil, Contact, Level};
+use crate::image::{AxisDemand, Coil, Contact, Level};
 use crate::request::{Answer, Request};
 use crate::rig::{LitBy, Rig};
 use crate::sequence::{Ask, Cause, Leaf, Phase, Wish};
@@ -182,4 +182,19 @@ fn the_spindle_is_not_stopped_for_the_lever_before_the_flame_has_left_the_part()
         plant.scan();
     }
     plant.until(Leaf::Complete, 200.0);
+}
+
+#[test]
+fn while_somebody_holds_the_lighter_the_carriage_goes_nowhere_even_if_its_scale_slips() {
+    for leaf in [Leaf::Opening, Leaf::ConfirmingFlame] {
+        let mut plant = reach(leaf);
+        plant.person = Person::Absent;
+        plant.set(Contact::Guard, Level::Off);
+        plant.position += 20.0;
+        for _ in 0..50 {
+            plant.scan();
+            let asked = plant.outputs.axis;
+            assert!(!matches!(asked, AxisDemand::Travel(_)), "{asked:?} in {leaf:?}");
+        }
+    }
 }
