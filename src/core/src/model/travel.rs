@@ -204,13 +204,18 @@ fn table(low: f64, high: f64, feed: &Feed, acceleration: f64) -> Vec<(f64, f64, 
         places.push(low + (high - low) * done / count);
         done += 1.0;
     }
-    if let Feed::Constant(feed) = feed {
-        // The corners of the trapezoid, so that its times are exact.
-        let ramp = (feed * feed / (2.0 * acceleration)).min((high - low) / 2.0);
-        places.extend([low + ramp, high - ramp]);
-        places.sort_by(f64::total_cmp);
-        places.dedup_by(|a, b| (*a - *b).abs() < 1e-12);
+    // The corners of the speed, so that a ramp shorter than a cell has its time too.
+    let half = (high - low) / 2.0;
+    places.extend([
+        low + ramp(half, acceleration, |way| feed.at(low + way)),
+        low + half,
+        high - ramp(half, acceleration, |way| feed.at(high - way)),
+    ]);
+    if let Feed::Profile(points) = feed {
+        places.extend(points.iter().map(|point| point.0).filter(|z| low < *z && *z < high));
     }
+    places.sort_by(f64::total_cmp);
+    places.dedup_by(|a, b| (*a - *b).abs() < 1e-12);
     let mut nodes: Vec<(f64, f64, f64)> = Vec::with_capacity(places.len());
     for z in places {
         let reachable = |way: f64| (2.0 * acceleration * way.max(0.0)).sqrt();
@@ -221,4 +226,18 @@ fn table(low: f64, high: f64, feed: &Feed, acceleration: f64) -> Vec<(f64, f64, 
         nodes.push((z, speed, time));
     }
     nodes
+}
+
+/// Way from rest until the feed is reached, at most `half`, by bisection: m.
+fn ramp(half: f64, acceleration: f64, feed: impl Fn(f64) -> f64) -> f64 {
+    let (mut short, mut long) = (0.0, half);
+    for _ in 0..60 {
+        let way = f64::midpoint(short, long);
+        if (2.0 * acceleration * way).sqrt() < feed(way) {
+            short = way;
+        } else {
+            long = way;
+        }
+    }
+    long
 }
