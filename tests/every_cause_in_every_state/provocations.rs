@@ -155,7 +155,7 @@ pub(crate) fn provocation(row: &Row, here: &Here<'_>) -> Result<Provocation, Rea
         }
         "fuel_low_warn" => (vec![plant(PlantFault::FuelPressureLow(0.8))], 2.0, "fuel at 80 %"),
         "fuel_low" => (vec![plant(PlantFault::FuelPressureLow(0.6))], 2.0, "fuel at 60 %"),
-        "fuel_high_warn" => (vec![plant(PlantFault::FuelPressureLow(1.2))], 2.3, "fuel at 120 %"),
+        "fuel_high_warn" => (vec![plant(PlantFault::FuelPressureLow(1.2))], 2.0, "fuel at 120 %"),
         "fuel_high" => (vec![plant(PlantFault::FuelPressureLow(1.4))], 2.0, "fuel at 140 %"),
         "fuel_limit" => (vec![plant(PlantFault::FuelPressureLow(1.7))], 2.0, "fuel at 170 %"),
         "oxygen_low_warn" => {

@@ -189,7 +189,7 @@ fn conditional(key: &str) -> bool {
     matches!(
         key,
         // Others act first, on the same fault, or a hold has shut the gas by then.
-        "fuel_high" | "fuel_limit" | "extraction_flow_trip" | "extraction_lost_trip"
+        "fuel_high" | "fuel_high_warn" | "fuel_limit" | "extraction_flow_trip" | "extraction_lost_trip"
             | "extraction_transmitter_trip" | "powder_still" | "following_error" | "carriage_stalled" | "spindle_slow"
             // Asked away from a limit, the carriage may leave it.
             | "limit_minus" | "limit_plus"
