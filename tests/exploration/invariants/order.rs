@@ -7,7 +7,6 @@ use evenpass_core::rig::LitBy;
 use evenpass_core::sequence::{Leaf, Phase};
 
 use super::{Finding, Invariant, Look, invariant, must};
-use crate::faults::Fault;
 use crate::node::{SPINDLE_RESTS, stands};
 
 /// As near to what is set as a spindle is proved, and what is read around it.
@@ -82,13 +81,12 @@ pub(super) const INVARIANTS: &[Invariant] = &[
             let park = look.world.rig.axis.park;
             let leaves = matches!(outputs.axis, AxisDemand::Travel(travel) if travel.to != park);
             let stood = !matches!(look.before.outputs.axis, AxisDemand::Travel(_));
-            // What goes wrong in this very scan could not be seen before it; a spindle that stands
-            // is noticed over the part, in the time that "flame on a still part" permits.
-            let just_now = plant.faults.iter().flatten().any(|standing| {
-                let stands = look.world.kind(standing.kind).fault == Fault::SpindleStopped;
-                let noticed = if stands { durations::FLAME_ON_STILL_PART } else { look.span };
-                plant.now.since(standing.since) <= noticed
-            });
+            // What goes wrong in this very scan could not be seen before it.
+            let just_now = plant
+                .faults
+                .iter()
+                .flatten()
+                .any(|standing| plant.now.since(standing.since) <= look.span);
             if !(leaves && stood && plant.lit && plant.is_parked(look.world)) || just_now {
                 return Finding::Idle;
             }
