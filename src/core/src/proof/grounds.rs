@@ -103,6 +103,8 @@ fn coils(row: &Row, rig: &Rig) -> Value {
         (taken(effects.powder), Coil::Powder),
         (taken(effects.fuel), Coil::Fuel),
         (taken(effects.oxygen), Coil::Oxygen),
+        // Without gas there is nothing to ignite.
+        (taken(effects.fuel) || taken(effects.oxygen), Coil::Igniter),
         (taken(effects.supply), Coil::Supply),
         (effects.air != AirEffect::Keep, Coil::CarrierAir),
         (taken(effects.cooling), Coil::CoolingAir),
@@ -197,6 +199,7 @@ mod tests {
                 &[("\"0 %\", at_20_ma = \"100 %\" }    #", "\"0 %\", at_20_ma = \"90 %\" }    #")],
             ),
             ("guard_open", &[("fuel = { output = 2 }", "fuel = { output = 20 }")]),
+            ("guard_open", &[("igniter = { output = 4 }", "igniter = { output = 21 }")]),
             ("guard_open", &[("fuel_shut = { input = 24 }", "fuel_shut = { input = 50 }")]),
             ("guard_open", addressed.as_slice()),
             (
