@@ -293,7 +293,7 @@ pub fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
     words
         .iter()
         .map(|word| (strsim::damerau_levenshtein(found, word), *word))
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
+        .filter(|(distance, word)| *distance <= (found.chars().count() / 3).max(1) || begins(word))
         .min_by_key(|(distance, word)| (*distance, !word.starts_with(found)))
         .map(|(_, word)| word)
 }
