@@ -42,7 +42,7 @@ pub use matrix::Raised;
 pub use news::{Change, News};
 pub use permissive::{Permissive, PermissiveState};
 pub use proof::{ProofFinding, ProofWatch};
-pub use purge::is_purge_air;
+pub use purge::PurgeAir;
 pub use remaining::{Abilities, Means, Remaining, is_hindered};
 pub use told::{AlarmState, Told};
 pub use totals::{LONGER, TRIP_TOTAL, Total, permitted_total};
