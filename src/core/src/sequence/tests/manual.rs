@@ -253,6 +253,7 @@ fn proving_strokes_what_is_asked_for_and_only_in_the_scan_it_is_asked_for() {
     assert!(!plant.outputs.powder.now.is_on());
     plant.scan();
     assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "not asked for again");
+    assert!(!plant.sequence.situation().purge_owed.is_on(), "nothing has flowed");
 }
 
 #[test]
@@ -280,6 +281,7 @@ fn gas_that_appears_in_proving_shuts_the_valves_in_the_same_scan() {
         stroke(&mut plant);
         if plant.leaf() != Leaf::Proving {
             assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+            assert!(plant.sequence.situation().purge_owed.is_on(), "it came out of the torch");
             return;
         }
     }
