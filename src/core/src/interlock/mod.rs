@@ -21,6 +21,7 @@ mod permissive;
 mod plant;
 mod proof;
 mod purge;
+mod sense;
 mod remaining;
 mod scene;
 mod slot;

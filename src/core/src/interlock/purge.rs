@@ -23,7 +23,7 @@ impl PurgeAir {
     pub fn of(rig: &Rig) -> Self {
         let tightened = rig.interlocks.iter().find(|figures| figures.key == ROW);
         let own = row(ROW).and_then(|row| row.set_point).map(|own| own.value);
-        let percent = tightened.and_then(|figures| figures.set_point).into_iter().chain(own);
+        let percent = tightened.and_then(|figures| figures.set_point).map(|given| given.value).into_iter().chain(own);
         // Without a figure nothing less than what is set counts.
         let share = percent.reduce(f64::max).unwrap_or(100.0) / 100.0;
         Self { share, nothing: rig.field.isolation.vented_below }
@@ -43,7 +43,7 @@ impl PurgeAir {
 mod tests {
     use super::PurgeAir;
     use crate::interlock::tests::bench::rig;
-    use crate::quantity::Pressure;
+    use crate::quantity::{Measure, Pressure};
     use crate::rig::InterlockFigures;
 
     fn seen(air: PurgeAir, found: Option<f64>, set: Option<f64>) -> bool {
@@ -64,7 +64,7 @@ mod tests {
         rig.interlocks.retain(|figures| figures.key != "carrier_low");
         rig.interlocks.push(InterlockFigures {
             key: "carrier_low".to_owned(),
-            set_point: Some(80.0),
+            set_point: Some(Measure::new(80.0, "%")),
             delay: None,
             delay_off: None,
             tag: None,

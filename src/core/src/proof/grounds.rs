@@ -185,7 +185,7 @@ mod tests {
         ];
         let addressed = [("line = \"field\"\nunit = 1", "line = \"field\"\nunit = 9")];
         let tightened =
-            [("[attendance]", "[interlock.flammable_gas]\nset_point = 15.0\n[attendance]")];
+            [("[attendance]", "[interlock.flammable_gas]\nset_point = \"15 % LEL\"\n[attendance]")];
         for (key, changes) in [
             ("guard_open", swapped.as_slice()),
             ("clamp_lost", swapped.as_slice()),
