@@ -58,6 +58,10 @@ fn words(standing: Standing, last: Option<&ProofRecord>) -> String {
             "proved on {}, before the record kept what a proof stands on: counts as not proved",
             on(last)
         ),
+        Standing::Ahead(days) => format!(
+            "dated {}, {days} days from now: counts as not proved; set the clock right or prove it anew",
+            on(last)
+        ),
         Standing::DueIn(_) => {
             last.map_or_else(String::new, |last| format!("due on {}", last.next_due))
         }

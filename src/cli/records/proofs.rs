@@ -11,7 +11,7 @@ use crate::record::{ProofOutcome, ProofRecord, Store};
 /// Prints all proof tests, the latest last.
 ///
 /// # Errors
-/// As [`list`].
+/// As [`super::list`].
 pub fn list_proofs(
     store: &Store,
     reader: Reader,

@@ -165,11 +165,12 @@ fn catalogue_files_share_their_keys_and_gases() {
 #[test]
 fn interlocks_are_carried_as_they_are_written() {
     let change = "[attendance]";
-    let more = "[interlock.flame_lost]\nset_point = -0.5\ndelay = \"250 ms\"\ntag = \"BS-1\"\n\n[attendance]";
+    let more = "[interlock.flame_lost]\nset_point = \"14 psi\"\ndelay = \"250 ms\"\ntag = \"BS-1\"\n\n[attendance]";
     let rig = bench((change, more)).expect("a plain name");
     let figures = rig.interlocks.first().expect("one row");
     assert_eq!(figures.key, "flame_lost");
-    assert_eq!(figures.set_point, Some(-0.5));
+    let given = figures.set_point.expect("a pressure");
+    assert!((given.value - 0.965_266).abs() < 1e-6 && given.unit == "bar");
     assert_eq!(figures.delay, Some(Time::from_s(0.25)));
     assert_eq!(figures.tag.as_deref(), Some("BS-1"));
 }

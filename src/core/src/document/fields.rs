@@ -6,7 +6,7 @@ use core::ops::RangeInclusive;
 use super::bounds::Bounds;
 use super::table::Table;
 use super::value::{form, quoted, usual_unit};
-use crate::quantity::{Quantity, Range};
+use crate::quantity::{Measure, Quantity, Range};
 
 /// Each reads one field by its key and reports what is wrong with it; `None` means "wrong or
 /// missing, and reported".
@@ -134,6 +134,11 @@ impl<'a> Table<'a> {
         bounds: &Bounds<f64>,
     ) -> Option<Option<f64>> {
         self.optional(key).map_or(Some(None), |value| value.number(bounds).map(Some))
+    }
+
+    /// A figure with its unit, of a dimension that somebody else knows, if it is given.
+    pub(crate) fn optional_measure(&mut self, key: &'static str) -> Option<Option<Measure>> {
+        self.optional(key).map_or(Some(None), |value| value.measure().map(Some))
     }
 
     /// One of several words, if it is given.

@@ -9,7 +9,7 @@ use super::bounds::{Bounds, other_unit, trimmed, written_unit};
 use super::index::element;
 use super::problem::{Problem, Problems};
 use super::table::Table;
-use crate::quantity::{Quantity, Unit};
+use crate::quantity::{Measure, Quantity, Unit};
 
 /// The text that is read and the list its problems go to.
 #[derive(Clone, Copy)]
@@ -74,6 +74,26 @@ impl<'a> Value<'a> {
 
     fn wrong_kind(&self, accepted: impl Into<String>) {
         self.fail(format!("this is {}", self.kind()), accepted, None);
+    }
+
+    /// A figure with its unit, of whatever dimension.
+    pub(super) fn measure(&self) -> Option<Measure> {
+        let text = match self.value {
+            DeValue::String(text) => text.to_string(),
+            DeValue::Integer(_) | DeValue::Float(_) => self.written().to_owned(),
+            _ => {
+                self.wrong_kind("text in quotes: a number and its unit");
+                return None;
+            }
+        };
+        match Measure::parse(&text) {
+            Ok(measure) => Some(measure),
+            Err(error) => {
+                let help = error.hint.filter(|hint| !hint.contains(" % if"));
+                self.fail(error.what, error.accepted, help);
+                None
+            }
+        }
     }
 
     /// A quantity inside `bounds`.
@@ -293,7 +313,7 @@ pub fn nearest<'w>(found: &str, words: &[&'w str]) -> Option<&'w str> {
     words
         .iter()
         .map(|word| (strsim::damerau_levenshtein(found, word), *word))
-        .filter(|(distance, word)| *distance <= 1 + word.chars().count() / 3 || begins(word))
+        .filter(|(distance, word)| *distance <= (found.chars().count() / 3).max(1) || begins(word))
         .min_by_key(|(distance, word)| (*distance, !word.starts_with(found)))
         .map(|(_, word)| word)
 }

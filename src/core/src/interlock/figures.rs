@@ -4,8 +4,9 @@ use core::fmt;
 use core::time::Duration;
 
 use super::matrix::{ROWS, Row, Tighter, row};
+use super::sense::strictest;
 use crate::document::{self, Problem, Problems};
-use crate::quantity::Time;
+use crate::quantity::{Measure, Time};
 use crate::rig::{InterlockFigures, Rig};
 
 /// The figures of one row in force on this rig.
@@ -73,6 +74,28 @@ pub enum FigureProblem {
         /// What was found.
         found: f64,
     },
+    /// The set-point is in a unit of another dimension.
+    WrongUnit {
+        /// The row's key.
+        key: &'static str,
+        /// What was found.
+        found: Measure,
+        /// The row's unit.
+        unit: &'static str,
+    },
+    /// The set-point is so strict that a healthy machine could not run with it.
+    BeyondSense {
+        /// The row's key.
+        key: &'static str,
+        /// What was found.
+        found: f64,
+        /// The strictest figure that makes sense.
+        strictest: f64,
+        /// The matrix's figure.
+        limit: f64,
+        /// Their unit.
+        unit: &'static str,
+    },
     /// The set-point is looser than the matrix's.
     LooserSetPoint {
         /// The row's key.
@@ -129,7 +152,7 @@ impl FigureProblem {
                 error(key, None, "no interlock is called that".to_owned())
                     .accepted("the key of a row of the interlocks")
                     .help(nearest.map_or_else(
-                        || "`evenpass rig matrix` shows every key".to_owned(),
+                        || "`evenpass rig matrix --keys` lists them".to_owned(),
                         |nearest| format!("did you mean `{nearest}`?"),
                     ))
             }
@@ -144,6 +167,20 @@ impl FigureProblem {
                 error(key, Some(*figure), format!("{found} is no usable figure"))
                     .accepted("a finite number; a time that is not negative")
             }
+            Self::WrongUnit { key, found, unit } => error(
+                key,
+                Some(Field::SetPoint),
+                format!("{found} is no figure in {unit}, which this interlock compares"),
+            )
+            .accepted(format!("a number and a unit ({})", Measure::units_like(unit)))
+            .help("`evenpass rig matrix` prints the program's own figure with its unit"),
+            Self::BeyondSense { key, found, strictest, limit, unit } => error(
+                key,
+                Some(Field::SetPoint),
+                format!("{found} {unit} would stop a machine on which all is well"),
+            )
+            .accepted(format!("{} {unit} to {} {unit}", strictest.min(*limit), strictest.max(*limit)))
+            .help("see that the unit and the decimal point are what was meant"),
             Self::LooserSetPoint { key, found, limit, unit, tighter } => error(
                 key,
                 Some(Field::SetPoint),
@@ -228,10 +265,27 @@ fn set_point(row: &Row, given: Option<&InterlockFigures>) -> Result<f64, FigureP
         (None, None) => Ok(0.0),
         (Some(own), None) => Ok(own.value),
         (None, Some(_)) => Err(FigureProblem::NoSetPoint { key: row.key }),
-        (Some(_), Some(found)) if !found.is_finite() => {
+        (Some(own), Some(found)) if found.unit != own.unit => {
+            Err(FigureProblem::WrongUnit { key: row.key, found, unit: own.unit })
+        }
+        (Some(_), Some(Measure { value: found, .. })) if !found.is_finite() => {
             Err(FigureProblem::NoFigure { key: row.key, figure: Field::SetPoint, found })
         }
-        (Some(own), Some(found)) => {
+        (Some(own), Some(Measure { value: found, .. })) => {
+            let strictest = strictest(row, own);
+            let beyond = match own.tighter {
+                Tighter::Higher => found > strictest,
+                Tighter::Lower => found < strictest,
+            };
+            if beyond {
+                return Err(FigureProblem::BeyondSense {
+                    key: row.key,
+                    found,
+                    strictest,
+                    limit: own.value,
+                    unit: own.unit,
+                });
+            }
             let looser = match own.tighter {
                 Tighter::Higher => found < own.value,
                 Tighter::Lower => found > own.value,

@@ -4,7 +4,6 @@ use core::time::Duration;
 
 use super::feed::{Feed, Hose};
 use super::plant::Plant;
-use super::purge::is_purge_air;
 use super::scene::{self, AT_REST, Contacts, SPINDLE_AT_REST, Scene, on};
 use super::{Limits, durations};
 use crate::cia402::PowerState;
@@ -204,7 +203,7 @@ impl Memory {
     fn air_is_seen(&self, inputs: &Inputs, plant: &Plant) -> bool {
         let found = scene::value(inputs, Analogue::CarrierPressure, plant).map(Pressure::from_bar);
         let set = self.carrier_set.map(Pressure::from_bar);
-        is_purge_air(found, set, Pressure::from_bar(plant.vented_below))
+        plant.purge_air.is_seen(found, set)
     }
 
     /// Torch and hose are clear of gas and powder.

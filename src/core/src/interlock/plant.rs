@@ -5,6 +5,7 @@ use core::time::Duration;
 use super::durations;
 use super::figures::Figure;
 use super::matrix::{ROWS, Watch};
+use super::purge::PurgeAir;
 use crate::image::{Analogue, Coil, Contact};
 use crate::quantity::{Acceleration, Length, Range, Speed};
 use crate::rig::{LitBy, Rig, SwingAway};
@@ -20,6 +21,8 @@ pub(super) struct Plant {
     pub(super) inverter_budget: Duration,
     /// Gas pressures under this count as vented.
     pub(super) vented_below: f64,
+    /// What counts as purge air.
+    pub(super) purge_air: PurgeAir,
     /// Venting takes no longer than this; used where no transmitter shows it.
     pub(super) vents_within: Duration,
     /// The park of a rig without a job.
@@ -72,6 +75,7 @@ impl Plant {
             drive_budget: rig.axis.age_budget.to_duration().min(drive),
             inverter_budget: rig.spindle.motor().age_budget.to_duration(),
             vented_below: rig.field.isolation.vented_below.bar(),
+            purge_air: PurgeAir::of(rig),
             vents_within: rig.field.isolation.within.to_duration(),
             park: rig.axis.park,
             park_tolerance: rig.axis.park_tolerance,

@@ -103,6 +103,8 @@ fn coils(row: &Row, rig: &Rig) -> Value {
         (taken(effects.powder), Coil::Powder),
         (taken(effects.fuel), Coil::Fuel),
         (taken(effects.oxygen), Coil::Oxygen),
+        // Without gas there is nothing to ignite.
+        (taken(effects.fuel) || taken(effects.oxygen), Coil::Igniter),
         (taken(effects.supply), Coil::Supply),
         (effects.air != AirEffect::Keep, Coil::CarrierAir),
         (taken(effects.cooling), Coil::CoolingAir),
@@ -183,7 +185,7 @@ mod tests {
         ];
         let addressed = [("line = \"field\"\nunit = 1", "line = \"field\"\nunit = 9")];
         let tightened =
-            [("[attendance]", "[interlock.flammable_gas]\nset_point = 15.0\n[attendance]")];
+            [("[attendance]", "[interlock.flammable_gas]\nset_point = \"15 % LEL\"\n[attendance]")];
         for (key, changes) in [
             ("guard_open", swapped.as_slice()),
             ("clamp_lost", swapped.as_slice()),
@@ -197,6 +199,7 @@ mod tests {
                 &[("\"0 %\", at_20_ma = \"100 %\" }    #", "\"0 %\", at_20_ma = \"90 %\" }    #")],
             ),
             ("guard_open", &[("fuel = { output = 2 }", "fuel = { output = 20 }")]),
+            ("guard_open", &[("igniter = { output = 4 }", "igniter = { output = 21 }")]),
             ("guard_open", &[("fuel_shut = { input = 24 }", "fuel_shut = { input = 50 }")]),
             ("guard_open", addressed.as_slice()),
             (

@@ -37,6 +37,9 @@ pub enum Standing {
     Changed(u32),
     /// Proved so many days ago, and nobody knows whether the row was changed since: no start.
     Unfounded(u32),
+    /// Proved, by its date, so many days from now: one of the two dates is wrong, and nobody knows
+    /// how old the proof is: no start.
+    Ahead(u32),
     /// Proved, and due in so many days.
     DueIn(u32),
     /// Overdue by so many days, within the grace: a warning.
@@ -53,8 +56,12 @@ impl Standing {
     }
 }
 
-/// Judges a row's last proof. A proof dated after today counts as made today: a clock that was
-/// set back must not lengthen an interval.
+/// A proof may be dated so many days after today and count as made today: the two may have been
+/// told in different time zones.
+const ZONES_DIFFER: i64 = 1;
+
+/// Judges a row's last proof. A date that lies ahead contradicts today's, and must not lengthen an
+/// interval.
 #[must_use]
 pub fn standing(last: LastProof, today: Day, interval: ProofInterval) -> Standing {
     let days = |span: i64| u32::try_from(span).unwrap_or(u32::MAX);
@@ -64,6 +71,9 @@ pub fn standing(last: LastProof, today: Day, interval: ProofInterval) -> Standin
         LastProof::Failed(_) => return Standing::Failed,
         LastProof::Changed(day) => return Standing::Changed(ago(day)),
         LastProof::Unfounded(day) => return Standing::Unfounded(ago(day)),
+        LastProof::Passed(day) if day.0.saturating_sub(today.0) > ZONES_DIFFER => {
+            return Standing::Ahead(days(day.0.saturating_sub(today.0)));
+        }
         LastProof::Passed(day) => day.min(today),
     };
     let due = made.0.saturating_add(i64::from(interval.days));

@@ -5,6 +5,7 @@
 //! refused, because a file that says `250` has not said whether it means millimetres or inches.
 
 mod kinds;
+mod measure;
 mod parse;
 mod range;
 
@@ -12,6 +13,7 @@ pub use kinds::{
     Acceleration, Angle, Density, Fraction, HeatRate, Length, Mass, MassFlow, Pitch, Power,
     Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep, Time, Turns, Volume, VolumeFlow,
 };
+pub use measure::Measure;
 pub use parse::{QuantityError, Unit};
 pub use range::Range;
 

@@ -106,8 +106,6 @@ pub(super) const ANSWER: Bounds<Time> =
     Bounds::new(Time::from_s(10.0), Time::from_s(120.0), PRACTICE);
 /// Microamperes in one count of an analogue input.
 pub(super) const MICROAMPERE: Bounds<f64> = Bounds::new(0.01, 100.0, PRACTICE);
-/// Set-point of an interlock, in the row's own unit; the row knows its limits.
-pub(super) const SET_POINT: Bounds<f64> = Bounds::new(-1e6, 1e6, "the row of the matrix");
 /// Delay of an interlock; the row knows its limit.
 pub(super) const DELAY: Bounds<Time> =
     Bounds::new(Time::from_s(0.0), Time::from_s(60.0), "the row of the matrix");

@@ -26,7 +26,7 @@ pub use line::{LineId, LineSpec, Parity, StopBits};
 pub use spindle::{GearTable, InverterRegisters, InverterSpec, SpindleSpec};
 pub use together::check_together;
 
-use crate::quantity::{Length, Time};
+use crate::quantity::{Length, Measure, Time};
 
 /// Whether the rig is the bench's twin or a machine that can hurt somebody.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -65,8 +65,8 @@ pub enum FlameWatch {
 pub struct InterlockFigures {
     /// The row's key in the matrix.
     pub key: String,
-    /// Set-point in the row's own unit.
-    pub set_point: Option<f64>,
+    /// Set-point, in a unit of the row's dimension.
+    pub set_point: Option<Measure>,
     /// Delay before it counts.
     pub delay: Option<Time>,
     /// How long all must be in order before it counts as gone.

@@ -140,10 +140,10 @@ fn interlocks(table: &mut Table<'_>) -> Option<Vec<InterlockFigures>> {
             table.report(
                 Problem::error(table.path(), format!("\"{key}\" is no name of a row"))
                     .accepted("lower-case letters a to z, digits and `_`")
-                    .help("the rows are listed by `evenpass rig matrix`"),
+                    .help("`evenpass rig matrix --keys` lists the rows"),
             );
         }
-        let set_point = table.optional_number("set_point", &bounds::SET_POINT);
+        let set_point = table.optional_measure("set_point");
         let delay = table.optional_quantity("delay", &bounds::DELAY);
         let delay_off = table.optional_quantity("delay_off", &bounds::DELAY);
         let tag = table.optional_text("tag");

@@ -140,6 +140,8 @@ pub enum Cause {
     Unattended,
     /// The drive says that homing failed.
     HomingFailed,
+    /// The drive let go of the carriage in the middle of a homing.
+    DriveLetGo,
     /// Homing took too long.
     HomingTooLong,
     /// Nobody began the homing.
@@ -236,6 +238,7 @@ impl fmt::Display for Cause {
             Self::FuseTooLong => "nobody called the band wet in time",
             Self::Unattended => "nobody answered the attendance request",
             Self::HomingFailed => "the drive says that homing failed",
+            Self::DriveLetGo => "the drive let go of the carriage during the homing",
             Self::HomingTooLong => "homing took too long",
             Self::HomingNotBegun => "nobody pressed start to begin the homing",
             Self::ProgramShort => "the program has nothing where its next part is due",

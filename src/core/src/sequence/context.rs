@@ -3,7 +3,7 @@
 //! stale.
 
 use crate::image::{Analogue, AxisReading, Contact, Inputs, Level, Outputs, Referenced};
-use crate::interlock::{Verdict, is_purge_air};
+use crate::interlock::Verdict;
 use crate::moment::Moment;
 use crate::program::{FuseStep, PreheatStep, Program, SprayStep, Step, TorchPlan};
 use crate::proof::Strokes;
@@ -177,7 +177,7 @@ impl<'a> Scan<'a> {
     pub(super) fn sees_air(&self, torch: Option<&TorchPlan>) -> bool {
         let found = self.value(Analogue::CarrierPressure).map(Pressure::from_bar);
         let set = torch.map(|torch| torch.carrier_pressure);
-        is_purge_air(found, set, self.figures.vented_below)
+        self.figures.purge_air.is_seen(found, set)
     }
 
     /// Guard shut, and the extraction proved.

@@ -6,7 +6,7 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use crate::image::{AxisDemand, Coil, Contact, Outputs, SpindleDemand, Travel};
-use crate::interlock::Class;
+use crate::interlock::{Class, PurgeAir};
 use crate::moment::Moment;
 use crate::program::TorchPlan;
 use crate::quantity::{
@@ -53,6 +53,7 @@ pub(super) struct Figures {
     pub(super) homing: Speed,
     pub(super) ramp: Acceleration,
     pub(super) vented_below: Pressure,
+    pub(super) purge_air: PurgeAir,
     pub(super) vented_within: Duration,
     pub(super) attend_every: Duration,
     pub(super) attend_within: Duration,
@@ -74,6 +75,7 @@ impl Figures {
             homing: rig.axis.homing,
             ramp: rig.axis.ramp,
             vented_below: rig.field.isolation.vented_below,
+            purge_air: PurgeAir::of(rig),
             vented_within: rig.field.isolation.within.to_duration(),
             attend_every: rig.attendance.every.to_duration(),
             attend_within: rig.attendance.answer_within.to_duration(),

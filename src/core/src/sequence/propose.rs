@@ -4,7 +4,7 @@
 use core::time::Duration;
 
 use crate::cia402::PowerState;
-use crate::image::{AxisDemand, Coil, DriveEnable, Level};
+use crate::image::{Analogue, AxisDemand, Coil, DriveEnable, Level};
 use crate::interlock::{Acknowledged, Class};
 use crate::moment::Moment;
 
@@ -53,7 +53,10 @@ impl State {
         }
 
         let gas = [Coil::Fuel, Coil::Oxygen].into_iter().any(|gas| scan.outputs.coil(gas).is_on());
-        // A valve stroked in proving lets nothing flow: there is nothing to purge afterwards.
+        // A valve stroked in proving lets nothing flow, unless its gas shows after all.
+        if leaked(machine, scan) {
+            machine.purge = Owed::Owed;
+        }
         let flows = gas && machine.leaf != Leaf::Proving;
         if flows || scan.outputs.powder.now.is_on() {
             scan.energise(Coil::CarrierAir);
@@ -125,6 +128,14 @@ impl State {
             scan.energise(Coil::LampWhite);
         }
     }
+}
+
+/// Whether a valve stood open in the last scan with its gas behind it.
+fn leaked(machine: &Machine, scan: &Scan<'_>) -> bool {
+    [(Coil::Fuel, Analogue::FuelPressure), (Coil::Oxygen, Analogue::OxygenPressure)]
+        .into_iter()
+        .filter(|(valve, _)| machine.last.coil(*valve).is_on())
+        .any(|(_, gas)| scan.value(gas).is_some_and(|bar| bar >= scan.figures.vented_below.bar()))
 }
 
 /// Whether a prompt calls a person to the machine. Wetting is watched for all the time; the lamp

@@ -10,6 +10,11 @@ use super::{MOVES_MM_S, STANDS_RPM, Violation};
 
 /// Everything has to be off for so long to count as rest, us.
 const RESTS_US: u64 = 1_000_000;
+/// A coil that its own fault energised drops so long after that is mended: the module's cycle and
+/// the relay, us.
+const OWN_COIL_ENDS_US: u64 = 100_000;
+/// From a press to what it begins: the longest debounce and the handshake with a drive, us.
+const CARRIED_OUT_US: u64 = 500_000;
 
 /// Buttons that may begin something, and their contacts. Reset is not among them.
 const ACTS: [(Button, Discrete); 4] = [
@@ -27,10 +32,19 @@ const COILS: [Coil; 5] =
 pub(crate) struct Unbidden {
     quiet_since: Option<u64>,
     at_rest: bool,
+    motor_rpm: f64,
+    /// Since when the motor has run out, with nothing else asked.
+    runs_out_since: Option<u64>,
+    /// When what rests now was let go of: when the motor began to run out.
+    released_at: u64,
     acted_at: Option<u64>,
     /// Until when the program's clock has stood or been behind.
     clock_stood_until: u64,
     buttons: u16,
+    /// When a contact of a button was last faulty.
+    button_lied_at: Option<u64>,
+    /// When last a coil was energised by its own fault, and nothing else.
+    own_coil_at: Option<u64>,
     /// How often it came to rest.
     pub(crate) rests: u64,
     /// How often something began after a rest.
@@ -92,16 +106,41 @@ impl Unbidden {
         let driven = COILS.iter().any(|coil| on(truth.coils, coil));
         let moves = truth.torch_mm_s.abs() > MOVES_MM_S;
         let turns = truth.spindle_rpm >= STANDS_RPM || truth.motor_rpm >= STANDS_RPM;
+        let faulty =
+            |(_, contact): &(Button, Discrete)| declared.is_faulty(Target::Discrete(*contact));
+        if ACTS.iter().any(faulty) {
+            self.button_lied_at = Some(truth.time_us);
+        }
+        // What a coil's own fault energises is not begun by the program, and ends no rest.
+        let alone = !coils.is_empty() && !driven && !moves && !turns;
+        let now_us = truth.time_us;
+        let ends = self.own_coil_at.is_some_and(|at| now_us - at <= OWN_COIL_ENDS_US);
+        let sticking = alone && coils.iter().all(|coil| sticks(*coil));
+        if sticking || (alone && ends) {
+            self.excuses.extend((!ends).then_some(Excuse::OwnCoil));
+            self.own_coil_at = if sticking { Some(now_us) } else { self.own_coil_at };
+            return None;
+        }
+        let was = std::mem::replace(&mut self.motor_rpm, truth.motor_rpm);
+        if driven || moves || truth.motor_rpm > was {
+            self.runs_out_since = None;
+        } else if truth.motor_rpm < was {
+            self.runs_out_since.get_or_insert(now_us);
+        }
         let energised = !coils.is_empty() || driven || moves || turns;
         if !energised {
-            let since = *self.quiet_since.get_or_insert(truth.time_us);
-            if !self.at_rest && truth.time_us - since >= RESTS_US {
+            if self.quiet_since.is_none() {
+                self.released_at = self.runs_out_since.unwrap_or(now_us);
+            }
+            let since = *self.quiet_since.get_or_insert(now_us);
+            if !self.at_rest && now_us - since >= RESTS_US {
                 self.at_rest = true;
                 self.rests += 1;
             }
             return None;
         }
-        let quiet_since = self.quiet_since.take();
+        // An act while the spindle still runs out is one after the rest was asked for.
+        let quiet_since = self.quiet_since.take().map(|since| self.released_at.min(since));
         if !std::mem::replace(&mut self.at_rest, false) {
             return None;
         }
@@ -113,7 +152,8 @@ impl Unbidden {
             self.excuses.push(Excuse::OwnCoil);
             return None;
         }
-        if ACTS.iter().any(|(_, contact)| declared.is_faulty(Target::Discrete(*contact))) {
+        // A press that a contact made by itself is carried out some scans later.
+        if self.button_lied_at.is_some_and(|at| now_us - at <= CARRIED_OUT_US) {
             self.excuses.push(Excuse::ButtonContact);
             return None;
         }

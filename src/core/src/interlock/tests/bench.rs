@@ -30,7 +30,7 @@ const SAFE_WHEN_OFF: [Contact; 8] = [
 ];
 
 /// The shipped bench with slower budgets, every contact wired and its park at 710 mm.
-pub(super) fn rig() -> Rig {
+pub(in super::super) fn rig() -> Rig {
     let bench = support::bench();
     Rig {
         field: FieldSpec {

@@ -2,21 +2,26 @@
 
 use super::bench::{Bench, rig};
 use crate::image::Analogue;
-use crate::interlock::matrix::{Tighter, rows};
+use crate::interlock::matrix::{Tighter, row, rows};
 use crate::interlock::{FigureProblem, Interlocks, check_figures};
-use crate::quantity::Time;
+use crate::quantity::{Measure, Time};
 use crate::rig::{InterlockFigures, Rig};
 
 fn rig_with(key: &str, set_point: Option<f64>, delay: Option<f64>) -> Rig {
     let mut rig = rig();
     rig.interlocks.push(InterlockFigures {
         key: key.to_owned(),
-        set_point,
+        set_point: set_point.map(|value| Measure::new(value, unit_of(key))),
         delay: delay.map(Time::from_s),
         delay_off: None,
         tag: Some("PT-101".to_owned()),
     });
     rig
+}
+
+/// The unit of the row's own figure.
+fn unit_of(key: &str) -> &'static str {
+    row(key).and_then(|row| row.set_point).map_or("%", |own| own.unit)
 }
 
 fn problem(rig: &Rig) -> FigureProblem {
@@ -52,6 +57,43 @@ fn any_set_point_may_be_tightened_and_none_loosened() {
         let found = problem(&rig_with(row.key, Some(f64::NAN), None));
         assert!(matches!(found, FigureProblem::NoFigure { .. }), "{}", row.key);
     }
+}
+
+#[test]
+fn a_set_point_that_would_stop_a_healthy_machine_is_taken_for_a_slip() {
+    for (key, value, words) in [
+        (
+            "fuel_high",
+            1.2,
+            "interlock.fuel_high.set_point: 1.2 % would stop a machine on which all is well; \
+             accepted: 100 % to 130 %; see that the unit and the decimal point are what was meant",
+        ),
+        (
+            "oxygen_poor_air",
+            21.5,
+            "interlock.oxygen_poor_air.set_point: 21.5 % would stop a machine on which all is \
+             well; accepted: 19.5 % to 20.9 %; see that the unit and the decimal point are what \
+             was meant",
+        ),
+    ] {
+        assert_eq!(problem(&rig_with(key, Some(value), None)).to_string(), words);
+    }
+    for (key, value) in [("drive_silent", 0.0), ("part_hot", -5000.0), ("hopper_empty", 999_999.0)] {
+        let found = problem(&rig_with(key, Some(value), None));
+        assert!(matches!(found, FigureProblem::BeyondSense { .. }), "{key}: {found}");
+    }
+}
+
+#[test]
+fn a_set_point_in_a_unit_of_another_dimension_names_the_right_ones() {
+    let mut rig = rig_with("fuel_limit", Some(0.9), None);
+    rig.interlocks[0].set_point = Some(Measure::new(80.0, "%"));
+    assert_eq!(
+        problem(&rig).to_string(),
+        "interlock.fuel_limit.set_point: 80 % is no figure in bar, which this interlock compares; \
+         accepted: a number and a unit (bar, mbar, kPa, MPa, Pa, psi); `evenpass rig matrix` \
+         prints the program's own figure with its unit"
+    );
 }
 
 #[test]

@@ -75,6 +75,9 @@ impl Proofs {
                     Standing::Unfounded(days) => format!(
                         "of its proof test {days} days ago nobody knows what the row was then"
                     ),
+                    Standing::Ahead(days) => {
+                        format!("its proof test is dated {days} days from now")
+                    }
                     Standing::Never | Standing::DueIn(_) | Standing::Late(_) => {
                         "it was never proved".to_owned()
                     }

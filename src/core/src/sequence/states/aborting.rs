@@ -58,10 +58,10 @@ enum Purge {
         /// Since when air is seen.
         seen: Option<Moment>,
         /// Whether the interlocks were told that it is left to the next lighting. It is made all
-        /// the same once air is back.
+        /// the same once air is back and the torch is known to be clear.
         left: Level,
     },
-    /// Made, or left to the next lighting: told to the interlocks.
+    /// Made: told to the interlocks.
     Told,
 }
 
@@ -78,8 +78,8 @@ impl Purge {
             return;
         }
         if let Some(why) = hindrance(machine, scan) {
+            (*asked, *seen) = (None, None);
             leave(why, left, scan);
-            *self = Self::Told;
             return;
         }
         if scan.verdict.effects.air_off == Veto::Imposed {

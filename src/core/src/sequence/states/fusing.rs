@@ -12,7 +12,7 @@ use super::super::leaf::Leaf;
 use super::super::machine::Machine;
 use super::super::state::{State, Toward};
 use super::super::steps::{self, is_late};
-use super::holding;
+use super::{holding, starting};
 use crate::moment::Moment;
 use crate::program::FuseStep;
 use crate::quantity::{Length, Range};
@@ -61,6 +61,11 @@ pub(in super::super) fn heating(
             *place = Place::Withdrawn;
         }
         Place::Withdrawn if coat.is_some_and(|coat| coat < step.window.high) => {
+            // As from every wait at the park: a spindle that has stopped meanwhile holds.
+            if let Some(wrong) = starting::spindle_is_wrong(machine, scan) {
+                machine.setback = Some(wrong);
+                return holding::begin(wrong, machine, scan);
+            }
             *place = Place::OverBand;
         }
         Place::OverBand if scan.is_at(toward.end(band)) => {

@@ -11,6 +11,7 @@ use super::super::machine::Machine;
 use super::super::prompt::Ask;
 use super::super::state::State;
 use super::super::steps::is_late;
+use crate::cia402::PowerState;
 use crate::image::{Analogue, AxisDemand, Coil, Contact, HomingRequest, Level, Referenced};
 use crate::interlock::durations::JOG_LEASE;
 use crate::moment::Moment;
@@ -46,9 +47,28 @@ pub(in super::super) enum Homing {
         until: Moment,
         /// Whether the datum bit has been seen off, so that an on is a new one.
         seen_off: Level,
+        /// Whether the drive has been seen with torque.
+        torque: Level,
     },
     /// The datum is found; the carriage goes to the park, where a job begins.
-    Returning { until: Moment },
+    Returning {
+        until: Moment,
+        /// Whether the drive has been seen with torque.
+        torque: Level,
+    },
+}
+
+/// Whether the drive has let go of a carriage that it had torque on. What would move on by itself
+/// once it takes hold again needs a new act. A drive in fault, unknown or silent is a matter of the
+/// interlocks, which trip for it.
+fn has_let_go(torque: &mut Level, scan: &Scan<'_>) -> bool {
+    let Some(axis) = scan.axis() else { return false };
+    match axis.power {
+        PowerState::OperationEnabled => *torque = Level::On,
+        PowerState::Unknown | PowerState::Fault | PowerState::FaultReactionActive => {}
+        _ => return torque.is_on(),
+    }
+    false
 }
 
 impl Homing {
@@ -70,12 +90,15 @@ impl Homing {
                 machine.fall_back(State::NotReady, Cause::HomingNotBegun)
             }
             Self::Waiting { .. } => Outcome::Handled,
-            Self::Seeking { since, until, seen_off } => {
+            Self::Seeking { since, until, seen_off, torque } => {
                 if !scan.is_on(Contact::EnablingKey) {
                     return machine.fall_back(State::NotReady, Cause::KeyOff);
                 }
                 if is_late(*until, scan) {
                     return machine.fall_back(State::NotReady, Cause::HomingTooLong);
+                }
+                if has_let_go(torque, scan) {
+                    return machine.fall_back(State::NotReady, Cause::DriveLetGo);
                 }
                 let Some(axis) = scan.axis() else { return Outcome::Handled };
                 if axis.homing_failed == Level::On && scan.now.since(*since) >= STALE_DATUM {
@@ -89,16 +112,19 @@ impl Homing {
                 if fresh && found {
                     machine.setback = None;
                     let until = scan.now + Machine::patience_to(scan.park(), scan);
-                    *self = Self::Returning { until };
+                    *self = Self::Returning { until, torque: Level::Off };
                 }
                 Outcome::Handled
             }
-            Self::Returning { until } => {
+            Self::Returning { until, torque } => {
                 if !scan.is_on(Contact::EnablingKey) {
                     return machine.fall_back(State::NotReady, Cause::KeyOff);
                 }
                 if scan.is_parked() {
                     return machine.go(State::NotReady, Cause::HomingDone);
+                }
+                if has_let_go(torque, scan) {
+                    return machine.fall_back(State::NotReady, Cause::DriveLetGo);
                 }
                 if is_late(*until, scan) {
                     return machine.fall_back(State::NotReady, Cause::NotParked);
@@ -134,6 +160,7 @@ impl Homing {
                     since: scan.now,
                     until: scan.now + patience,
                     seen_off: Level::Off,
+                    torque: Level::Off,
                 };
                 Outcome::Handled
             }

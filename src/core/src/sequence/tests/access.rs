@@ -105,9 +105,8 @@ fn wet_can_be_taken_back_and_the_band_is_heated_again() {
     assert_eq!(plant.sequence.status().progress.and_then(|p| p.band), Some((1, 2)));
 }
 
-#[test]
-fn a_coat_above_the_ceiling_withdraws_the_torch_turns_on_and_comes_back() {
-    // The plant's coat stays under 1100: the ceiling is lowered.
+/// A coat just above the ceiling. The plant's coat stays under 1100: the ceiling is lowered.
+fn too_hot() -> Plant {
     let mut program = whole_job();
     if let crate::program::Step::Fuse(step) = &mut std::sync::Arc::make_mut(&mut program).steps[3] {
         step.ceiling = crate::quantity::Temperature::from_celsius(1090.0);
@@ -119,6 +118,26 @@ fn a_coat_above_the_ceiling_withdraws_the_torch_turns_on_and_comes_back() {
     while plant.coat <= 1090.0 {
         plant.scan();
     }
+    plant
+}
+
+#[test]
+fn a_spindle_that_stopped_while_the_coat_cooled_holds_before_the_torch_leaves_the_park() {
+    let mut plant = too_hot();
+    while plant.position < 329.5 {
+        plant.scan();
+    }
+    plant.gear = Some(0.0);
+    plant.rpm = 0.0;
+    while plant.leaf() != Leaf::HeldLit {
+        plant.scan();
+        assert!(plant.position > 329.0, "it left the park over a part that stands");
+    }
+}
+
+#[test]
+fn a_coat_above_the_ceiling_withdraws_the_torch_turns_on_and_comes_back() {
+    let mut plant = too_hot();
     let hot = plant.now;
     while plant.position < 320.0 {
         plant.scan();

@@ -206,6 +206,26 @@ fn a_purge_forbidden_by_the_interlocks_is_made_once_they_allow_it_and_then_told(
     assert!(plant.wishes.contains(&told));
 }
 
+/// A position that is unknown for a moment puts the purge off, and does not give it up.
+#[test]
+fn a_purge_whose_torch_was_not_known_to_be_clear_for_a_moment_is_made_after_it() {
+    use crate::sequence::Wish;
+    let mut plant = reach(Leaf::Crossing);
+    plant.trip(CarriageEffect::Retreat);
+    while !plant.outputs.coil(Coil::CarrierAir).is_on() || plant.leaf() == Leaf::Crossing {
+        plant.scan();
+    }
+    let there = plant.position;
+    plant.position = 100.0;
+    plant.scan();
+    plant.scan();
+    assert!(!plant.outputs.coil(Coil::CarrierAir).is_on(), "no air over the part");
+    plant.position = there;
+    plant.run(6.0);
+    assert!(plant.wishes.contains(&Wish::PurgeLeft) && plant.wishes.contains(&Wish::PurgeDone));
+    assert!(!plant.sequence.situation().purge_owed.is_on());
+}
+
 /// No compressed air: the trip is not kept for ever, and no torch is lit unpurged.
 #[test]
 fn a_purge_without_air_is_told_as_left_stays_owed_and_is_made_once_air_is_back() {

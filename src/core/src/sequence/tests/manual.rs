@@ -73,6 +73,25 @@ fn the_key_turned_off_ends_the_return_to_the_park_and_a_stuck_carriage_does_not_
 }
 
 #[test]
+fn a_homing_that_the_drive_let_go_of_does_not_go_on_by_itself() {
+    for runs in [0.3, 4.0] {
+        let mut plant = reach(Leaf::Homing);
+        plant.position = 40.0;
+        plant.unhome();
+        plant.press(Contact::StartButton);
+        plant.run(runs);
+        plant.lets_go = true;
+        plant.scan();
+        plant.lets_go = false;
+        plant.scan();
+        assert_ne!(plant.leaf(), Leaf::Homing, "after {runs} s");
+        assert_eq!(plant.sequence.status().setback, Some(Cause::DriveLetGo));
+        plant.run(5.0);
+        assert_eq!(plant.outputs.axis, AxisDemand::Off);
+    }
+}
+
+#[test]
 fn homing_that_nobody_begins_is_given_up() {
     let mut plant = reach(Leaf::Homing);
     plant.run(61.0);
@@ -234,6 +253,7 @@ fn proving_strokes_what_is_asked_for_and_only_in_the_scan_it_is_asked_for() {
     assert!(!plant.outputs.powder.now.is_on());
     plant.scan();
     assert!(!plant.outputs.coil(Coil::Fuel).is_on(), "not asked for again");
+    assert!(!plant.sequence.situation().purge_owed.is_on(), "nothing has flowed");
 }
 
 #[test]
@@ -261,6 +281,7 @@ fn gas_that_appears_in_proving_shuts_the_valves_in_the_same_scan() {
         stroke(&mut plant);
         if plant.leaf() != Leaf::Proving {
             assert!(!plant.outputs.coil(Coil::Fuel).is_on());
+            assert!(plant.sequence.situation().purge_owed.is_on(), "it came out of the torch");
             return;
         }
     }

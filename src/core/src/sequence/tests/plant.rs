@@ -65,6 +65,8 @@ pub(super) struct Plant {
     pub(super) blind: Option<Failure>,
     pub(super) lies: bool,
     pub(super) drive_fault: bool,
+    /// The drive takes its torque away, and says so.
+    pub(super) lets_go: bool,
     /// The line is busy: the next ON edge is dropped, and the job held for it.
     pub(super) drops: bool,
     moves_from: Option<Moment>,
@@ -106,6 +108,7 @@ impl Plant {
             blind: None,
             lies: false,
             drive_fault: false,
+            lets_go: false,
             drops: false,
             moves_from: None,
             target: f64::NAN,
@@ -369,7 +372,7 @@ impl Plant {
         if self.outputs.drive == DriveEnable::ClearFault {
             self.drive_fault = false;
         }
-        let powered = !matches!(self.outputs.axis, AxisDemand::Off);
+        let powered = !matches!(self.outputs.axis, AxisDemand::Off) && !self.lets_go;
         let homing_attained = Level::from_bit(self.homed);
         let reading = AxisReading {
             power: match (self.drive_fault, powered) {
