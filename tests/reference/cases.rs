@@ -5,6 +5,7 @@
 use std::error::Error;
 use std::io::Write;
 
+use evenpass_core::model::even::{Problem, choose};
 use evenpass_core::model::{
     Bar, Coverage, Feed, Feeding, Loss, Plume, Shape, Source, Switching, Travel, coat, ripple,
 };
@@ -102,7 +103,29 @@ fn answer(case: &Value) -> Answer<Value> {
     for (field, value) in more.into_iter().flatten() {
         out[field] = value;
     }
+    if case.get("planner").is_some() {
+        out["plan"] = plan(case, shape, plume, stations)?;
+    }
     Ok(out)
+}
+
+fn plan(case: &Value, shape: Shape, plume: Plume, stations: Vec<f64>) -> Answer<Value> {
+    let at = |path: &str| number(case, path);
+    let problem = Problem {
+        shape,
+        plume,
+        rate: at("/powder/powder_rate_kg_s")?,
+        zone: (at("/coated_zone_m/0")?, at("/coated_zone_m/1")?),
+        overrun: (at("/planner/powder_overrun_low_m")?, at("/planner/powder_overrun_high_m")?),
+        stations,
+        target: at("/planner/target_thickness_m")?,
+        feed: (at("/planner/feed_min_m_s")?, at("/planner/feed_max_m_s")?),
+        acceleration: None,
+        turns: None,
+    };
+    let candidates: Vec<u32> = serde_json::from_value(case["planner"]["passes_to_consider"].clone())?;
+    let choice = choose(&problem, &candidates)?.ok_or("no number of passes to consider")?;
+    Ok(json!({ "passes": choice.even.passes, "feed_profile": choice.even.feed() }))
 }
 
 fn evenness(thickness: &[f64], stations: &[f64], inside: (f64, f64)) -> Map<String, Value> {

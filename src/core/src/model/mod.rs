@@ -6,6 +6,7 @@
 
 mod conduction;
 mod deposit;
+pub mod even;
 mod feeding;
 mod helix;
 mod shape;

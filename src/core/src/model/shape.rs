@@ -54,6 +54,14 @@ impl Shape {
         slices
     }
 
+    /// Where the radius jumps, m.
+    pub fn steps(&self) -> impl Iterator<Item = f64> {
+        self.points.windows(2).filter_map(|pair| match pair {
+            [a, b] if a.0 >= b.0 && a.1 != b.1 => Some(a.0),
+            _ => None,
+        })
+    }
+
     /// The pieces that have a length.
     fn pieces(&self) -> impl DoubleEndedIterator<Item = ((f64, f64), (f64, f64))> {
         let pairs = self.points.windows(2).filter_map(|pair| match pair {

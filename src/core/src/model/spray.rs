@@ -76,7 +76,12 @@ impl Plume {
     /// of the plume, and symmetric about the torch's side, so that half of them are counted twice.
     #[must_use]
     pub fn ring(&self, radius: f64, slope: f64) -> Ring {
-        let count = (PI * radius / self.sigma_lateral).ceil().max(48.0);
+        self.ring_of(radius, slope, 48.0)
+    }
+
+    /// The same with at least this many strips.
+    pub(super) fn ring_of(&self, radius: f64, slope: f64, least: f64) -> Ring {
+        let count = (PI * radius / self.sigma_lateral).ceil().max(least);
         let step = PI / 2.0 / count;
         let mut strips = Vec::new();
         let mut done = 0.0;
@@ -126,6 +131,11 @@ impl Ring {
     /// Beyond this offset it catches nothing, m.
     #[must_use]
     pub fn reach(&self) -> f64 {
-        self.strips.iter().fold(0.0, |reach, strip| strip.spread.max(reach)) * REACH
+        self.reach_of(REACH)
+    }
+
+    /// This many standard deviations of the widest strip, m.
+    pub(super) fn reach_of(&self, deviations: f64) -> f64 {
+        self.strips.iter().fold(0.0, |reach, strip| strip.spread.max(reach)) * deviations
     }
 }
