@@ -5,6 +5,10 @@ use super::solve::Even;
 /// Points of the feed are no wider apart, m. The feed is linear between them and the weight is
 /// not: at half a standard deviation that would cost 0.5 to 0.9 %.
 const POINTS: f64 = 1e-3;
+/// From one point to the next the feed changes by no more than this factor: a chord of the feed
+/// then gives the weight to 0.08 %. At 1 mm alone a feed that leaps between its bounds would be
+/// 0.7 % off at the ends.
+const FACTOR: f64 = 1.1;
 
 impl Even {
     /// `[z, v]` in m and m/s over the window, at most 1 mm apart; linear between them.
@@ -14,12 +18,15 @@ impl Even {
         let feed = |weight: f64| (passes / weight).clamp(self.limits.0, self.limits.1);
         let mut points = Vec::new();
         for (a, b) in self.weights.iter().zip(self.weights.iter().skip(1)) {
-            let count = ((b.0 - a.0) / POINTS - 1e-9).ceil().max(1.0);
-            let mut done = 0.0;
-            while done < count {
-                let share = done / count;
-                points.push((a.0 + share * (b.0 - a.0), feed(a.1 + share * (b.1 - a.1))));
-                done += 1.0;
+            let slope = (b.1 - a.1) / (b.0 - a.0);
+            let (mut place, mut weight) = *a;
+            // A remainder shorter than a tenth of a micrometre is rounding.
+            while place < b.0 - 1e-7 {
+                points.push((place, feed(weight)));
+                let leap = if slope > 0.0 { FACTOR - 1.0 } else { 1.0 - 1.0 / FACTOR };
+                let step = (weight * leap / slope.abs()).min(POINTS);
+                place += step;
+                weight += slope * step;
             }
         }
         points.extend(self.weights.last().map(|last| (last.0, feed(last.1))));
