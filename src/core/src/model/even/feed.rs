@@ -6,9 +6,9 @@ use super::solve::Even;
 /// not: at half a standard deviation that would cost 0.5 to 0.9 %.
 const POINTS: f64 = 1e-3;
 /// From one point to the next the feed changes by no more than this factor: a chord of the feed
-/// then gives the weight to 0.08 %. At 1 mm alone a feed that leaps between its bounds would be
+/// then gives the weight to 0.02 %. At 1 mm alone a feed that leaps between its bounds would be
 /// 0.7 % off at the ends.
-const FACTOR: f64 = 1.1;
+const FACTOR: f64 = 1.05;
 
 impl Even {
     /// `[z, v]` in m and m/s over the window, at most 1 mm apart; linear between them.
