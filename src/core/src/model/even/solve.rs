@@ -132,7 +132,8 @@ impl<'a> Field<'a> {
             changes: self.changes(passes, last, scale),
             floor: 0.0,
         };
-        let start = 1.0_f64.clamp(least.powf(0.9) * most.powf(0.1), least.powf(0.1) * most.powf(0.9));
+        let start =
+            1.0_f64.clamp(least.powf(0.9) * most.powf(0.1), least.powf(0.1) * most.powf(0.9));
         let finer = self.problem.plume.sigma_axial / PER_SIGMA / self.grid.spacing;
         let finer = finer.powi(3);
         let start = vec![start; self.grid.cells + 1];
@@ -189,7 +190,8 @@ impl<'a> Field<'a> {
             return true;
         }
         let Some(last) = last else {
-            let free = self.problem.acceleration.is_none_or(|most| found.acceleration() < 0.98 * most);
+            let free =
+                self.problem.acceleration.is_none_or(|most| found.acceleration() < 0.98 * most);
             return free && self.problem.turns.is_none();
         };
         let pairs = found.weights.iter().zip(&last.weights);
@@ -224,7 +226,8 @@ impl<'a> Field<'a> {
         let sums: Vec<(f64, f64)> =
             rows.iter().map(|row| (row.weights.iter().sum(), row.base)).collect();
         let error = |weight: f64| {
-            sums.iter().fold(0.0_f64, |most, (sum, base)| most.max((sum * weight + base - 1.0).abs()))
+            sums.iter()
+                .fold(0.0_f64, |most, (sum, base)| most.max((sum * weight + base - 1.0).abs()))
         };
         let least = sums.iter().fold(f64::INFINITY, |least, (sum, _)| least.min(*sum));
         let (mut low, mut high) = (range.0, range.1.min(2.0 / least).max(range.0));
