@@ -6,6 +6,7 @@ use evenpass_core::model::even::{Problem, choose};
 use evenpass_core::model::{
     Bar, Coverage, Feed, Feeding, Loss, Plume, Shape, Source, Switching, Travel, coat, ripple,
 };
+use serde::de::DeserializeOwned;
 use serde_json::{Map, Value, json};
 
 pub(crate) type Answer<T> = Result<T, Box<dyn Error>>;
@@ -16,10 +17,15 @@ pub(crate) fn number(case: &Value, path: &str) -> Answer<f64> {
     found.ok_or_else(|| format!("{path}: expected a number").into())
 }
 
+/// Anything by its path.
+fn read<T: DeserializeOwned>(case: &Value, path: &str) -> Answer<T> {
+    let found = case.pointer(path).ok_or_else(|| format!("{path}: missing"))?;
+    serde_json::from_value(found.clone()).map_err(|why| format!("{path}: {why}").into())
+}
+
 /// A list of pairs by its path.
 pub(crate) fn pairs(case: &Value, path: &str) -> Answer<Vec<(f64, f64)>> {
-    let list = case.pointer(path).ok_or_else(|| format!("{path}: expected a list of pairs"))?;
-    Ok(serde_json::from_value(list.clone())?)
+    read(case, path)
 }
 
 /// The part of a case.
@@ -51,7 +57,7 @@ pub(crate) fn answer(case: &Value) -> Answer<Value> {
         Some(feed) => Feed::Constant(feed),
         None => Feed::Profile(pairs(case, "/program/feed_profile")?),
     };
-    let passes = serde_json::from_value(case["program"]["passes"].clone())?;
+    let passes = read(case, "/program/passes")?;
     let travel = Travel::new(
         (at("/program/travel_start_m")?, at("/program/travel_end_m")?),
         passes,
@@ -64,9 +70,9 @@ pub(crate) fn answer(case: &Value) -> Answer<Value> {
         delay: at("/powder/transport_delay_s")?,
         rise: at("/powder/rise_time_constant_s")?,
         fall: at("/powder/fall_time_constant_s")?,
-        switching: match case["powder"]["switch_mode"].as_str() {
-            Some("per_pass") => Switching::PerPass,
-            Some("continuous") => Switching::Continuous,
+        switching: match read::<String>(case, "/powder/switch_mode")?.as_str() {
+            "per_pass" => Switching::PerPass,
+            "continuous" => Switching::Continuous,
             _ => return Err("/powder/switch_mode: expected per_pass or continuous".into()),
         },
         edges: (at("/powder/edge_low_m")?, at("/powder/edge_high_m")?),
@@ -75,14 +81,17 @@ pub(crate) fn answer(case: &Value) -> Answer<Value> {
     };
     let commands = feeding.commands(&travel);
     let flow = feeding.flow(&commands);
-    let stations: Vec<f64> = serde_json::from_value(case["stations_z_m"].clone())?;
+    let stations: Vec<f64> = read(case, "/stations_z_m")?;
     let sprayed = coat(&shape, &plume, &Coverage::of(&travel, &flow), &stations);
     let (za, zb) = (at("/coated_zone_m/0")?, at("/coated_zone_m/1")?);
     let pitch = travel.largest_feed() / (at("/spindle_rpm")? / 60.0);
     let middle = shape.at(f64::midpoint(za, zb)).0;
+    let inside = (za + 2.0 * plume.sigma_axial, zb - 2.0 * plume.sigma_axial);
     let first: Vec<Value> =
         commands.iter().take(6).map(|c| json!([c.at, u8::from(c.on)])).collect();
-    let mut out = json!({
+    let mut out = evenness(&sprayed.thickness, &stations, inside);
+    out.extend(heat(case, &shape, &travel)?);
+    let others = json!({
         "mass_fed_kg": flow.total(),
         "mass_intercepted_kg": sprayed.masses.intercepted,
         "mass_on_part_kg": sprayed.masses.on_part,
@@ -94,15 +103,11 @@ pub(crate) fn answer(case: &Value) -> Answer<Value> {
         "pitch_at_max_feed_m": pitch,
         "helical_ripple_amplitude": ripple(&plume, middle, pitch),
     });
-    let inside = (za + 2.0 * plume.sigma_axial, zb - 2.0 * plume.sigma_axial);
-    let more = [evenness(&sprayed.thickness, &stations, inside), heat(case, &shape, &travel)?];
-    for (field, value) in more.into_iter().flatten() {
-        out[field] = value;
-    }
+    out.extend(others.as_object().cloned().unwrap_or_default());
     if case.get("planner").is_some() {
-        out["plan"] = plan(case, shape, plume, stations)?;
+        out.insert("plan".into(), plan(case, shape, plume, stations)?);
     }
-    Ok(out)
+    Ok(Value::Object(out))
 }
 
 fn plan(case: &Value, shape: Shape, plume: Plume, stations: Vec<f64>) -> Answer<Value> {
@@ -119,8 +124,7 @@ fn plan(case: &Value, shape: Shape, plume: Plume, stations: Vec<f64>) -> Answer<
         acceleration: None,
         turns: None,
     };
-    let candidates: Vec<u32> =
-        serde_json::from_value(case["planner"]["passes_to_consider"].clone())?;
+    let candidates: Vec<u32> = read(case, "/planner/passes_to_consider")?;
     let choice = choose(&problem, &candidates)?.ok_or("no number of passes to consider")?;
     Ok(json!({ "passes": choice.even.passes, "feed_profile": choice.even.feed() }))
 }
@@ -167,7 +171,7 @@ fn heat(case: &Value, shape: &Shape, travel: &Travel) -> Answer<Map<String, Valu
         power: at("/heat/net_power_W")?,
         sigma_axial: at("/heat/heat_sigma_axial_m")?,
         sigma_lateral: at("/heat/heat_sigma_lateral_m")?,
-        lit_in_dwell: case["heat"]["flame_on_during_dwell"].as_bool().ok_or("no dwell flame")?,
+        lit_in_dwell: read(case, "/heat/flame_on_during_dwell")?,
     };
     let capacity = at("/heat/density_kg_m3")? * at("/heat/specific_heat_J_kgK")?;
     let initial = at("/heat/initial_C")?;

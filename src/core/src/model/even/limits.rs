@@ -51,7 +51,7 @@ impl Limits<'_> {
         out.extend(y.weights.iter());
         out.extend(y.weights.iter().map(|weight| -weight));
         if !self.changes.is_empty() {
-            let change = || y.weights.windows(2).map(|pair| differ(pair));
+            let change = || y.weights.windows(2).map(differ);
             out.extend(change().map(|change| -change));
             out.extend(change());
         }

@@ -1,11 +1,14 @@
 //! The even feed on parts that nobody chose: it always answers, keeps its bounds, and is never
-//! worse than the best constant feed.
+//! worse than the best constant feed. `EVENPASS_SEEDS` asks for more than 200 of them.
+
+#![expect(clippy::expect_used, reason = "a test fails with what it is about")]
 
 use std::time::Instant;
 
 use evenpass_core::model::even::{End, Field, Problem, Turns, choose, stations};
 use evenpass_core::model::{Plume, Shape};
 
+/// Parts that are tried unless `EVENPASS_SEEDS` says how many.
 const PARTS: u64 = 200;
 
 /// Numbers from a seed (SplitMix64, from memory: G. Steele, D. Lea, C. Flood, 2014).
@@ -95,9 +98,11 @@ fn draw(seed: u64) -> (Problem, u32) {
 
 #[test]
 fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
+    let asked = std::env::var("EVENPASS_SEEDS").ok().and_then(|asked| asked.parse().ok());
+    let parts = asked.unwrap_or(PARTS);
     let mut times = Vec::new();
     let mut better = 0;
-    for seed in 0..PARTS {
+    for seed in 0..parts {
         let (problem, passes) = draw(seed);
         let since = Instant::now();
         let field = Field::new(&problem).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
@@ -115,7 +120,7 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
         if let Some(most) = problem.acceleration {
             assert!(even.acceleration() <= most * 1.001, "seed {seed}: {}", even.acceleration());
         }
-        better += u32::from(even.worst < 0.9 * even.constant_worst);
+        better += u64::from(even.worst < 0.9 * even.constant_worst);
         if seed % 20 == 0 {
             println!(
                 "seed {seed}: {:.2} % ({:.2} %)",
@@ -131,12 +136,12 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
     times.sort_by(f64::total_cmp);
     let at = |share: usize| times[(times.len() - 1) * share / 100];
     println!(
-        "{better} of {PARTS} a tenth better than constant; kernel and solution: median {:.1} ms, p99 {:.1} ms, most {:.1} ms",
+        "{better} of {parts} a tenth better than constant; kernel and solution: median {:.1} ms, p99 {:.1} ms, most {:.1} ms",
         at(50),
         at(99),
         at(100)
     );
-    assert!(better > 80, "only {better} parts gained from it");
+    assert!(better > parts * 2 / 5, "only {better} parts gained from it");
 }
 
 #[test]
