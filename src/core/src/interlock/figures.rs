@@ -179,7 +179,11 @@ impl FigureProblem {
                 Some(Field::SetPoint),
                 format!("{found} {unit} would stop a machine on which all is well"),
             )
-            .accepted(format!("{} {unit} to {} {unit}", strictest.min(*limit), strictest.max(*limit)))
+            .accepted(format!(
+                "{} {unit} to {} {unit}",
+                strictest.min(*limit),
+                strictest.max(*limit)
+            ))
             .help("see that the unit and the decimal point are what was meant"),
             Self::LooserSetPoint { key, found, limit, unit, tighter } => error(
                 key,

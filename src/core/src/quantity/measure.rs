@@ -50,8 +50,7 @@ impl Measure {
     /// The units of the dimension with that base unit, for a message.
     #[must_use]
     pub fn units_like(base: &str) -> String {
-        let like =
-            |units: &&[Unit]| units.first().is_some_and(|first| first.symbol == base);
+        let like = |units: &&[Unit]| units.first().is_some_and(|first| first.symbol == base);
         let units = DIMENSIONS.into_iter().find(like).unwrap_or_default();
         units.iter().map(|unit| unit.symbol).collect::<Vec<_>>().join(", ")
     }

@@ -78,7 +78,8 @@ fn a_set_point_that_would_stop_a_healthy_machine_is_taken_for_a_slip() {
     ] {
         assert_eq!(problem(&rig_with(key, Some(value), None)).to_string(), words);
     }
-    for (key, value) in [("drive_silent", 0.0), ("part_hot", -5000.0), ("hopper_empty", 999_999.0)] {
+    for (key, value) in [("drive_silent", 0.0), ("part_hot", -5000.0), ("hopper_empty", 999_999.0)]
+    {
         let found = problem(&rig_with(key, Some(value), None));
         assert!(matches!(found, FigureProblem::BeyondSense { .. }), "{key}: {found}");
     }
