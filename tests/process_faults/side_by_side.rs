@@ -20,6 +20,9 @@ const WATCHED: Duration = Duration::from_secs(3);
 /// How long after a stall a tripped run is given to end.
 const ENDS_WITHIN: Duration = Duration::from_secs(60);
 
+/// What a machine does that has nothing energised.
+const AT_REST: &str = "at rest";
+
 /// What came of one day.
 #[derive(Debug)]
 pub(crate) struct Told {
@@ -33,6 +36,8 @@ pub(crate) struct Told {
     pub(crate) turns_on: Option<bool>,
     /// The run's own end.
     pub(crate) ended: Option<i32>,
+    /// Whether it waits at rest for a person and says for what.
+    pub(crate) waits: bool,
     /// What must not be.
     pub(crate) broken: Vec<String>,
 }
@@ -46,6 +51,7 @@ impl Told {
             safe_after: BTreeMap::new(),
             turns_on: None,
             ended: None,
+            waits: false,
             broken: Vec::new(),
         }
     }
@@ -227,7 +233,8 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
     Ok(told)
 }
 
-/// Waits for the end of a run that stood still: a trip at once, or the job's end as rehearsed.
+/// Waits for the end of a run that stood still: a trip at once, the job's end as rehearsed, or,
+/// where nothing was energised yet, a machine at rest that says what keeps it from being ready.
 fn after_a_stall(
     told: &mut Told,
     place: &Place,
@@ -241,6 +248,10 @@ fn after_a_stall(
             break status;
         }
         if went_on.elapsed() > longest {
+            if told.doing == AT_REST && waits_and_says_why(place) {
+                told.waits = true;
+                return;
+            }
             if longest == PATIENCE {
                 told.broken.push(format!("neither tripped nor done: {}", place.printed()));
                 return;
@@ -258,6 +269,13 @@ fn after_a_stall(
         Some(0) => as_rehearsed(told, place),
         _ => told.broken.push(format!("{status}: {}", place.printed())),
     }
+}
+
+/// Whether the last that a run told is that it is not ready, and why.
+fn waits_and_says_why(place: &Place) -> bool {
+    let printed = std::fs::read_to_string(place.text("run.txt")).unwrap();
+    let last = printed.lines().last().unwrap_or_default();
+    last.contains("Idle: not ready") && printed.lines().any(|line| line.starts_with("not ready: "))
 }
 
 /// A job that went on after a stall took the states and powder edges of its rehearsal.
@@ -326,5 +344,5 @@ fn doing(lines: &[Value]) -> String {
     if !on("guard_closed") {
         doing.push("guard open".to_owned());
     }
-    if doing.is_empty() { "at rest".to_owned() } else { doing.join(", ") }
+    if doing.is_empty() { AT_REST.to_owned() } else { doing.join(", ") }
 }

@@ -70,7 +70,7 @@ fn legend(page: &mut String, reaction: &Reaction) {
          one frame</li>\
          <li><i class=\"later\">a time or a condition</i> says when the others come; slanted ones \
          are the sequence's</li>\
-         <li>an empty cell leaves the output to the job</li>\
+         <li>an empty cell leaves the output to the job, which in a trip shuts the supply too</li>\
          <li>what is stale or failed counts as open, as pressed or as failed: a broken wire \
          alike</li></ul></div>"
     );

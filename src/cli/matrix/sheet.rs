@@ -16,7 +16,7 @@ columns  Po powder feeder  Fu fuel valve  Ox oxygen valve  Su supply outside the
 cells    the place in the order of effects, then what is done; places of one scan follow at once
          x off or shut   Ai: h held back over the part, e hose empties, p purge
          Ca: r withdrawn if trusted, s stopped, c without torque, p to the park
-         Sp: t keeps turning, s stopped     . left to the job
+         Sp: t keeps turning, s stopped     . left to the job; in a trip it shuts the supply
 class    warn: shown   hold: ordered retreat, may restart   stop: the job ends in order
          trip: latched, reset at the machine          + wired as well, without this program
 causes   what is stale or failed counts as open, as pressed or as failed: a broken wire alike

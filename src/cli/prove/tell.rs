@@ -29,6 +29,11 @@ pub(super) fn begins(at: usize, of: usize, key: &str) {
     show(&format!("[{at}/{of}] {key}: {title}"));
 }
 
+/// What a proof still waits for.
+pub(super) fn missing(what: &str) {
+    show(&format!("    waits    {what}"));
+}
+
 /// An instruction to the person.
 pub(super) fn instruction(instruction: Instruction) {
     match instruction {

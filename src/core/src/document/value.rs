@@ -89,7 +89,9 @@ impl<'a> Value<'a> {
         match Measure::parse(&text) {
             Ok(measure) => Some(measure),
             Err(error) => {
-                let help = error.hint.filter(|hint| !hint.contains(" % if"));
+                // Which unit was meant, nobody knows here.
+                let unsure = |hint: &String| hint.contains("if that is the unit meant");
+                let help = error.hint.filter(|hint| !unsure(hint));
                 self.fail(error.what, error.accepted, help);
                 None
             }
