@@ -198,7 +198,9 @@ fn put_back(
     loop {
         let snapshot = place.look()?;
         restored |= match place.said() {
-            Some(Said::Quit) if !told => return Ok(Some("a person ended it".to_owned())),
+            Some(Said::Quit) if !told => {
+                return Ok(Some("ended before it was answered".to_owned()));
+            }
             said => said.is_some(),
         };
         if !snapshot.verdict.tripped() {

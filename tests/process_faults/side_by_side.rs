@@ -212,8 +212,10 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
         Fate::Stop { still } => {
             read_until(before + still, &mut journal, &mut clocks, &mut lines);
             let went_on = clocks.twin(Instant::now());
+            let told_before = everything_told(&place).len();
             run.signal(Signal::CONT);
-            after_a_stall(&mut told, &place, &mut run, (&mut journal, &mut clocks, &mut lines));
+            let seen = (&mut journal, &mut clocks, &mut lines);
+            after_a_stall(&mut told, &place, told_before, &mut run, seen);
             let stalled = truths(&lines, died - 0.1);
             let without: Vec<Value> =
                 stalled.iter().filter(|line| seconds(line) < went_on).cloned().collect();
@@ -222,10 +224,10 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
                 told.broken.extend(without_a_controller(&without, died));
             }
             // A stop that was asked for before goes on to its end: the torch still leaves.
-            if matches!(told.ended, Some(3 | 4)) {
+            if told.waits || matches!(told.ended, Some(3 | 4)) {
                 told.broken.extend(nothing_came_on(&lines, went_on));
             }
-            if told.ended == Some(3) {
+            if told.waits || told.ended == Some(3) {
                 told.broken.extend(nothing_moved(&lines, went_on));
             }
         }
@@ -238,6 +240,7 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
 fn after_a_stall(
     told: &mut Told,
     place: &Place,
+    told_before: usize,
     run: &mut Process,
     (journal, clocks, lines): (&mut Journal, &mut Clocks, &mut Vec<Value>),
 ) {
@@ -248,7 +251,7 @@ fn after_a_stall(
             break status;
         }
         if went_on.elapsed() > longest {
-            if told.doing == AT_REST && waits_and_says_why(place) {
+            if told.doing == AT_REST && waits_and_says_why(place, told_before) {
                 told.waits = true;
                 return;
             }
@@ -271,11 +274,18 @@ fn after_a_stall(
     }
 }
 
-/// Whether the last that a run told is that it is not ready, and why.
-fn waits_and_says_why(place: &Place) -> bool {
-    let printed = std::fs::read_to_string(place.text("run.txt")).unwrap();
-    let last = printed.lines().last().unwrap_or_default();
-    last.contains("Idle: not ready") && printed.lines().any(|line| line.starts_with("not ready: "))
+/// Whether what a run told since, beyond what it had told before, ends in not being ready, and
+/// says why.
+fn waits_and_says_why(place: &Place, told_before: usize) -> bool {
+    let told = everything_told(place);
+    let since = told.get(told_before..).unwrap_or_default();
+    let last = since.lines().last().unwrap_or_default();
+    last.contains("Idle: not ready") && since.lines().any(|line| line.starts_with("not ready: "))
+}
+
+/// All that the run has printed.
+fn everything_told(place: &Place) -> String {
+    std::fs::read_to_string(place.text("run.txt")).unwrap()
 }
 
 /// A job that went on after a stall took the states and powder edges of its rehearsal.

@@ -2,7 +2,6 @@
 
 use std::io::{self, Write};
 
-use evenpass_core::interlock::matrix::Tighter;
 use evenpass_core::rig::Rig;
 use evenpass_core::scan::RowTimes;
 
@@ -35,13 +34,7 @@ pub(super) fn print(rig: &Rig, rows: &[RowTimes]) -> io::Result<()> {
     for force in rows.iter().map(|times| &times.row) {
         let own = force.row.set_point;
         let (figure, side) = match (own, force.set_point) {
-            (Some(own), Some(figure)) => {
-                let side = match own.tighter {
-                    Tighter::Higher => "or more",
-                    Tighter::Lower => "or less",
-                };
-                (format!("{figure} {}", own.unit), side)
-            }
+            (Some(own), Some(figure)) => (format!("{figure} {}", own.unit), own.tighter.side()),
             _ => ("-".to_owned(), ""),
         };
         sheet.row([

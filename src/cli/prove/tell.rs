@@ -68,7 +68,7 @@ fn outcome(led: &Led) -> String {
             Some(_) => format!("FAILED   {}", proved.found),
         },
         Led::Skipped => "left out".to_owned(),
-        Led::Quit => "ended by a person".to_owned(),
+        Led::Quit => "ended before it was answered".to_owned(),
         Led::Refused(why) => format!("not made: {why}"),
     }
 }

@@ -89,10 +89,7 @@ impl<'a> Value<'a> {
         match Measure::parse(&text) {
             Ok(measure) => Some(measure),
             Err(error) => {
-                // Which unit was meant, nobody knows here.
-                let unsure = |hint: &String| hint.contains("if that is the unit meant");
-                let help = error.hint.filter(|hint| !unsure(hint));
-                self.fail(error.what, error.accepted, help);
+                self.fail(error.what, error.accepted, error.hint);
                 None
             }
         }

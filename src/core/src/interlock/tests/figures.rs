@@ -92,8 +92,8 @@ fn a_set_point_in_a_unit_of_another_dimension_names_the_right_ones() {
     assert_eq!(
         problem(&rig).to_string(),
         "interlock.fuel_limit.set_point: 80 % is no figure in bar, which this interlock compares; \
-         accepted: a number and a unit (bar, mbar, kPa, MPa, Pa, psi); `evenpass rig matrix` \
-         prints the program's own figure with its unit"
+         accepted: a number and a unit (bar, mbar, kPa, MPa, Pa, psi); `evenpass rig matrix \
+         --keys` shows every figure with its unit"
     );
 }
 
