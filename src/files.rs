@@ -75,6 +75,28 @@ pub fn read(path: &Path) -> Result<Source, String> {
     Ok(Source { name, text })
 }
 
+/// Whether `file` may be made, or made anew: never over what was read, and never over an input or
+/// a records file that an option named by mistake.
+///
+/// # Errors
+/// One message: which option, which file, what to do.
+pub fn may_write(option: &str, file: &Path, read: &[&Path]) -> Result<(), String> {
+    let same = |other: &&Path| match (fs::canonicalize(file), fs::canonicalize(other)) {
+        (Ok(file), Ok(other)) => file == other,
+        _ => false,
+    };
+    let is_ours = |ending: &str| matches!(ending, "toml" | "db" | "sqlite");
+    let ending = file.extension().and_then(|ending| ending.to_str());
+    if read.iter().any(same) || (file.exists() && ending.is_some_and(is_ours)) {
+        return Err(format!(
+            "{option}: {} is there already and would be lost\nhelp: name another file, or remove \
+             this one first\n",
+            file.display()
+        ));
+    }
+    Ok(())
+}
+
 /// Where the files of a job are looked for.
 #[derive(Debug, Clone, Copy)]
 pub struct Places<'a> {
@@ -161,4 +183,29 @@ fn warn(problems: &Problems, name: &str, text: &str) {
 /// not matter.
 fn show(warnings: &str) {
     let _ = write!(io::stderr(), "{warnings}");
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::may_write;
+
+    #[test]
+    fn an_output_is_never_written_over_what_was_read_nor_over_an_input_or_a_records_file() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let at = |name: &str| folder.path().join(name);
+        for name in ["recipe", "rig.toml", "runs.sqlite", "page.html"] {
+            fs::write(at(name), "kept").expect("written");
+        }
+        let recipe = at("recipe");
+        assert!(may_write("--html", &recipe, &[&recipe]).is_err());
+        assert!(may_write("--html", &folder.path().join("./recipe"), &[&recipe]).is_err());
+        for name in ["rig.toml", "runs.sqlite"] {
+            let found = may_write("--trace", &at(name), &[&recipe]).expect_err(name);
+            assert!(found.starts_with("--trace: ") && found.contains("would be lost"), "{found}");
+        }
+        assert_eq!(may_write("--html", &at("page.html"), &[&recipe]), Ok(()));
+        assert_eq!(may_write("--html", &at("new.toml"), &[&recipe]), Ok(()));
+    }
 }

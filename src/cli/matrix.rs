@@ -3,11 +3,12 @@
 
 mod asked;
 mod html;
+mod keys;
 mod sheet;
 mod times;
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use evenpass_core::document::nearest;
@@ -33,6 +34,9 @@ pub(super) struct MatrixArguments {
     /// Print how long each row takes until the valves have no current, against what it may.
     #[arg(long)]
     times: bool,
+    /// Print the keys by which a rig file names the rows, with the figures it may tighten.
+    #[arg(long, conflicts_with_all = ["html", "times", "what_if", "json"])]
+    keys: bool,
     /// Say what would happen: SIGNAL=FAULT[,SIGNAL=FAULT...], a fault being ok, off, stuck,
     /// garbage, wrong, slow, delayed, intermittent, a level or a value with its unit.
     #[arg(long, value_name = "SIGNAL=FAULT", conflicts_with = "times")]
@@ -64,6 +68,10 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
             None => today(),
         };
         let page = html::page(&rig, &date, &reaction, &rows);
+        let read: Vec<&Path> = arguments.rig.iter().map(PathBuf::as_path).collect();
+        if let Err(problem) = files::may_write("--html", file, &read) {
+            return say::bad_input(&problem);
+        }
         return match fs::write(file, page) {
             Ok(()) => Exit::Done,
             Err(trouble) => say::failed(&format!("{}: {trouble}", file.display())),
@@ -72,6 +80,7 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
     let printed = match (arguments.json, arguments.times) {
         (true, _) => say::json(&as_json(&rig, &reaction, &rows)),
         (false, true) => times::print(&rig, &reaction, &rows),
+        (false, false) if arguments.keys => keys::print(&rig, &rows),
         (false, false) => sheet::print(&rig, &rows),
     };
     say::printed(printed)

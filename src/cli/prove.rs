@@ -215,7 +215,7 @@ fn not_made(made: &Made) -> Option<Value> {
     let why = match &made.led {
         Led::Proved(_) => return None,
         Led::Skipped => "left out by the person",
-        Led::Quit => "ended by the person",
+        Led::Quit => "ended before it was answered",
         Led::Refused(why) => why.as_str(),
     };
     Some(json!({ "interlock": made.key, "why": why }))

@@ -18,7 +18,7 @@ use super::{Exit, Setting, ending, response, say};
 use crate::attendant::{Attended, End};
 use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
-use crate::files::Job;
+use crate::files::{self, Job};
 use crate::keeping::{self, Keeping};
 use crate::record::RunKind;
 use crate::record::facts::passes;
@@ -71,6 +71,11 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
+    if let Some(trace) = &arguments.trace
+        && let Err(problem) = files::may_write("--trace", trace, &[&arguments.recipe])
+    {
+        return say::bad_input(&problem);
+    }
     let rehearsed = match rehearse(arguments, &job, &plan) {
         Ok(rehearsed) => rehearsed,
         Err(problem) => return say::failed(&problem),

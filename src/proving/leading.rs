@@ -63,6 +63,8 @@ pub trait Place {
     /// # Errors
     /// The controller is gone, in words.
     fn done(&mut self) -> Result<(), String>;
+    /// Tells the person what is still missing before a proof can begin.
+    fn missing(&mut self, what: &str);
     /// Tells the person.
     fn tell(&mut self, instruction: Instruction);
     /// What the person has said since.
@@ -115,6 +117,7 @@ fn enter(place: &mut impl Place) -> Result<Option<Led>, String> {
     let begun = place.look()?.at;
     let mut asked: Option<Moment> = None;
     let mut against = String::new();
+    let mut told = String::new();
     loop {
         let snapshot = place.look()?;
         if snapshot.status.leaf == Leaf::Proving {
@@ -130,9 +133,15 @@ fn enter(place: &mut impl Place) -> Result<Option<Led>, String> {
                 Answer::Denied(denial) => format!("{}; {}", denial.why, denial.help),
                 Answer::Accepted | Answer::AlreadySo => String::new(),
             };
+            if !against.is_empty() && against != told {
+                place.missing(&against);
+                told.clone_from(&against);
+            }
         }
-        if place.said() == Some(Said::Quit) {
-            return Ok(Some(Led::Quit));
+        match place.said() {
+            Some(Said::Quit) => return Ok(Some(Led::Quit)),
+            Some(Said::Skip) => return Ok(Some(Led::Skipped)),
+            Some(Said::Done) | None => {}
         }
     }
 }
@@ -189,7 +198,9 @@ fn put_back(
     loop {
         let snapshot = place.look()?;
         restored |= match place.said() {
-            Some(Said::Quit) if !told => return Ok(Some("a person ended it".to_owned())),
+            Some(Said::Quit) if !told => {
+                return Ok(Some("ended before it was answered".to_owned()));
+            }
             said => said.is_some(),
         };
         if !snapshot.verdict.tripped() {

@@ -118,6 +118,9 @@ impl Place for Twin {
         Ok(())
     }
 
+    /// Nobody at the twin has to be told: what is missing comes by itself.
+    fn missing(&mut self, _: &str) {}
+
     fn tell(&mut self, instruction: Instruction) {
         // Told again what is about to be done changes nothing.
         if self.pending.is_none_or(|(_, pending)| pending != instruction) {

@@ -173,8 +173,12 @@ impl RecordError {
                 Self::NotRecords { file, found: "it is not a database" }
             }
             Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { file, what: source.to_string() },
+            Some(ErrorCode::CannotOpen) if file.is_dir() => {
+                Self::NotRecords { file, found: "it is a folder" }
+            }
             Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
-                let folder = file.parent().unwrap_or(Path::new(".")).to_owned();
+                let named = file.parent().filter(|folder| !folder.as_os_str().is_empty());
+                let folder = named.unwrap_or(Path::new(".")).to_owned();
                 Self::Folder { folder, source: io::Error::other(source) }
             }
             _ => Self::Storage { file, source },

@@ -166,7 +166,15 @@ fn proof(row: &Row<'_>) -> rusqlite::Result<ProofRecord> {
 
 fn text<T: std::str::FromStr>(row: &Row<'_>, name: &str) -> rusqlite::Result<T> {
     let text: String = row.get(name)?;
-    text.parse().map_err(|_| rusqlite::Error::InvalidColumnName(format!("{name}: {text}")))
+    text.parse().map_err(|_| {
+        let interlock: String = row.get("interlock").unwrap_or_default();
+        let place = row.as_ref().column_index(name).unwrap_or_default();
+        let words = format!(
+            "the proof of {interlock} has `{text}` as its {name}: something else than this \
+             program has changed the file; take it back from a copy"
+        );
+        rusqlite::Error::FromSqlConversionFailure(place, rusqlite::types::Type::Text, words.into())
+    })
 }
 
 /// SQLite's integers are signed; 2^63 us is 292,000 years.

@@ -70,9 +70,11 @@ fn worst(told: &[Told]) {
     let stopped: Vec<&Told> =
         told.iter().filter(|one| matches!(one.fate, Fate::Stop { .. })).collect();
     let went_on = stopped.iter().filter(|one| one.ended == Some(0)).count();
+    let waits = stopped.iter().filter(|one| one.waits).count();
     let tripped = stopped.iter().filter(|one| one.ended == Some(3)).count();
     println!(
-        "of {} stops {tripped} tripped and {went_on} went on, to a job as rehearsed",
+        "of {} stops {tripped} tripped, {went_on} went on to a job as rehearsed, {waits} wait at rest and \
+         say for what",
         stopped.len()
     );
     let turning = told.iter().filter(|one| one.turns_on == Some(true)).count();

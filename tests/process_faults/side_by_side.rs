@@ -20,6 +20,9 @@ const WATCHED: Duration = Duration::from_secs(3);
 /// How long after a stall a tripped run is given to end.
 const ENDS_WITHIN: Duration = Duration::from_secs(60);
 
+/// What a machine does that has nothing energised.
+const AT_REST: &str = "at rest";
+
 /// What came of one day.
 #[derive(Debug)]
 pub(crate) struct Told {
@@ -33,6 +36,8 @@ pub(crate) struct Told {
     pub(crate) turns_on: Option<bool>,
     /// The run's own end.
     pub(crate) ended: Option<i32>,
+    /// Whether it waits at rest for a person and says for what.
+    pub(crate) waits: bool,
     /// What must not be.
     pub(crate) broken: Vec<String>,
 }
@@ -46,6 +51,7 @@ impl Told {
             safe_after: BTreeMap::new(),
             turns_on: None,
             ended: None,
+            waits: false,
             broken: Vec::new(),
         }
     }
@@ -206,8 +212,10 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
         Fate::Stop { still } => {
             read_until(before + still, &mut journal, &mut clocks, &mut lines);
             let went_on = clocks.twin(Instant::now());
+            let told_before = everything_told(&place).len();
             run.signal(Signal::CONT);
-            after_a_stall(&mut told, &place, &mut run, (&mut journal, &mut clocks, &mut lines));
+            let seen = (&mut journal, &mut clocks, &mut lines);
+            after_a_stall(&mut told, &place, told_before, &mut run, seen);
             let stalled = truths(&lines, died - 0.1);
             let without: Vec<Value> =
                 stalled.iter().filter(|line| seconds(line) < went_on).cloned().collect();
@@ -216,10 +224,10 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
                 told.broken.extend(without_a_controller(&without, died));
             }
             // A stop that was asked for before goes on to its end: the torch still leaves.
-            if matches!(told.ended, Some(3 | 4)) {
+            if told.waits || matches!(told.ended, Some(3 | 4)) {
                 told.broken.extend(nothing_came_on(&lines, went_on));
             }
-            if told.ended == Some(3) {
+            if told.waits || told.ended == Some(3) {
                 told.broken.extend(nothing_moved(&lines, went_on));
             }
         }
@@ -227,10 +235,12 @@ fn play(day: Day) -> Result<Told, NotKeptUp> {
     Ok(told)
 }
 
-/// Waits for the end of a run that stood still: a trip at once, or the job's end as rehearsed.
+/// Waits for the end of a run that stood still: a trip at once, the job's end as rehearsed, or,
+/// where nothing was energised yet, a machine at rest that says what keeps it from being ready.
 fn after_a_stall(
     told: &mut Told,
     place: &Place,
+    told_before: usize,
     run: &mut Process,
     (journal, clocks, lines): (&mut Journal, &mut Clocks, &mut Vec<Value>),
 ) {
@@ -241,6 +251,10 @@ fn after_a_stall(
             break status;
         }
         if went_on.elapsed() > longest {
+            if told.doing == AT_REST && waits_and_says_why(place, told_before) {
+                told.waits = true;
+                return;
+            }
             if longest == PATIENCE {
                 told.broken.push(format!("neither tripped nor done: {}", place.printed()));
                 return;
@@ -258,6 +272,20 @@ fn after_a_stall(
         Some(0) => as_rehearsed(told, place),
         _ => told.broken.push(format!("{status}: {}", place.printed())),
     }
+}
+
+/// Whether what a run told since, beyond what it had told before, ends in not being ready, and
+/// says why.
+fn waits_and_says_why(place: &Place, told_before: usize) -> bool {
+    let told = everything_told(place);
+    let since = told.get(told_before..).unwrap_or_default();
+    let last = since.lines().last().unwrap_or_default();
+    last.contains("Idle: not ready") && since.lines().any(|line| line.starts_with("not ready: "))
+}
+
+/// All that the run has printed.
+fn everything_told(place: &Place) -> String {
+    std::fs::read_to_string(place.text("run.txt")).unwrap()
 }
 
 /// A job that went on after a stall took the states and powder edges of its rehearsal.
@@ -326,5 +354,5 @@ fn doing(lines: &[Value]) -> String {
     if !on("guard_closed") {
         doing.push("guard open".to_owned());
     }
-    if doing.is_empty() { "at rest".to_owned() } else { doing.join(", ") }
+    if doing.is_empty() { AT_REST.to_owned() } else { doing.join(", ") }
 }

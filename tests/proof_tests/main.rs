@@ -186,6 +186,9 @@ impl Place for Leaking {
     fn done(&mut self) -> Result<(), String> {
         self.twin.done()
     }
+    fn missing(&mut self, what: &str) {
+        self.twin.missing(what);
+    }
     fn tell(&mut self, instruction: Instruction) {
         if matches!(instruction, Instruction::Act(..)) {
             // 12 mA of a transmitter of 0 to 2.5 bar.

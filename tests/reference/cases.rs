@@ -2,189 +2,22 @@
 //! `cargo run --release --example reference-cases -- CASES.json`. It reads none of the answers
 //! that such a file may hold.
 
-use std::error::Error;
 use std::io::Write;
 
-use evenpass_core::model::even::{Problem, choose};
-use evenpass_core::model::{
-    Bar, Coverage, Feed, Feeding, Loss, Plume, Shape, Source, Switching, Travel, coat, ripple,
-};
-use serde_json::{Map, Value, json};
+use serde_json::{Map, Value};
 
-type Answer<T> = Result<T, Box<dyn Error>>;
+mod answering;
 
-fn main() -> Answer<()> {
+fn main() -> answering::Answer<()> {
     let path = std::env::args().nth(1).ok_or("expected the path of a file of cases")?;
     let cases: Vec<Value> = serde_json::from_str(&std::fs::read_to_string(path)?)?;
     let mut answers = Map::new();
     for case in &cases {
-        let id = case["id"].as_str().ok_or("a case has no id")?;
-        answers.insert(id.to_owned(), answer(case).map_err(|why| format!("{id}: {why}"))?);
+        let id = case.get("id").and_then(Value::as_str).ok_or("a case has no id")?;
+        answers
+            .insert(id.to_owned(), answering::answer(case).map_err(|why| format!("{id}: {why}"))?);
     }
     serde_json::to_writer(std::io::stdout().lock(), &answers)?;
     writeln!(std::io::stdout())?;
     Ok(())
-}
-
-/// A number by its path.
-fn number(case: &Value, path: &str) -> Answer<f64> {
-    let found = case.pointer(path).and_then(Value::as_f64);
-    found.ok_or_else(|| format!("{path}: expected a number").into())
-}
-
-/// A list of pairs by its path.
-fn pairs(case: &Value, path: &str) -> Answer<Vec<(f64, f64)>> {
-    let list = case.pointer(path).ok_or_else(|| format!("{path}: expected a list of pairs"))?;
-    Ok(serde_json::from_value(list.clone())?)
-}
-
-fn answer(case: &Value) -> Answer<Value> {
-    let at = |path: &str| number(case, path);
-    let shape = Shape::new(pairs(case, "/part/profile_z_R_m")?).ok_or("the outline falls")?;
-    let plume = Plume {
-        standoff: at("/torch/standoff_m")?,
-        reference_radius: at("/torch/standoff_reference_radius_m")?,
-        sigma_axial: at("/torch/sigma_axial_m")?,
-        sigma_lateral: at("/torch/sigma_lateral_m")?,
-        growth: at("/torch/sigma_growth_half_angle_deg")?.to_radians().tan(),
-        exponent: at("/torch/angle_exponent")?,
-        efficiency: at("/torch/base_deposition_efficiency")?,
-        density: at("/torch/as_sprayed_density_kg_m3")?,
-    };
-    let feed = match case.pointer("/program/feed_m_s").and_then(Value::as_f64) {
-        Some(feed) => Feed::Constant(feed),
-        None => Feed::Profile(pairs(case, "/program/feed_profile")?),
-    };
-    let passes = serde_json::from_value(case["program"]["passes"].clone())?;
-    let travel = Travel::new(
-        (at("/program/travel_start_m")?, at("/program/travel_end_m")?),
-        passes,
-        &feed,
-        at("/program/accel_m_s2")?,
-        (at("/program/lead_in_s")?, at("/program/reversal_dwell_s")?),
-    );
-    let feeding = Feeding {
-        rate: at("/powder/powder_rate_kg_s")?,
-        delay: at("/powder/transport_delay_s")?,
-        rise: at("/powder/rise_time_constant_s")?,
-        fall: at("/powder/fall_time_constant_s")?,
-        switching: match case["powder"]["switch_mode"].as_str() {
-            Some("per_pass") => Switching::PerPass,
-            Some("continuous") => Switching::Continuous,
-            _ => return Err("/powder/switch_mode: expected per_pass or continuous".into()),
-        },
-        edges: (at("/powder/edge_low_m")?, at("/powder/edge_high_m")?),
-        leads: (at("/powder/lead_on_s")?, at("/powder/lead_off_s")?),
-        poll: at("/powder/poll_s")?,
-    };
-    let commands = feeding.commands(&travel);
-    let flow = feeding.flow(&commands);
-    let stations: Vec<f64> = serde_json::from_value(case["stations_z_m"].clone())?;
-    let sprayed = coat(&shape, &plume, &Coverage::of(&travel, &flow), &stations);
-    let (za, zb) = (at("/coated_zone_m/0")?, at("/coated_zone_m/1")?);
-    let pitch = travel.largest_feed() / (at("/spindle_rpm")? / 60.0);
-    let middle = shape.at(f64::midpoint(za, zb)).0;
-    let first: Vec<Value> =
-        commands.iter().take(6).map(|c| json!([c.at, u8::from(c.on)])).collect();
-    let mut out = json!({
-        "mass_fed_kg": flow.total(),
-        "mass_intercepted_kg": sprayed.masses.intercepted,
-        "mass_on_part_kg": sprayed.masses.on_part,
-        "mass_wasted_kg": flow.total() - sprayed.masses.on_part,
-        "pass_time_s": travel.pass_time(),
-        "total_motion_time_s": travel.total_time(),
-        "powder_command_count": commands.len(),
-        "first_powder_commands": first,
-        "pitch_at_max_feed_m": pitch,
-        "helical_ripple_amplitude": ripple(&plume, middle, pitch),
-    });
-    let inside = (za + 2.0 * plume.sigma_axial, zb - 2.0 * plume.sigma_axial);
-    let more = [evenness(&sprayed.thickness, &stations, inside), heat(case, &shape, &travel)?];
-    for (field, value) in more.into_iter().flatten() {
-        out[field] = value;
-    }
-    if case.get("planner").is_some() {
-        out["plan"] = plan(case, shape, plume, stations)?;
-    }
-    Ok(out)
-}
-
-fn plan(case: &Value, shape: Shape, plume: Plume, stations: Vec<f64>) -> Answer<Value> {
-    let at = |path: &str| number(case, path);
-    let problem = Problem {
-        shape,
-        plume,
-        rate: at("/powder/powder_rate_kg_s")?,
-        zone: (at("/coated_zone_m/0")?, at("/coated_zone_m/1")?),
-        overrun: (at("/planner/powder_overrun_low_m")?, at("/planner/powder_overrun_high_m")?),
-        stations,
-        target: at("/planner/target_thickness_m")?,
-        feed: (at("/planner/feed_min_m_s")?, at("/planner/feed_max_m_s")?),
-        acceleration: None,
-        turns: None,
-    };
-    let candidates: Vec<u32> = serde_json::from_value(case["planner"]["passes_to_consider"].clone())?;
-    let choice = choose(&problem, &candidates)?.ok_or("no number of passes to consider")?;
-    Ok(json!({ "passes": choice.even.passes, "feed_profile": choice.even.feed() }))
-}
-
-fn evenness(thickness: &[f64], stations: &[f64], inside: (f64, f64)) -> Map<String, Value> {
-    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
-    let all = mean(thickness);
-    let worst = thickness.iter().fold(0.0_f64, |worst, h| worst.max((h / all - 1.0).abs()));
-    let mut out = Map::new();
-    out.insert("thickness_m".into(), json!(thickness));
-    out.insert("mean_thickness_m".into(), json!(all));
-    out.insert("evenness_max_dev_from_mean".into(), json!(worst));
-    let interior: Vec<f64> = thickness
-        .iter()
-        .zip(stations)
-        .filter(|(_, z)| (inside.0..=inside.1).contains(*z))
-        .map(|(h, _)| *h)
-        .collect();
-    if interior.len() >= 3 {
-        let (low, high) = interior
-            .iter()
-            .fold((f64::MAX, 0.0_f64), |range, h| (range.0.min(*h), range.1.max(*h)));
-        let within = mean(&interior);
-        out.insert("interior_mean_thickness_m".into(), json!(within));
-        let ripple = (high - low) / (2.0 * within);
-        out.insert("interior_ripple_half_peak_to_peak".into(), json!(ripple));
-        for (field, end) in
-            [("end_ratio_low", thickness.first()), ("end_ratio_high", thickness.last())]
-        {
-            out.insert(field.into(), json!(end.map(|h| h / within)));
-        }
-    }
-    out
-}
-
-fn heat(case: &Value, shape: &Shape, travel: &Travel) -> Answer<Map<String, Value>> {
-    let at = |path: &str| number(case, path);
-    let loss = Loss {
-        convection: at("/heat/h_conv_W_m2K")?,
-        emissivity: at("/heat/emissivity")?,
-        ambient: at("/heat/ambient_C")?,
-    };
-    let source = Source {
-        power: at("/heat/net_power_W")?,
-        sigma_axial: at("/heat/heat_sigma_axial_m")?,
-        sigma_lateral: at("/heat/heat_sigma_lateral_m")?,
-        lit_in_dwell: case["heat"]["flame_on_during_dwell"].as_bool().ok_or("no dwell flame")?,
-    };
-    let capacity = at("/heat/density_kg_m3")? * at("/heat/specific_heat_J_kgK")?;
-    let initial = at("/heat/initial_C")?;
-    let steel = (at("/heat/conductivity_W_mK")?, capacity);
-    let mut bar = Bar::new(shape, at("/part/bore_radius_m")?, steel, loss, initial);
-    let heated = bar.heat(travel, &source);
-    let along = |share: f64| bar.at(shape.low() + share * (shape.high() - shape.low()));
-    let mut out = Map::new();
-    let ends: Vec<f64> = [0.1, 0.3, 0.5, 0.7, 0.9].into_iter().map(along).collect();
-    out.insert("temperature_end_at_fractions_C".into(), json!(ends));
-    out.insert("temperature_end_mean_C".into(), json!(bar.mean()));
-    out.insert("temperature_end_max_C".into(), json!(bar.hottest()));
-    out.insert("temperature_peak_C".into(), json!(heated.peak));
-    out.insert("temperature_mid_after_each_pass_C".into(), json!(heated.mid_after_passes));
-    out.insert("heat_stored_J".into(), json!(bar.stored_above(initial)));
-    Ok(out)
 }

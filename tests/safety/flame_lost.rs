@@ -69,7 +69,7 @@ fn powder_fuel_and_oxygen_are_off_three_tenths_after_the_flame_is_lost_and_the_t
     // Where it was first not seen, which is up to a poll and a scan after it went out.
     let place: f64 = rest.split(' ').next().and_then(|z| z.parse().ok()).expect("a place");
     near("place told", place, 160.0, FEED * 0.08 + 0.05);
-    assert!(rest.split_at(5).1.starts_with(" mm -"), "toward the chuck: {first}");
+    assert!(rest.split_at(5).1.starts_with(" mm toward the chuck:"), "toward the chuck: {first}");
 }
 
 #[test]

@@ -17,7 +17,7 @@ pub(super) fn print(rig: &Rig, found: &WhatIf) -> io::Result<()> {
     writeln!(to, "by the interlocks themselves; the machine around them is sketched")?;
     section("Rows that watch it", &judged(found), to)?;
     if found.confirmed.is_empty() {
-        writeln!(to, "\nNothing is confirmed: the job goes on.")?;
+        writeln!(to, "\nNothing is confirmed, and nothing is taken away.")?;
     }
     for cause in &found.confirmed {
         let place = match cause.role {

@@ -70,7 +70,7 @@ fn legend(page: &mut String, reaction: &Reaction) {
          one frame</li>\
          <li><i class=\"later\">a time or a condition</i> says when the others come; slanted ones \
          are the sequence's</li>\
-         <li>an empty cell leaves the output to the job</li>\
+         <li>an empty cell leaves the output to the job, which in a trip shuts the supply too</li>\
          <li>what is stale or failed counts as open, as pressed or as failed: a broken wire \
          alike</li></ul></div>"
     );
@@ -144,6 +144,11 @@ fn table(page: &mut String, title: &str, date: &str, rows: &[RowTimes]) {
     put!(page, "</table>");
 }
 
+/// Behind a figure that the rig has tightened.
+const fn star(tightened: bool) -> &'static str {
+    if tightened { " &#9733;" } else { "" }
+}
+
 fn row(page: &mut String, times: &RowTimes) {
     let in_force = &times.row;
     let row = in_force.row;
@@ -157,17 +162,18 @@ fn row(page: &mut String, times: &RowTimes) {
         .unwrap_or_default();
     put!(
         page,
-        "<td class=\"cause\"><b>{}</b><br>{}<br><small>{tag}{}</small></td>",
+        "<td class=\"cause\"><b>{}</b><br>{}{}<br><small>{tag}{}</small></td>",
         escaped(row.title),
         escaped(&in_force.condition()),
+        star(in_force.is_set_point_tightened()),
         escaped(&in_force.origin.words())
     );
     put!(page, "<td class=\"arming\">{}</td>", row.arming.words());
-    let star = if in_force.is_tightened() { " &#9733;" } else { "" };
     let mut delays = format!(
-        "on {} s{star}<br>off {} s",
+        "on {} s<br>off {} s{}",
         seconds(in_force.delay.as_secs_f64()),
-        seconds(in_force.delay_off.as_secs_f64())
+        seconds(in_force.delay_off.as_secs_f64()),
+        star(in_force.are_delays_tightened())
     );
     if row.class == Class::Trip {
         let _ = write!(

@@ -16,7 +16,7 @@ columns  Po powder feeder  Fu fuel valve  Ox oxygen valve  Su supply outside the
 cells    the place in the order of effects, then what is done; places of one scan follow at once
          x off or shut   Ai: h held back over the part, e hose empties, p purge
          Ca: r withdrawn if trusted, s stopped, c without torque, p to the park
-         Sp: t keeps turning, s stopped     . left to the job
+         Sp: t keeps turning, s stopped     . left to the job; in a trip it shuts the supply
 class    warn: shown   hold: ordered retreat, may restart   stop: the job ends in order
          trip: latched, reset at the machine          + wired as well, without this program
 causes   what is stale or failed counts as open, as pressed or as failed: a broken wire alike
@@ -74,7 +74,7 @@ fn cells(times: &RowTimes) -> [String; 6] {
         evenpass_core::interlock::matrix::Circuit::AlsoWired => "+",
         evenpass_core::interlock::matrix::Circuit::Software => "",
     };
-    let tightened = if in_force.is_tightened() { "*" } else { "" };
+    let star = |tightened: bool| if tightened { "*" } else { "" };
     let signal = match &in_force.tag {
         Some(tag) => format!("{tag} ({})", in_force.origin.words()),
         None => in_force.origin.words(),
@@ -82,12 +82,18 @@ fn cells(times: &RowTimes) -> [String; 6] {
     [
         row.number.to_string(),
         format!("{}{wired}", row.class.word()),
-        format!("{}: {}", row.title, in_force.condition()),
+        format!(
+            "{}: {}{}",
+            row.title,
+            in_force.condition(),
+            star(in_force.is_set_point_tightened())
+        ),
         signal,
         format!(
-            "{} / {}{tightened}",
+            "{} / {}{}",
             seconds(in_force.delay.as_secs_f64()),
-            seconds(in_force.delay_off.as_secs_f64())
+            seconds(in_force.delay_off.as_secs_f64()),
+            star(in_force.are_delays_tightened())
         ),
         effects(row),
     ]

@@ -111,6 +111,10 @@ impl Place for Machine {
         self.order(Order::ProofDone)
     }
 
+    fn missing(&mut self, what: &str) {
+        tell::missing(what);
+    }
+
     fn tell(&mut self, instruction: Instruction) {
         // What was typed before the instruction does not answer it.
         while self.typed.try_recv().is_ok() {}

@@ -29,6 +29,11 @@ pub(super) fn begins(at: usize, of: usize, key: &str) {
     show(&format!("[{at}/{of}] {key}: {title}"));
 }
 
+/// What a proof still waits for.
+pub(super) fn missing(what: &str) {
+    show(&format!("    waits    {what}"));
+}
+
 /// An instruction to the person.
 pub(super) fn instruction(instruction: Instruction) {
     match instruction {
@@ -63,7 +68,7 @@ fn outcome(led: &Led) -> String {
             Some(_) => format!("FAILED   {}", proved.found),
         },
         Led::Skipped => "left out".to_owned(),
-        Led::Quit => "ended by a person".to_owned(),
+        Led::Quit => "ended before it was answered".to_owned(),
         Led::Refused(why) => format!("not made: {why}"),
     }
 }

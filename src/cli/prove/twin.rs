@@ -51,6 +51,10 @@ impl Place for Interruptible {
         self.twin.done()
     }
 
+    fn missing(&mut self, what: &str) {
+        self.twin.missing(what);
+    }
+
     fn tell(&mut self, instruction: Instruction) {
         self.twin.tell(instruction);
     }

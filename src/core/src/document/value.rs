@@ -89,8 +89,7 @@ impl<'a> Value<'a> {
         match Measure::parse(&text) {
             Ok(measure) => Some(measure),
             Err(error) => {
-                let help = error.hint.filter(|hint| !hint.contains(" % if"));
-                self.fail(error.what, error.accepted, help);
+                self.fail(error.what, error.accepted, error.hint);
                 None
             }
         }

@@ -173,20 +173,24 @@ impl FigureProblem {
                 format!("{found} is no figure in {unit}, which this interlock compares"),
             )
             .accepted(format!("a number and a unit ({})", Measure::units_like(unit)))
-            .help("`evenpass rig matrix` prints the program's own figure with its unit"),
+            .help("`evenpass rig matrix --keys` shows every figure with its unit"),
             Self::BeyondSense { key, found, strictest, limit, unit } => error(
                 key,
                 Some(Field::SetPoint),
                 format!("{found} {unit} would stop a machine on which all is well"),
             )
-            .accepted(format!("{} {unit} to {} {unit}", strictest.min(*limit), strictest.max(*limit)))
+            .accepted(format!(
+                "{} {unit} to {} {unit}",
+                strictest.min(*limit),
+                strictest.max(*limit)
+            ))
             .help("see that the unit and the decimal point are what was meant"),
             Self::LooserSetPoint { key, found, limit, unit, tighter } => error(
                 key,
                 Some(Field::SetPoint),
                 format!("{found} {unit} is looser than the program's {limit} {unit}"),
             )
-            .accepted(format!("{limit} {unit} {}: {only_tighter}", side(*tighter)))
+            .accepted(format!("{limit} {unit} {}: {only_tighter}", tighter.side()))
             .help("tighten it, or leave it out"),
             Self::ShorterDelayOff { key, found, limit } => error(
                 key,
@@ -203,14 +207,6 @@ impl FigureProblem {
             .accepted(format!("{limit} or less: {only_tighter}"))
             .help("shorten it, or leave it out"),
         }
-    }
-}
-
-/// In words: on which side of a figure the stricter ones lie.
-const fn side(tighter: Tighter) -> &'static str {
-    match tighter {
-        Tighter::Higher => "or more",
-        Tighter::Lower => "or less",
     }
 }
 

@@ -75,12 +75,16 @@ impl InForce {
         self.row.condition(self.set_point.unwrap_or_default())
     }
 
-    /// Whether the rig is stricter than the program.
+    /// Whether the rig's set-point is stricter than the program's.
     #[must_use]
-    pub fn is_tightened(&self) -> bool {
-        self.delay != self.row.delay
-            || self.delay_off != self.row.delay_off
-            || self.set_point != self.row.set_point.map(|own| own.value)
+    pub fn is_set_point_tightened(&self) -> bool {
+        self.set_point != self.row.set_point.map(|own| own.value)
+    }
+
+    /// Whether a delay of the rig's is stricter than the program's.
+    #[must_use]
+    pub fn are_delays_tightened(&self) -> bool {
+        self.delay != self.row.delay || self.delay_off != self.row.delay_off
     }
 }
 

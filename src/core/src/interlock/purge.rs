@@ -23,7 +23,11 @@ impl PurgeAir {
     pub fn of(rig: &Rig) -> Self {
         let tightened = rig.interlocks.iter().find(|figures| figures.key == ROW);
         let own = row(ROW).and_then(|row| row.set_point).map(|own| own.value);
-        let percent = tightened.and_then(|figures| figures.set_point).map(|given| given.value).into_iter().chain(own);
+        let percent = tightened
+            .and_then(|figures| figures.set_point)
+            .map(|given| given.value)
+            .into_iter()
+            .chain(own);
         // Without a figure nothing less than what is set counts.
         let share = percent.reduce(f64::max).unwrap_or(100.0) / 100.0;
         Self { share, nothing: rig.field.isolation.vented_below }

@@ -172,14 +172,14 @@ impl Onset {
     }
 }
 
-/// "Z 160.0 mm -": from the chuck face, + toward the tail, - toward the chuck, no sign at rest.
+/// "Z 160.0 mm toward the chuck": measured from the chuck face; at rest without a way.
 impl fmt::Display for Onset {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "Z {:.1} mm", self.place.mm())?;
         match self.velocity {
             velocity if velocity.abs() < AT_REST => Ok(()),
-            velocity if velocity.mm_per_s() < 0.0 => f.write_str(" -"),
-            _ => f.write_str(" +"),
+            velocity if velocity.mm_per_s() < 0.0 => f.write_str(" toward the chuck"),
+            _ => f.write_str(" toward the tail"),
         }
     }
 }

@@ -159,7 +159,7 @@ impl Bar {
             let flow_out = cell.onward * (cell.temperature - ahead);
             let surface = cell.around * cell.width;
             let stored = self.capacity * cell.section * cell.width / time;
-            let given = flame.map_or(0.0, |(source, at)| source.into_cell(cell, at));
+            let given = flame.map_or(0.0, |(source, at)| source.reaching(cell, at));
             // Solved for the change of temperature of each cell, from the first to the last.
             let heat = given - surface * self.loss.flux(cell.temperature) + flow_in - flow_out;
             let cooling = surface * self.loss.slope(cell.temperature);
@@ -216,7 +216,7 @@ impl Bar {
 }
 
 impl Source {
-    fn into_cell(&self, cell: &Cell, torch: f64) -> f64 {
+    fn reaching(&self, cell: &Cell, torch: f64) -> f64 {
         let away = (cell.at - torch) / self.sigma_axial;
         if away.abs() > REACH {
             return 0.0;

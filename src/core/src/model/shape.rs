@@ -64,10 +64,9 @@ impl Shape {
 
     /// The pieces that have a length.
     fn pieces(&self) -> impl DoubleEndedIterator<Item = ((f64, f64), (f64, f64))> {
-        let pairs = self.points.windows(2).filter_map(|pair| match pair {
+        self.points.windows(2).filter_map(|pair| match pair {
             [a, b] if a.0 < b.0 => Some((*a, *b)),
             _ => None,
-        });
-        pairs
+        })
     }
 }

@@ -50,8 +50,7 @@ impl Measure {
     /// The units of the dimension with that base unit, for a message.
     #[must_use]
     pub fn units_like(base: &str) -> String {
-        let like =
-            |units: &&[Unit]| units.first().is_some_and(|first| first.symbol == base);
+        let like = |units: &&[Unit]| units.first().is_some_and(|first| first.symbol == base);
         let units = DIMENSIONS.into_iter().find(like).unwrap_or_default();
         units.iter().map(|unit| unit.symbol).collect::<Vec<_>>().join(", ")
     }
@@ -67,6 +66,8 @@ impl fmt::Display for Measure {
 fn wrong(text: &str) -> QuantityError {
     let every: Vec<Unit> = DIMENSIONS.into_iter().flatten().copied().collect();
     match parse(text, "figure", &every, &|unit| kinds::owner_of(unit)) {
+        // Which unit a bare number was meant in, nobody knows here.
+        Err(error) if text.trim().parse::<f64>().is_ok() => QuantityError { hint: None, ..error },
         Err(error) => error,
         Ok(_) => QuantityError {
             what: format!("`{text}` is too large"),
@@ -109,8 +110,9 @@ mod tests {
             ("3 rpm", "`rpm` is a unit of spindle speed, not of figure"),
             ("1,5 bar", "`1,5 bar` has a decimal comma"),
         ] {
-            let found = Measure::parse(text).expect_err(text).what;
-            assert_eq!(found, words);
+            let found = Measure::parse(text).expect_err(text);
+            assert_eq!(found.what, words);
+            assert!(found.hint.is_none_or(|hint| hint.starts_with("write a decimal point")));
         }
         assert_eq!(Measure::units_like("bar"), "bar, mbar, kPa, MPa, Pa, psi");
     }

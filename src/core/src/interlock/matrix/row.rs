@@ -66,6 +66,17 @@ pub enum Tighter {
     Lower,
 }
 
+impl Tighter {
+    /// In words: on which side of a figure the stricter ones lie.
+    #[must_use]
+    pub const fn side(self) -> &'static str {
+        match self {
+            Self::Higher => "or more",
+            Self::Lower => "or less",
+        }
+    }
+}
+
 /// What a row takes away.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct RowEffects {

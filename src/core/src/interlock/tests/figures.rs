@@ -78,7 +78,8 @@ fn a_set_point_that_would_stop_a_healthy_machine_is_taken_for_a_slip() {
     ] {
         assert_eq!(problem(&rig_with(key, Some(value), None)).to_string(), words);
     }
-    for (key, value) in [("drive_silent", 0.0), ("part_hot", -5000.0), ("hopper_empty", 999_999.0)] {
+    for (key, value) in [("drive_silent", 0.0), ("part_hot", -5000.0), ("hopper_empty", 999_999.0)]
+    {
         let found = problem(&rig_with(key, Some(value), None));
         assert!(matches!(found, FigureProblem::BeyondSense { .. }), "{key}: {found}");
     }
@@ -91,8 +92,8 @@ fn a_set_point_in_a_unit_of_another_dimension_names_the_right_ones() {
     assert_eq!(
         problem(&rig).to_string(),
         "interlock.fuel_limit.set_point: 80 % is no figure in bar, which this interlock compares; \
-         accepted: a number and a unit (bar, mbar, kPa, MPa, Pa, psi); `evenpass rig matrix` \
-         prints the program's own figure with its unit"
+         accepted: a number and a unit (bar, mbar, kPa, MPa, Pa, psi); `evenpass rig matrix \
+         --keys` shows every figure with its unit"
     );
 }
 

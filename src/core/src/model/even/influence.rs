@@ -130,7 +130,8 @@ impl Stations {
         for at in places {
             let (radius, slope) = shape.at(*at);
             // To a nanometre: places on one cylinder differ by rounding.
-            let same = seen.is_some_and(|(r, s)| (radius - r).abs() < 1e-9 && (slope - s).abs() < 1e-9);
+            let same =
+                seen.is_some_and(|(r, s)| (radius - r).abs() < 1e-9 && (slope - s).abs() < 1e-9);
             if !same {
                 let ring = plume.ring_of(radius, slope, STRIPS);
                 kernels.push(Kernel::new(&ring, slope.abs() < 1e-12));

@@ -44,13 +44,14 @@ impl Limits<'_> {
     /// `C y`.
     pub(super) fn times(&self, y: &Unknowns) -> Vec<f64> {
         let felt: Vec<f64> = self.rows.iter().map(|row| row.felt(&y.weights)).collect();
-        let mut out = Vec::with_capacity(2 * (felt.len() + y.weights.len() + self.changes.len()) + 1);
+        let mut out =
+            Vec::with_capacity(2 * (felt.len() + y.weights.len() + self.changes.len()) + 1);
         out.extend(felt.iter().map(|felt| y.worst - felt));
         out.extend(felt.iter().map(|felt| y.worst + felt));
         out.extend(y.weights.iter());
         out.extend(y.weights.iter().map(|weight| -weight));
         if !self.changes.is_empty() {
-            let change = || y.weights.windows(2).map(|pair| differ(pair));
+            let change = || y.weights.windows(2).map(differ);
             out.extend(change().map(|change| -change));
             out.extend(change());
         }
@@ -93,8 +94,12 @@ impl Limits<'_> {
     /// `C` transposed times these values.
     pub(super) fn transposed(&self, values: &[f64], nodes: usize) -> Unknowns {
         let parts = self.parts(values, nodes);
-        let mut weights: Vec<f64> =
-            parts.least.iter().zip(parts.greatest).map(|(least, greatest)| least - greatest).collect();
+        let mut weights: Vec<f64> = parts
+            .least
+            .iter()
+            .zip(parts.greatest)
+            .map(|(least, greatest)| least - greatest)
+            .collect();
         let mut worst = parts.floor;
         for (row, (above, below)) in self.rows.iter().zip(parts.above.iter().zip(parts.below)) {
             worst += above + below;
@@ -115,7 +120,8 @@ impl Limits<'_> {
     /// that belong to the worst error.
     pub(super) fn add_normal(&self, scale: &[f64], nodes: usize, matrix: &mut Banded) -> Unknowns {
         let parts = self.parts(scale, nodes);
-        matrix.add_diagonal(parts.least.iter().zip(parts.greatest).map(|(least, most)| least + most));
+        matrix
+            .add_diagonal(parts.least.iter().zip(parts.greatest).map(|(least, most)| least + most));
         let mut border = Unknowns { weights: vec![0.0; nodes], worst: parts.floor };
         for (row, (above, below)) in self.rows.iter().zip(parts.above.iter().zip(parts.below)) {
             matrix.add_outer(row.first, &row.weights, above + below);

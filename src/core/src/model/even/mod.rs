@@ -10,12 +10,14 @@ mod feed;
 mod influence;
 mod interior;
 mod limits;
+mod obstacle;
 mod passes;
 mod problem;
 mod solve;
 mod stations;
 mod turns;
 
+pub use obstacle::{Limit, Obstacle};
 pub use passes::{Choice, choose};
 pub use problem::{Problem, Unsolvable};
 pub use solve::{Even, Field};

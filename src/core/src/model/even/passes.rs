@@ -3,10 +3,9 @@
 use super::problem::{Problem, Unsolvable};
 use super::solve::{Even, Field};
 
-/// Error that fewer passes may cost before more are taken: a tenth of what the judged rule leaves.
-const SLACK: f64 = 5e-4;
-/// The same as a share of the least error.
-const SHARE: f64 = 0.02;
+/// Error that fewer passes may cost before more are taken: a tenth of a percent is below what any
+/// torch is known to (arbitrary).
+const SLACK: f64 = 1e-3;
 
 /// The number of passes chosen, and what each number would have given.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,9 +16,9 @@ pub struct Choice {
     pub by_passes: Vec<(u32, f64)>,
 }
 
-/// The fewest of these numbers of passes whose worst error is as small as any, to 0.05 % or a
-/// fiftieth: fewer passes are slower ones, and what powder that comes late does to the ends
-/// grows with the feed. An even number ends at home. `None` for no number at all.
+/// The fewest of these numbers of passes whose worst error is as small as any, to 0.1 %:
+/// fewer passes are slower ones, and what powder that comes late does to the ends grows with the
+/// feed. An even number ends at home. `None` for no number at all.
 ///
 /// # Errors
 ///
@@ -33,7 +32,7 @@ pub fn choose(problem: &Problem, candidates: &[u32]) -> Result<Option<Choice>, U
     }
     let by_passes: Vec<(u32, f64)> = found.iter().map(|even| (even.passes, even.worst)).collect();
     let least = found.iter().fold(f64::INFINITY, |least, even| least.min(even.worst));
-    let good = |even: &Even| even.worst <= least * (1.0 + SHARE) + SLACK;
+    let good = |even: &Even| even.worst <= least + SLACK;
     let even = found.into_iter().filter(good).min_by_key(|even| even.passes);
     Ok(even.map(|even| Choice { even, by_passes }))
 }

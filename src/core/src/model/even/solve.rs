@@ -7,12 +7,13 @@ use super::problem::{Problem, Unsolvable};
 
 /// Stretches of the weight per standard deviation: finer ones buy nothing.
 const PER_SIGMA: f64 = 2.0;
-/// Price of roughness at that spacing: up to 1e-3 the worst error stays within a tenth of the
-/// least one wherever it is worth speaking of.
-const ROUGHNESS: f64 = 3e-4;
-/// Errors below this are not worth a rougher feed: what a torch is known to is a hundred times as
-/// much.
-const FLOOR: f64 = 5e-4;
+/// Price of roughness at that spacing: first so little that the worst error is the least there is,
+/// then enough for the smoothest feed of about that error. 3e-4 at once would cost a third of the
+/// least error where a limit binds.
+const ROUGHNESS: (f64, f64) = (1e-6, 1e-5);
+/// What the smooth feed may err more than the least, as a share and as an error: what a torch is
+/// known to is a hundred times as much.
+const SMOOTH: (f64, f64) = (1.02, 3e-4);
 /// Rounds for what depends on the answer itself: the cube in the acceleration, the feed at a turn.
 const ROUNDS: u32 = 6;
 
@@ -92,6 +93,15 @@ impl<'a> Field<'a> {
         best.unwrap_or_else(|| self.judged(self.flat(passes, range.0), &self.rows, range))
     }
 
+    /// The best constant feed within the limits, with this many passes.
+    #[must_use]
+    pub fn constant(&self, passes: u32) -> Even {
+        let count = f64::from(passes.max(1));
+        let range = (count / self.problem.feed.1, count / self.problem.feed.0);
+        let (weight, worst) = self.flat_weight(&self.rows, range);
+        Even { worst, constant_worst: worst, ..self.flat(passes.max(1), weight) }
+    }
+
     pub(super) fn problem(&self) -> &Problem {
         self.problem
     }
@@ -116,16 +126,20 @@ impl<'a> Field<'a> {
             })
             .collect();
         let (least, most) = (range.0 / scale, range.1 / scale);
-        let limits = Limits {
+        let mut limits = Limits {
             rows: &rows,
             range: (least, most),
             changes: self.changes(passes, last, scale),
-            floor: FLOOR,
+            floor: 0.0,
         };
-        let start = 1.0_f64.clamp(least.powf(0.9) * most.powf(0.1), least.powf(0.1) * most.powf(0.9));
+        let start =
+            1.0_f64.clamp(least.powf(0.9) * most.powf(0.1), least.powf(0.1) * most.powf(0.9));
         let finer = self.problem.plume.sigma_axial / PER_SIGMA / self.grid.spacing;
-        let found =
-            smallest_worst(&limits, ROUGHNESS * finer.powi(3), vec![start; self.grid.cells + 1]);
+        let finer = finer.powi(3);
+        let start = vec![start; self.grid.cells + 1];
+        let sharp = smallest_worst(&limits, ROUGHNESS.0 * finer, start.clone());
+        limits.floor = SMOOTH.0 * sharp.worst + SMOOTH.1;
+        let found = smallest_worst(&limits, ROUGHNESS.1 * finer, start);
         let weights = found.weights.iter().map(|weight| (weight * scale).clamp(range.0, range.1));
         Even { weights: self.grid.places().zip(weights).collect(), ..self.flat(passes, range.0) }
     }
@@ -176,7 +190,8 @@ impl<'a> Field<'a> {
             return true;
         }
         let Some(last) = last else {
-            let free = self.problem.acceleration.is_none_or(|most| found.acceleration() < 0.98 * most);
+            let free =
+                self.problem.acceleration.is_none_or(|most| found.acceleration() < 0.98 * most);
             return free && self.problem.turns.is_none();
         };
         let pairs = found.weights.iter().zip(&last.weights);
@@ -211,7 +226,8 @@ impl<'a> Field<'a> {
         let sums: Vec<(f64, f64)> =
             rows.iter().map(|row| (row.weights.iter().sum(), row.base)).collect();
         let error = |weight: f64| {
-            sums.iter().fold(0.0_f64, |most, (sum, base)| most.max((sum * weight + base - 1.0).abs()))
+            sums.iter()
+                .fold(0.0_f64, |most, (sum, base)| most.max((sum * weight + base - 1.0).abs()))
         };
         let least = sums.iter().fold(f64::INFINITY, |least, (sum, _)| least.min(*sum));
         let (mut low, mut high) = (range.0, range.1.min(2.0 / least).max(range.0));
