@@ -3,7 +3,7 @@
 //! Thickness is linear in the weight `W = passes / feed` (s/m), so that the least worst error
 //! within the limits is one convex problem. `W` is linear between places half a standard deviation
 //! of the plume apart, over the zone and its overruns; a little roughness is paid for, so that the
-//! feed is smooth where nothing is to be gained ([`interior`]).
+//! feed is smooth where nothing is to be gained (in `interior`).
 
 mod banded;
 mod feed;
