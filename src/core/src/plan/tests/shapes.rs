@@ -28,9 +28,10 @@ fn on_a_taper_the_feed_goes_with_one_over_the_diameter_and_the_coat_is_even_to_t
         let diameter = 50.0 + 20.0 * (z - 100.0) / 120.0;
         near(feed_at(z) / (mean * 60.0 / diameter), 1.0, 1e-2);
     }
-    // The coat is even along the cone and to its ends, as driven.
+    // The coat is even along the cone and to its ends, as driven: on the growing radius the thin
+    // end gets 0.3 % less than a thin film would say, the thick end as much more.
     for station in &zone.along {
-        near(station.sprayed.mm() / zone.sprayed.mm(), 1.0, 4e-3);
+        near(station.sprayed.mm() / zone.sprayed.mm(), 1.0, 6e-3);
     }
     assert!(zone.uneven.ratio() < 3e-3, "{}", zone.uneven);
     assert!(zone.constant_uneven.ratio() > 0.1, "{}", zone.constant_uneven);
