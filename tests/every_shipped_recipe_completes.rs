@@ -54,7 +54,9 @@ fn complete(recipe: &str) {
             zone.thinnest.mm(),
             zone.thickest.mm()
         );
-        assert!(zone.off_percent().abs() <= 3.0, "coat of {} {of}: {zone:?}", zone.zone);
+        assert!(zone.off_percent().abs() <= 2.0, "coat of {} {of}: {zone:?}", zone.zone);
+        let (thin, thick) = (zone.thinnest / zone.planned, zone.thickest / zone.planned);
+        assert!(thin >= 0.98 && thick <= 1.02, "evenness of {} {of}: {zone:?}", zone.zone);
     }
     // Off takes longer to arrive than on, so the hose gives back a little of every interval that
     // the feeder did not run for: the nozzle is compared with the powder planned, the hopper with
