@@ -25,12 +25,16 @@ pub(crate) fn check_values(
     findings: &mut Findings,
 ) {
     let torch = context.torch;
-    if let Some(at) = outline.step() {
-        findings.problem(
-            Limit::PartStep,
+    for (at, jump) in outline.steps() {
+        findings.note(
             place,
-            format!("the part has a step at {at}, inside the zone"),
-            "make one zone for each diameter, with an edge at the step",
+            format!(
+                "the part has a step at {at}, inside the zone: within {} of it the coat is up to \
+                 +-{:.0} % off whatever the feed does, and is not counted as uneven; one zone for \
+                 each diameter has a speed of its own",
+                torch.plume,
+                jump.percent()
+            ),
         );
     }
     for (what, value) in [

@@ -12,6 +12,7 @@ use super::speeds::{ChosenSpeed, choose};
 use crate::catalogue::{Catalogue, Powder, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};
 use crate::coat::plume::capture;
+use crate::model::even::Unsolvable;
 use crate::program::{Pass, SprayStep};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed};
 use crate::recipe::{End, Recipe, Zone};
@@ -188,8 +189,15 @@ fn plan_even(
     let solved = |powder, findings: &mut Findings| match wanted.feed(plain, powder) {
         Ok(even) => Some(even),
         Err(why) => {
-            let remedy = "end the zone where the torch still faces the surface";
-            findings.problem(Limit::Reach, place, why.to_string(), remedy);
+            let (limit, remedy) = match why {
+                Unsolvable::NoStation => {
+                    (Limit::PartStep, "make one zone for each diameter, with an edge at the step")
+                }
+                Unsolvable::NotPositive(_) | Unsolvable::Reversed(_) | Unsolvable::Unreached(_) => {
+                    (Limit::Reach, "end the zone where the torch still faces the surface")
+                }
+            };
+            findings.problem(limit, place, why.to_string(), remedy);
             None
         }
     };
