@@ -5,7 +5,7 @@ use super::outline::Outline;
 use super::passes::{MOST_PASSES, PassCount, ZoneFeed, pitch_of};
 use super::powder::rest_before;
 use super::problem::{Findings, Limit};
-use super::setup::SHORTEST_ZONE_IN_PLUMES;
+use super::setup::{LONGEST_ZONE_IN_PLUMES, SHORTEST_ZONE_IN_PLUMES};
 use super::speeds::{ChosenSpeed, NoSpeedFits, metres_per_minute};
 use super::zone::ZoneContext;
 use crate::catalogue::{Powder, Torch};
@@ -98,6 +98,18 @@ pub(crate) fn check_values(
         );
     }
     let length = zone.to - zone.from;
+    if length > torch.plume * LONGEST_ZONE_IN_PLUMES {
+        findings.problem(
+            Limit::Reach,
+            place,
+            format!(
+                "{length} is more than {LONGEST_ZONE_IN_PLUMES} standard deviations of the plume \
+                 ({}): a feed is worked out for no more at once",
+                torch.plume
+            ),
+            "divide the zone, or correct the torch's plume",
+        );
+    }
     if length < torch.plume * SHORTEST_ZONE_IN_PLUMES {
         findings.note(
             place,
