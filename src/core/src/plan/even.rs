@@ -9,8 +9,8 @@ use crate::model::even::{
 use crate::model::{Plume, Shape};
 use crate::plan::zone::ZoneContext;
 use crate::program::FeedPoint;
-use crate::quantity::{Density, Fraction, Length, MassFlow, Range, Speed, SpindleSpeed};
-use crate::recipe::{End, Part, Zone};
+use crate::quantity::{Density, Fraction, Length, Mass, MassFlow, Range, Speed, SpindleSpeed};
+use crate::recipe::{End, LONGEST_OVERRUN_IN_PLUMES, Part, Zone};
 
 /// A constant feed is kept where it errs no more than this: what a torch is known to is ten times
 /// as much, and a carriage that keeps its feed is the simpler machine (arbitrary).
@@ -24,6 +24,8 @@ const STATIONS_PER_PLUME: f64 = 3.0;
 /// A feed is told by as many points as keep it this near, as a share; a hundredth of what a torch
 /// is known to.
 const NEAR: f64 = 5e-4;
+/// Overruns are tried in steps of this many standard deviations of the plume.
+const OVERRUN_STEP: f64 = 0.25;
 /// Share of the carriage's ramp that a changing feed may ask for: the rest is the drive's own.
 const SHARE_OF_RAMP: f64 = 0.5;
 
@@ -40,6 +42,8 @@ pub(crate) struct Wanted<'a> {
     pub efficiency: Fraction,
     /// Thickness of the whole coat as sprayed, normal to the surface, on the bare part.
     pub thickness: Length,
+    /// How far powder stays on past each edge.
+    pub overrun: Length,
     /// Powder fed.
     pub rate: MassFlow,
     pub spindle: SpindleSpeed,
@@ -56,6 +60,8 @@ pub(crate) struct EvenFeed {
     pub worst: Fraction,
     /// The same with the best constant feed.
     pub constant_worst: Fraction,
+    /// Powder that all passes spray between the ends of the overruns.
+    pub powder: Mass,
     /// What keeps the coat from being more even, where that is worth telling.
     pub obstacles: Vec<Obstacle>,
 }
@@ -82,6 +88,7 @@ impl Wanted<'_> {
                 feed: plain.clone(),
                 worst: even,
                 constant_worst: even,
+                powder: self.mass(&constant),
                 obstacles: Vec::new(),
             });
         }
@@ -95,6 +102,35 @@ impl Wanted<'_> {
         Ok(self.told(&field, &field.solve(self.passes)))
     }
 
+    /// The same with the overrun that needs the least powder for a coat that is even enough, or the
+    /// most even one where none is.
+    ///
+    /// # Errors
+    /// As [`Wanted::feed`].
+    pub(crate) fn with_chosen_overrun(self, plain: &ZoneFeed) -> Result<Self, Unsolvable> {
+        let plume = self.context.torch.plume;
+        let mut best: Option<(EvenFeed, Length)> = None;
+        let mut steps = 0.0;
+        while steps * OVERRUN_STEP <= LONGEST_OVERRUN_IN_PLUMES {
+            let overrun = plume * (steps * OVERRUN_STEP);
+            let even = Self { overrun, ..self }.feed(plain, TurnPowder::Off)?;
+            let better = best.as_ref().is_none_or(|(best, _)| {
+                let enough = |even: &EvenFeed| even.worst.ratio() <= WORTH_TELLING;
+                match (enough(&even), enough(best)) {
+                    (true, true) => even.powder < best.powder,
+                    (false, false) => even.worst < best.worst,
+                    (enough, _) => enough,
+                }
+            });
+            if better {
+                best = Some((even, overrun));
+            }
+            steps += 1.0;
+        }
+        let overrun = best.map_or(self.overrun, |(_, overrun)| overrun);
+        Ok(Self { overrun, ..self })
+    }
+
     fn problem(&self, powder: TurnPowder) -> Result<Problem, Unsolvable> {
         let (context, zone, torch) = (self.context, self.zone, self.context.torch);
         let recipe = context.recipe;
@@ -104,7 +140,7 @@ impl Wanted<'_> {
         let shape = outline(&recipe.part, |cold| edge(cold))
             .ok_or(Unsolvable::Reversed("outline of the part"))?;
         let spacing = ((span.1 - span.0) / STATIONS).min(sigma / STATIONS_PER_PLUME);
-        let overrun = zone.overrun.mm() * 1e-3;
+        let overrun = self.overrun.mm() * 1e-3;
         let pitch = torch.plume.mm() * WIDEST_PITCH_IN_PLUMES * self.spindle.rpm() / 60.0;
         let fastest = torch.feed.high.mm_per_s().min(pitch).max(self.reference.mm_per_s()) * 1e-3;
         let slowest = torch.feed.low.min(self.reference).mm_per_s() * 1e-3;
@@ -142,6 +178,10 @@ impl Wanted<'_> {
         })
     }
 
+    fn mass(&self, even: &Even) -> Mass {
+        Mass::from_g(even.powder(self.rate.g_per_min() / 60.0))
+    }
+
     fn told(&self, field: &Field<'_>, even: &Even) -> EvenFeed {
         let range = even.feed_range();
         let speed = |v: f64| Speed::from_mm_per_s(v * 1e3);
@@ -157,6 +197,7 @@ impl Wanted<'_> {
             },
             worst: Fraction::from_ratio(even.worst),
             constant_worst: Fraction::from_ratio(even.constant_worst),
+            powder: self.mass(even),
             obstacles: field.obstacles(even, WORTH_TELLING),
         }
     }

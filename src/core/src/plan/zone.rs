@@ -43,6 +43,8 @@ pub(crate) struct ZonePlan<'a> {
     pub deposit: Deposit,
     /// Cross-section of coat per length of surface that a pass adds, mm2.
     pub area_per_pass: f64,
+    /// How far powder stays on past each edge.
+    pub overrun: Length,
     pub feed: Range<Speed>,
     pub feed_at_mean: Speed,
     /// Largest departure from the wanted thickness inside the zone.
@@ -122,10 +124,16 @@ pub(crate) fn plan_zone<'a>(
         thickness: Length::from_mm(
             area_per_pass * f64::from(count.planned) / (core::f64::consts::PI * mean.mm()),
         ),
+        overrun: zone.overrun_at_most(torch.plume),
         rate: zone.powder_rate,
         spindle: speed.spindle,
         passes: count.planned,
         reference,
+    };
+    let wanted = match zone.overrun {
+        Some(_) => wanted,
+        // What is in the way is told by the solution itself.
+        None => wanted.with_chosen_overrun(&feed).unwrap_or(wanted),
     };
     let (even, passes) = plan_even(&wanted, &feed, &place, findings)?;
     let pitch = pitch_of(even.feed.range.high, speed.spindle);
@@ -161,6 +169,7 @@ pub(crate) fn plan_zone<'a>(
         capture: caught,
         deposit,
         area_per_pass,
+        overrun: wanted.overrun,
         feed: even.feed.range,
         feed_at_mean: even.feed.mean,
         uneven: even.worst,
@@ -257,8 +266,8 @@ fn plan_legs(
     let (recipe, axis, torch) = (context.recipe, &context.rig.axis, context.torch);
     let legs = LegPlan {
         span: Range {
-            low: context.edges.place(recipe, zone.from) - zone.overrun,
-            high: context.edges.place(recipe, zone.to) + zone.overrun,
+            low: context.edges.place(recipe, zone.from) - wanted.overrun,
+            high: context.edges.place(recipe, zone.to) + wanted.overrun,
         },
         feed: feed.points.clone(),
         ramp: axis.ramp,

@@ -126,10 +126,23 @@ pub struct Zone {
     pub surface_speed: Speed,
     /// How the feed is chosen.
     pub feed: FeedChoice,
-    /// How far powder stays on past each edge.
-    pub overrun: Length,
+    /// How far powder stays on past each edge; where the recipe leaves it out the plan takes the
+    /// one that needs the least powder for an even coat.
+    pub overrun: Option<Length>,
     /// Passes, where the recipe insists on a number.
     pub passes: Option<u32>,
+}
+
+/// Longest overrun that a plan takes by itself, in standard deviations of the plume: beyond, less
+/// than 1 % of the plume reaches the edge.
+pub const LONGEST_OVERRUN_IN_PLUMES: f64 = 2.5;
+
+impl Zone {
+    /// The overrun, or the longest that a plan would take with this plume.
+    #[must_use]
+    pub fn overrun_at_most(&self, plume: Length) -> Length {
+        self.overrun.unwrap_or(plume * LONGEST_OVERRUN_IN_PLUMES)
+    }
 }
 
 /// How the feed of a pass is chosen.

@@ -128,6 +128,7 @@ fn zone_section(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result 
             zone.ripple.percent()
         ),
     )?;
+    row(f, "overrun", &format!("{} past each edge", zone.overrun))?;
     row(f, "caught by the part", &format!("{:.2} % of the plume", zone.capture.percent()))?;
     thickness(f, zone)?;
     growth(f, zone)?;

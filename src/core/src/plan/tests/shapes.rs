@@ -41,7 +41,7 @@ fn on_a_taper_the_feed_goes_with_one_over_the_diameter_and_the_coat_is_even_to_t
 #[test]
 fn a_coat_that_no_feed_makes_even_is_told_with_what_would_free_it() {
     let mut recipe = taper();
-    recipe.zones[0].overrun = Length::from_mm(1.0);
+    recipe.zones[0].overrun = Some(Length::from_mm(1.0));
     let mut rig = support::rig();
     rig.spindle = support::inverter(20.0, 400.0);
     let plan = planned(&recipe, &rig);
@@ -148,4 +148,21 @@ fn a_wanted_thickness_per_pass_sets_the_feed() {
     recipe.zones[0].feed = FeedChoice::ThicknessPerPass(Length::from_mm(0.078_709_4));
     let plan = planned(&recipe, &support::rig());
     near(plan.forecast.zones[0].feed.low.mm_per_s(), 10.416_67, 4e-4);
+}
+
+/// Without an overrun of its own the plan takes one, spends no more powder than with two and a half
+/// standard deviations, and the coat is as even as the planner promises.
+#[test]
+fn an_overrun_left_out_is_the_one_that_needs_the_least_powder_for_an_even_coat() {
+    let given = reference();
+    let mut recipe = support::recipe();
+    recipe.zones[0].overrun = None;
+    let plan = planned(&recipe, &support::rig());
+    let (zone, wide) = (&plan.forecast.zones[0], &given.forecast.zones[0]);
+    assert!(zone.overrun < Length::from_mm(15.0), "{}", zone.overrun);
+    assert!(zone.powder < wide.powder, "{} and {}", zone.powder, wide.powder);
+    assert!(zone.uneven.ratio() <= 0.01, "{}", zone.uneven);
+    for station in &zone.along {
+        near(station.sprayed.mm() / zone.sprayed.mm(), 1.0, 0.015);
+    }
 }
