@@ -11,6 +11,17 @@ use evenpass_core::model::{Plume, Shape};
 /// Parts that are tried unless `EVENPASS_SEEDS` says how many.
 const PARTS: u64 = 200;
 
+/// So many of the slowest are told, so that the tail can be looked into.
+const SLOWEST: usize = 12;
+
+/// What one part took, ms.
+struct Taken {
+    seed: u64,
+    whole: f64,
+    kernel: f64,
+    stations: usize,
+}
+
 /// Numbers from a seed (SplitMix64, from memory: G. Steele, D. Lea, C. Flood, 2014).
 struct Dice(u64);
 
@@ -106,8 +117,10 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
         let (problem, passes) = draw(seed);
         let since = Instant::now();
         let field = Field::new(&problem).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
+        let kernel = since.elapsed().as_secs_f64() * 1e3;
         let even = field.solve(passes);
-        times.push(since.elapsed().as_secs_f64() * 1e3);
+        let whole = since.elapsed().as_secs_f64() * 1e3;
+        times.push(Taken { seed, whole, kernel, stations: problem.stations.len() });
         let feed = even.feed();
         let bounds = (problem.feed.0 * (1.0 - 1e-9), problem.feed.1 * (1.0 + 1e-9));
         assert!(even.worst.is_finite(), "seed {seed}: error {}", even.worst);
@@ -133,14 +146,17 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
             }
         }
     }
-    times.sort_by(f64::total_cmp);
-    let at = |share: usize| times[(times.len() - 1) * share / 100];
+    times.sort_by(|a, b| a.whole.total_cmp(&b.whole));
+    let at = |share: usize| times[(times.len() - 1) * share / 100].whole;
     println!(
         "{better} of {parts} a tenth better than constant; kernel and solution: median {:.1} ms, p99 {:.1} ms, most {:.1} ms",
         at(50),
         at(99),
         at(100)
     );
+    for Taken { seed, whole, kernel, stations } in times.iter().rev().take(SLOWEST) {
+        println!("seed {seed}: {whole:.1} ms, kernel {kernel:.1} ms of it; {stations} stations");
+    }
     assert!(better > parts * 2 / 5, "only {better} parts gained from it");
 }
 
