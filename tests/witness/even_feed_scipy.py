@@ -145,7 +145,7 @@ def smoothest(part, rows):
     least = optimum(part, rows)
     both, right, bounds = limits(part, rows)
     count = rows.shape[1]
-    bends = csr_matrix(diags([1, -2, 1], [0, 1, 2], shape=(count - 2, count)))
+    bends = diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(count - 2, count))
     none, each = csr_matrix((count - 2, 1)), identity(count - 2)
     wide = csr_matrix((both.shape[0], count - 2))
     all_of_it = vstack(
