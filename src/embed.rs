@@ -50,7 +50,9 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
         let mut fitted = pattern.clone();
         fitted.name.clone_from(&torch.key);
         fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
+        // A round flame: as wide across the part as along it.
         fitted.heat_sigma_axial_mm = torch.flame.mm();
+        fitted.heat_sigma_lateral_mm = torch.flame.mm();
         fitted.fuel_bar = Some(torch.fuel_pressure.bar());
         fitted.oxygen_bar = Some(torch.oxygen_pressure.bar());
         fitted.takes_powder = torch.powder_rate.is_some();
