@@ -110,3 +110,31 @@ fn part(job: &Job, plan: &Plan) -> PartInChuck {
 const fn spec_ambient() -> f64 {
     20.0
 }
+
+#[cfg(test)]
+#[expect(
+    clippy::unwrap_used,
+    clippy::indexing_slicing,
+    reason = "a test fails where it cannot go on"
+)]
+mod tests {
+    use std::path::Path;
+
+    use evenpass_core::plan::plan;
+
+    use super::*;
+    use crate::files::{self, Places};
+
+    #[test]
+    fn a_torch_at_the_bench_heats_along_and_across_as_wide_as_the_catalogue_says() {
+        let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let recipe = config.join("recipes/short-job.toml");
+        let job = files::job(&recipe, Places { catalogue: Some(&config), rig: None }).unwrap();
+        let plan = plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
+        let mut spec = BenchSpec::default_bench().unwrap();
+        fit_torches(&mut spec, &job, &plan);
+        let wide = job.catalogue.torch(&job.recipe.spray.torch).unwrap().flame.mm();
+        let fitted = &spec.torch[0];
+        assert_eq!((fitted.heat_sigma_axial_mm, fitted.heat_sigma_lateral_mm), (wide, wide));
+    }
+}

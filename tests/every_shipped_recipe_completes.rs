@@ -49,6 +49,9 @@ fn complete(recipe: &str) {
         );
         assert!(zone.off_percent().abs() <= 3.0, "coat of {} {of}: {zone:?}", zone.zone);
     }
+    let worst = worst_inside(&mut run);
+    println!("{recipe}: inside the edges {:+.3} % off the plan at the worst place", 100.0 * worst);
+    assert!(worst.abs() <= 0.02, "inside the edges {of}: {worst}");
     // Off takes longer to arrive than on, so the hose gives back a little of every interval that
     // the feeder did not run for: the nozzle is compared with the powder planned, the hopper with
     // the coil's planned time.
@@ -68,6 +71,25 @@ fn complete(recipe: &str) {
     let snapshot = run.controller().snapshot();
     assert_eq!(snapshot.beat.skipped, 0, "scans skipped {of}");
     assert_eq!(snapshot.beat.worst_late_us, 0, "scans late {of}");
+}
+
+/// Farthest that the coat lies off the plan at any station two standard deviations of the plume
+/// inside its zone or more, as a share of the plan.
+fn worst_inside(run: &mut Rehearsal) -> f64 {
+    let torch = run.job.catalogue.torch(&run.job.recipe.spray.torch).expect("the torch");
+    let mut worst = 0.0_f64;
+    for (zone, of) in run.plan.forecast.zones.iter().zip(&run.job.recipe.zones) {
+        let inside = (of.from + torch.plume * 2.0, of.to - torch.plume * 2.0);
+        let stations = zone.along.iter().filter(|s| inside.0 <= s.at && s.at <= inside.1);
+        let planned: Vec<(f64, f64)> = stations.map(|s| (s.at.mm(), s.sprayed.mm())).collect();
+        let places: Vec<f64> = planned.iter().map(|(at, _)| *at).collect();
+        for ((_, planned), found) in planned.iter().zip(run.bench().build_list_mm(&places)) {
+            let off = found / planned - 1.0;
+            worst = if off.abs() > worst.abs() { off } else { worst };
+        }
+        assert!(!places.is_empty(), "a zone with an inside");
+    }
+    worst
 }
 
 /// Powder that the feeder gives by the plan, g: its rate over the time that its coil is on.
