@@ -19,6 +19,9 @@ use support::{Begin, Rehearsal};
 
 const SEED: u64 = 1;
 
+/// A spindle that runs down takes a moment longer; a sensor errs by as much (arbitrary), K.
+const COOLER_BY: f64 = 10.0;
+
 /// Runs one to its end and holds it against its plan.
 fn complete(recipe: &str) {
     let mut run = Rehearsal::new(Texts::of(recipe).job(), SEED, Begin::Attended);
@@ -37,6 +40,10 @@ fn complete(recipe: &str) {
     assert!(!truth.fuel_open && !truth.oxygen_open && !truth.supply_open && !truth.flame_lit);
 
     let plan = run.plan.clone();
+    let (hottest, at) = hottest_place(&mut run, &plan.program);
+    let allowed = cool_below(&plan.program);
+    println!("{recipe}: at rest at {hottest:.0} degC at Z {at:.0} mm, allowed {allowed:.0} degC");
+    assert!(hottest <= allowed + COOLER_BY, "Z {at:.0} mm stands still at {hottest:.0} degC {of}");
     for zone in comparison::zones(&plan, run.bench()) {
         println!(
             "{recipe}, {}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), {:.4} to {:.4}",
@@ -77,19 +84,39 @@ fn complete(recipe: &str) {
 /// inside its zone or more, as a share of the plan.
 fn worst_inside(run: &mut Rehearsal) -> f64 {
     let torch = run.job.catalogue.torch(&run.job.recipe.spray.torch).expect("the torch");
-    let mut worst = 0.0_f64;
+    let margin = torch.plume * 2.0;
+    let mut planned: Vec<(f64, f64)> = Vec::new();
     for (zone, of) in run.plan.forecast.zones.iter().zip(&run.job.recipe.zones) {
-        let inside = (of.from + torch.plume * 2.0, of.to - torch.plume * 2.0);
-        let stations = zone.along.iter().filter(|s| inside.0 <= s.at && s.at <= inside.1);
-        let planned: Vec<(f64, f64)> = stations.map(|s| (s.at.mm(), s.sprayed.mm())).collect();
-        let places: Vec<f64> = planned.iter().map(|(at, _)| *at).collect();
-        for ((_, planned), found) in planned.iter().zip(run.bench().build_list_mm(&places)) {
-            let off = found / planned - 1.0;
-            worst = if off.abs() > worst.abs() { off } else { worst };
-        }
-        assert!(!places.is_empty(), "a zone with an inside");
+        let inside = of.from + margin..=of.to - margin;
+        let before = planned.len();
+        let stations = zone.along.iter().filter(|station| inside.contains(&station.at));
+        planned.extend(stations.map(|station| (station.at.mm(), station.sprayed.mm())));
+        assert!(planned.len() > before, "{} has an inside", zone.zone);
     }
-    worst
+    let places: Vec<f64> = planned.iter().map(|(at, _)| *at).collect();
+    let found = run.bench().build_list_mm(&places);
+    planned.iter().zip(found).fold(0.0, |worst: f64, ((_, planned), found)| {
+        let off = found / planned - 1.0;
+        if off.abs() > worst.abs() { off } else { worst }
+    })
+}
+
+/// The hottest place of the part, degC, and where it is, mm.
+fn hottest_place(run: &mut Rehearsal, program: &Program) -> (f64, f64) {
+    let (low, high) = (program.part.low.mm(), program.part.high.mm());
+    let places = (0..=200).map(|i| low + (high - low) * f64::from(i) / 200.0);
+    places
+        .filter_map(|at| run.bench().part_c(at).map(|celsius| (celsius, at)))
+        .fold((f64::MIN, low), |a, b| if b.0 > a.0 { b } else { a })
+}
+
+/// Below what the part may stand still, degC.
+fn cool_below(program: &Program) -> f64 {
+    let below = program.steps.iter().find_map(|step| match step {
+        Step::Cool(cool) => Some(cool.turn_until.celsius()),
+        _ => None,
+    });
+    below.expect("a job cools")
 }
 
 /// Powder that the feeder gives by the plan, g: its rate over the time that its coil is on.
