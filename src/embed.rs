@@ -112,11 +112,6 @@ const fn spec_ambient() -> f64 {
 }
 
 #[cfg(test)]
-#[expect(
-    clippy::unwrap_used,
-    clippy::indexing_slicing,
-    reason = "a test fails where it cannot go on"
-)]
 mod tests {
     use std::path::Path;
 

@@ -5,7 +5,12 @@
 //! says which formula each value comes from and prints them, kept in
 //! `tests/reference/model-values.txt`, and CI prints them anew.
 
-#![expect(clippy::expect_used, reason = "a test fails with what it is about")]
+#![expect(
+    clippy::expect_used,
+    clippy::panic,
+    clippy::print_stdout,
+    reason = "a test prints its figures, and fails with what it is about"
+)]
 
 use evenpass_core::model::{
     Bar, Command, Coverage, Feeding, Loss, Plume, Release, Shape, Source, Switching, coat, ripple,
