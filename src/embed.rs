@@ -50,7 +50,9 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
         let mut fitted = pattern.clone();
         fitted.name.clone_from(&torch.key);
         fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
+        // A round flame: as wide across the part as along it.
         fitted.heat_sigma_axial_mm = torch.flame.mm();
+        fitted.heat_sigma_lateral_mm = torch.flame.mm();
         fitted.fuel_bar = Some(torch.fuel_pressure.bar());
         fitted.oxygen_bar = Some(torch.oxygen_pressure.bar());
         fitted.takes_powder = torch.powder_rate.is_some();
@@ -107,4 +109,27 @@ fn part(job: &Job, plan: &Plan) -> PartInChuck {
 /// A part that has lain in the shop.
 const fn spec_ambient() -> f64 {
     20.0
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use evenpass_core::plan::plan;
+
+    use super::*;
+    use crate::files::{self, Places};
+
+    #[test]
+    fn a_torch_at_the_bench_heats_along_and_across_as_wide_as_the_catalogue_says() {
+        let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let recipe = config.join("recipes/short-job.toml");
+        let job = files::job(&recipe, Places { catalogue: Some(&config), rig: None }).unwrap();
+        let plan = plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
+        let mut spec = BenchSpec::default_bench().unwrap();
+        fit_torches(&mut spec, &job, &plan);
+        let wide = job.catalogue.torch(&job.recipe.spray.torch).unwrap().flame.mm();
+        let fitted = &spec.torch[0];
+        assert_eq!((fitted.heat_sigma_axial_mm, fitted.heat_sigma_lateral_mm), (wide, wide));
+    }
 }

@@ -9,6 +9,7 @@ mod banded;
 mod feed;
 mod influence;
 mod interior;
+mod kernel;
 mod limits;
 mod obstacle;
 mod passes;
