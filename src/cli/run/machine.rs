@@ -8,7 +8,6 @@ use std::time::Duration;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
 use evenpass_core::request::{Answer, Origin, Request};
-use evenpass_core::rig::RigKind;
 use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
@@ -22,7 +21,7 @@ use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::port::{Medium, Port};
-use crate::proving::{self, keeping::Lines};
+use crate::proving::{self, keeping::Lines, keeping::kind_of};
 use crate::record::RunKind;
 
 /// How often people and progress are looked at.
@@ -51,10 +50,9 @@ pub(super) fn run(
     let proofs = proving::keeping::demanded(&job.rig, lines, arguments.records.as_deref())?;
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
-    let kind = match job.rig.kind {
-        RigKind::Twin => RunKind::Twin,
-        RigKind::Machine => RunKind::Machine,
-    };
+    // Behind a pseudo-terminal stands a twin, whatever the rig file says: its coats are computed,
+    // and nobody may learn a machine's figures from them.
+    let kind = if simulated { RunKind::Twin } else { kind_of(&job.rig) };
     let begin = Begin { kind, seed: None, records: arguments.records.as_deref() };
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::basis::{Finish, RunBasis};
 use super::evidence::{DiameterReading, Evidence, PartMeasured, Witness};
 use super::figures::{COUNT, Figure, Figures, Pair};
-use super::fit::{Fit, fit};
+use super::fit::{Fit, Group, fit};
 use super::response::Landing;
 use super::rows::{build_weights, cold, group, is_of_one_powder, readings_of};
 use crate::coat::deposit::{area_of, build_of};
@@ -64,9 +64,7 @@ pub fn learn(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>]) -> Knowl
     let mut near = catalogued;
     let mut found = fit(&[], catalogued);
     for _ in 0..MOST_TABLES {
-        let groups: Vec<_> =
-            evidence.iter().map(|piece| group(&piece.witness, pair, figures, near)).collect();
-        found = fit(&groups, catalogued);
+        found = fit(&groups(pair, figures, evidence, near), catalogued);
         let moved = catalogued * exponential(found.mean, Figure::Footprint);
         if (moved / near).ln().abs() <= TABLE_HOLDS {
             break;
@@ -74,6 +72,23 @@ pub fn learn(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>]) -> Knowl
         near = moved;
     }
     Knowledge::of(pair, figures, evidence, &found)
+}
+
+/// One group for each piece of evidence; what was measured of one run twice, as sprayed and
+/// fused, shares its luck.
+fn groups(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>], near: f64) -> Vec<Group> {
+    let mut groups: Vec<(&str, Group)> = Vec::new();
+    for piece in evidence {
+        let next = group(&piece.witness, pair, figures, near);
+        let same = groups.iter_mut().find(|(source, group)| {
+            *source == piece.source && group.centre.is_none() && next.centre.is_none()
+        });
+        match same {
+            Some((_, group)) => group.rows.extend(next.rows),
+            None => groups.push((piece.source, next)),
+        }
+    }
+    groups.into_iter().map(|(_, group)| group).collect()
 }
 
 fn exponential(mean: [f64; COUNT], figure: Figure) -> f64 {
@@ -109,6 +124,9 @@ impl Knowledge {
             Witness::Stripe(_) => Some(Finish::AsSprayed),
             Witness::Feeder(_) => None,
         });
+        let mut sources: Vec<String> =
+            evidence.iter().map(|piece| piece.source.to_owned()).collect();
+        sources.dedup();
         Self {
             catalogue: *figures,
             mean: found.mean,
@@ -117,7 +135,7 @@ impl Knowledge {
             powder_weighed,
             coat_measured,
             finish,
-            sources: evidence.iter().map(|piece| piece.source.to_owned()).collect(),
+            sources,
         }
     }
 

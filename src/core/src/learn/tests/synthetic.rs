@@ -18,8 +18,9 @@ const AS_TOLD: Noise = Noise {
 };
 
 fn evidence<'a>(parts: &'a [PartMeasured], basis: &'a RunBasis) -> Vec<Evidence<'a>> {
-    let witness = |part| Evidence { source: "a run", witness: Witness::Part(part, basis) };
-    parts.iter().map(witness).collect()
+    let names = ["run 1", "run 2", "run 3", "run 4", "run 5"];
+    let witness = |(part, source): (_, _)| Evidence { source, witness: Witness::Part(part, basis) };
+    parts.iter().zip(names).map(witness).collect()
 }
 
 fn off(found: f64, truth: f64) -> f64 {
