@@ -47,7 +47,7 @@ pub(super) fn bands(job: &Job, plan: &Plan) -> Vec<ZoneBand> {
         });
         let Some(lesson) = lesson else { continue };
         let mean = (forecast.diameters.low + forecast.diameters.high) / 2.0;
-        let band = |finish| (finish, Band::of(&lesson.knowledge, mean, finish));
+        let band = |finish| (finish, lesson.band(mean, finish));
         let mut bands = vec![band(Finish::AsSprayed)];
         if forecast.fused.is_some() {
             bands.push(band(Finish::Fused));

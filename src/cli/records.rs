@@ -1,6 +1,12 @@
-//! `records list` and `records show`: the record for a person, or for a program.
+//! `records list` and `records show`: the record for a person, or for a program; and what people
+//! add to it.
 
+mod decide;
+mod feeder;
+mod measure;
 mod proofs;
+mod reading;
+mod told;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -46,6 +52,32 @@ pub(super) enum RecordsVerb {
         #[command(flatten)]
         place: RecordsPlace,
     },
+    /// Take in the diameters and the weight of a run's part; the next plan learns from them.
+    ///
+    /// Example: evenpass records measure latest --person "A. Fitter" --diameter "60 mm=42.35 mm"
+    Measure(Box<measure::MeasureArguments>),
+    /// Take in powder caught from the feeder and weighed.
+    ///
+    /// Example: evenpass records feeder spray-6 nickel-hard --set "60 g/min" --caught "57.9 g in
+    /// 60 s" --person "A. Fitter"
+    Feeder(feeder::FeederArguments),
+    /// Take in a single pass over a plate, measured across: it tells the footprint.
+    ///
+    /// Example: evenpass records stripe spray-6 nickel-hard --set "60 g/min" --feed "2 mm/s"
+    /// --thickness "-6 mm=0.15 mm" ... --person "A. Fitter"
+    Stripe(feeder::StripeArguments),
+    /// Say that a measurement was a mistake; it stays in the records.
+    ///
+    /// Example: evenpass records withdraw 3 --reason "wrong micrometer" --person "A. Fitter"
+    Withdraw(decide::WithdrawArguments),
+    /// Confirm, as the engineer, a change of more than 10 %.
+    ///
+    /// Example: evenpass records accept spray-6 nickel-hard --person "B. Engineer"
+    Accept(decide::AcceptArguments),
+    /// Show every measurement, and what is known of every torch with a powder.
+    ///
+    /// Example: evenpass records learned
+    Learned(decide::LearnedArguments),
 }
 
 /// Where the records are and who reads them.
@@ -60,7 +92,17 @@ pub(super) struct RecordsPlace {
 }
 
 pub(super) fn answer(verb: &RecordsVerb) -> Exit {
-    let (RecordsVerb::List { place, .. } | RecordsVerb::Show { place, .. }) = verb;
+    let mut to = io::stdout().lock();
+    let (place, run) = match verb {
+        RecordsVerb::List { place, .. } => (place, None),
+        RecordsVerb::Show { place, run } => (place, Some(run)),
+        RecordsVerb::Measure(told) => return taken(measure::measure(told, &mut to)),
+        RecordsVerb::Feeder(told) => return taken(feeder::feeder(told, &mut to)),
+        RecordsVerb::Stripe(told) => return taken(feeder::stripe(told, &mut to)),
+        RecordsVerb::Withdraw(told) => return taken(decide::withdraw(told, &mut to)),
+        RecordsVerb::Accept(told) => return taken(decide::accept(told, &mut to)),
+        RecordsVerb::Learned(asked) => return taken(decide::learned(asked, &mut to)),
+    };
     let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
     let store = match store {
         Ok(store) => store,
@@ -68,11 +110,12 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     };
     let reader = if place.json { Reader::Program } else { Reader::Person };
     let zone = TimeZone::system();
-    let mut to = io::stdout().lock();
-    let printed = match verb {
-        RecordsVerb::List { proofs: true, .. } => list_proofs(&store, reader, &zone, &mut to),
-        RecordsVerb::List { .. } => list(&store, reader, &zone, &mut to),
-        RecordsVerb::Show { run, .. } => show(&store, run, reader, &zone, &mut to),
+    let printed = match (verb, run) {
+        (_, Some(run)) => show(&store, run, reader, &zone, &mut to),
+        (RecordsVerb::List { proofs: true, .. }, None) => {
+            list_proofs(&store, reader, &zone, &mut to)
+        }
+        (_, None) => list(&store, reader, &zone, &mut to),
     };
     match printed {
         Ok(()) => Exit::Done,
@@ -81,6 +124,16 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
             say::bad_input(&problem.whole())
         }
         Err(RecordsError::Record(problem)) => say::failed(&problem.whole()),
+    }
+}
+
+/// How something that a person told was taken.
+fn taken(result: Result<(), told::Refused>) -> Exit {
+    match result {
+        Ok(()) => Exit::Done,
+        Err(told::Refused::Input(problem)) => say::bad_input(&problem),
+        Err(told::Refused::Failure(problem)) => say::failed(&problem),
+        Err(told::Refused::Output(trouble)) => say::printed(Err(trouble)),
     }
 }
 

@@ -2,9 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::band::Band;
 use super::basis::Finish;
 use super::figures::{Figure, Figures, Pair};
-use super::knowledge::{Knowledge, Known};
+use super::knowledge::{Knowledge, Known, learn};
 use crate::catalogue::Catalogue;
 use crate::quantity::{Length, Quantity};
 use crate::recipe::Recipe;
@@ -59,6 +60,17 @@ impl Lesson {
             largest.filter(|(_, share)| share.abs() > LARGEST_CHANGE || !learned.are_possible());
         let in_force = if held_back.is_some() { before } else { learned };
         Self { pair, knowledge, learned, in_force, accepted, held_back }
+    }
+
+    /// How far off a coat of the plan may be in the middle of a zone of this diameter. What is
+    /// held back narrows nothing.
+    #[must_use]
+    pub fn band(&self, diameter: Length, finish: Finish) -> Band {
+        if self.held_back.is_some() {
+            let unlearned = learn(&self.pair, &self.knowledge.catalogue, &[]);
+            return Band::of(&unlearned, diameter, finish);
+        }
+        Band::of(&self.knowledge, diameter, finish)
     }
 
     /// What changed, one sentence each; empty when the plan stands on the catalogue and nothing
