@@ -198,7 +198,12 @@ pub fn show(
     let record = store.run(&store.find(asked)?)?;
     match reader {
         Reader::Program => print_json(&record, to)?,
-        Reader::Person => print_run(&record, zone, to)?,
+        Reader::Person => {
+            print_run(&record, zone, to)?;
+            let mut measured = store.measurements()?;
+            measured.retain(|one| one.run.as_ref() == Some(&record.summary.id));
+            section("Measured", &decide::measurements_sheet(&measured), to)?;
+        }
     }
     Ok(())
 }

@@ -156,7 +156,7 @@ pub(super) fn learned(arguments: &LearnedArguments, to: &mut impl Write) -> Resu
     Ok(())
 }
 
-fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
+pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
     let mut sheet = Sheet::new(
         2,
         &[

@@ -26,7 +26,8 @@ pub(super) struct Teller {
     /// The records; the user's own when left out.
     #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
-    /// The folder with powders.toml and torches.toml; as a plan would find it when left out.
+    /// The folder with powders.toml and torches.toml that plans use; when left out, for a run's
+    /// part its recipe's neighbours, else the shipped one.
     #[arg(long, value_name = "FOLDER")]
     catalogue: Option<PathBuf>,
 }

@@ -21,8 +21,10 @@ use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::port::{Medium, Port};
-use crate::proving::{self, keeping::Lines, keeping::kind_of};
-use crate::record::RunKind;
+use crate::proving::{
+    self,
+    keeping::{Lines, kind_of_run},
+};
 
 /// How often people and progress are looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
@@ -50,9 +52,7 @@ pub(super) fn run(
     let proofs = proving::keeping::demanded(&job.rig, lines, arguments.records.as_deref())?;
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
-    // Behind a pseudo-terminal stands a twin, whatever the rig file says: its coats are computed,
-    // and nobody may learn a machine's figures from them.
-    let kind = if simulated { RunKind::Twin } else { kind_of(&job.rig) };
+    let kind = kind_of_run(&job.rig, lines);
     let begin = Begin { kind, seed: None, records: arguments.records.as_deref() };
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();

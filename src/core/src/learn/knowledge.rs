@@ -47,7 +47,7 @@ pub struct Knowledge {
     covariance: [[f64; COUNT]; COUNT],
     /// Whether a part was weighed.
     pub weighed: Known,
-    /// Whether the powder was weighed, caught or out of the hopper.
+    /// Whether the powder was weighed, caught or out of the hopper, well enough to teach its rate.
     pub powder_weighed: Known,
     /// Whether a coat was measured: a part or a stripe.
     pub coat_measured: Known,
@@ -127,7 +127,7 @@ impl Knowledge {
         let mut sources: Vec<String> =
             evidence.iter().map(|piece| piece.source.to_owned()).collect();
         sources.dedup();
-        Self {
+        let mut knowledge = Self {
             catalogue: *figures,
             mean: found.mean,
             covariance: found.covariance,
@@ -136,7 +136,16 @@ impl Knowledge {
             coat_measured,
             finish,
             sources,
+        };
+        if !knowledge.has_learned(Figure::PowderRate) {
+            knowledge.powder_weighed = Known::No;
         }
+        knowledge
+    }
+
+    /// Whether a figure is known clearly better than from the catalogue alone.
+    fn has_learned(&self, figure: Figure) -> bool {
+        self.within(figure) < LEARNED_WITHIN * figure.catalogue_uncertainty()
     }
 
     /// Whether anything was measured.

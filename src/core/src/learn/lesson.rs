@@ -82,7 +82,8 @@ impl Lesson {
         if let Some((figure, share)) = self.held_back {
             told.push(format!(
                 "{}: held back, {} would change by {:+.1} %, and more than {:.0} % waits for the \
-                 engineer: `evenpass records accept {} {} --person NAME`",
+                 engineer: `evenpass records accept {} {} --person NAME`, with the --rig and the \
+                 --catalogue of this plan",
                 self.pair,
                 figure.title(),
                 share * 100.0,
