@@ -15,7 +15,7 @@ use evenpass_core::rig::Rig;
 use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
-use crate::record::{MeasurementRecord, RecordError, RunKind, Store, records_file};
+use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
 
 /// How many measurements of a pair count, the latest: a nozzle wears, and what was true of it
 /// years ago is not now (arbitrary).
@@ -163,15 +163,13 @@ pub fn counting(
     store: &Store,
     whose: Whose<'_>,
     pair: &Pair,
-) -> Result<Vec<MeasurementRecord>, RecordError> {
-    let mut all = store.measurements()?;
-    all.retain(|one| {
-        whose.owns(&one.rig, one.kind) && one.pair == *pair && one.withdrawn.is_none()
-    });
-    Ok(all)
+) -> Result<Vec<Measurement>, RecordError> {
+    let all = store.measurements()?.into_iter().filter(|kept| kept.withdrawn.is_none());
+    let told = all.map(|kept| kept.measurement);
+    Ok(told.filter(|one| whose.owns(&one.rig, one.kind) && one.pair == *pair).collect())
 }
 
-fn source(one: &MeasurementRecord) -> String {
+fn source(one: &Measurement) -> String {
     match (&one.measured, &one.run) {
         (Measured::Part(_), Some(run)) => format!("run {run}"),
         (Measured::Part(_), None) => format!("a part of {}", one.measured_on),

@@ -138,6 +138,14 @@ fn measure(records: &Path, factor: f64, weighed: Weighed) -> String {
     done(&arguments.iter().map(String::as_str).collect::<Vec<_>>())
 }
 
+/// Measures the latest run's part at one place.
+fn one_diameter(records: &str) -> Vec<&str> {
+    let mut arguments = vec!["records", "measure", "latest", "--records", records];
+    arguments.extend(PERSON);
+    arguments.extend(["--diameter", "570 mm=22.27 mm"]);
+    arguments
+}
+
 fn plan(records: &Path, more: &[&str]) -> (String, Value) {
     let mut arguments = vec!["plan", RECIPE, "--records", records.to_str().unwrap()];
     arguments.extend(more);
@@ -323,17 +331,7 @@ fn a_rehearsed_run_makes_no_part_and_is_refused() {
     let (_folder, records) = sprayed();
     let file = records.to_str().unwrap();
     done(&["rehearse", RECIPE, "--record", "--records", file]);
-    let told = refused(&[
-        "records",
-        "measure",
-        "latest",
-        "--records",
-        file,
-        "--person",
-        "A. Fitter",
-        "--diameter",
-        "570 mm=22.27 mm",
-    ]);
+    let told = refused(&one_diameter(file));
     assert!(told.contains("a rehearsal makes no part"), "{told}");
 }
 
@@ -346,17 +344,7 @@ fn a_run_that_was_stopped_or_kept_before_runs_could_teach_is_refused() {
         (Ending::Complete, "it was kept before runs could teach"),
     ] {
         kept_earlier(&records, ending);
-        let told = refused(&[
-            "records",
-            "measure",
-            "latest",
-            "--records",
-            file,
-            "--person",
-            "A. Fitter",
-            "--diameter",
-            "570 mm=22.27 mm",
-        ]);
+        let told = refused(&one_diameter(file));
         assert!(told.contains(words), "{told}");
     }
 }
@@ -436,10 +424,7 @@ fn the_same_part_is_not_measured_twice() {
     let (_folder, records) = sprayed();
     let file = records.to_str().unwrap();
     measure(&records, 0.97, Weighed::Yes);
-    let mut arguments = vec!["records", "measure", "latest", "--records", file];
-    arguments.extend(PERSON);
-    arguments.extend(["--diameter", "570 mm=22.27 mm"]);
-    let told = refused(&arguments);
+    let told = refused(&one_diameter(file));
     let shown = done(&["records", "show", "latest", "--records", file]);
     assert!(shown.contains("Measured") && shown.contains("5 diameters, weighed"), "{shown}");
     assert!(told.contains("was measured before, as measurement 1"), "{told}");

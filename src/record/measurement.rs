@@ -11,9 +11,9 @@ use super::reading::{instant, parsed, unread};
 use super::store::json;
 use super::{RecordError, RunId, RunKind, Store};
 
-/// A measurement to be kept.
-#[derive(Debug, Clone, PartialEq)]
-pub struct MeasurementDraft {
+/// Something that was measured, with who, when and where.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Measurement {
     /// When it was told, by the wall clock.
     pub kept_at: Timestamp,
     /// The day it was measured.
@@ -48,22 +48,9 @@ pub struct Withdrawal {
 pub struct MeasurementRecord {
     /// Its number, by which it is withdrawn.
     pub number: i64,
-    /// When it was told, by the wall clock.
-    pub kept_at: Timestamp,
-    /// The day it was measured.
-    pub measured_on: Date,
-    /// The run whose part it is of.
-    pub run: Option<RunId>,
-    /// The rig's title.
-    pub rig: String,
-    /// Where.
-    pub kind: RunKind,
-    /// The torch and the powder.
-    pub pair: Pair,
-    /// Who measured.
-    pub person: String,
-    /// What.
-    pub measured: Measured,
+    /// What was measured.
+    #[serde(flatten)]
+    pub measurement: Measurement,
     /// Why it counts no more; `None` while it counts.
     pub withdrawn: Option<Withdrawal>,
 }
@@ -104,7 +91,7 @@ impl Store {
     ///
     /// # Errors
     /// [`RecordError`] when the disk refuses.
-    pub fn keep_measurement(&mut self, draft: &MeasurementDraft) -> Result<i64, RecordError> {
+    pub fn keep_measurement(&mut self, told: &Measurement) -> Result<i64, RecordError> {
         let mut number = 0;
         self.change(|change| {
             change.execute(
@@ -113,15 +100,15 @@ impl Store {
                  VALUES (:kept_at, :measured_on, (SELECT place FROM run WHERE id = :run), :rig,
                     :kind, :torch, :powder, :person, :data)",
                 named_params! {
-                    ":kept_at": draft.kept_at.to_string(),
-                    ":measured_on": draft.measured_on.to_string(),
-                    ":run": draft.run.as_ref().map(RunId::as_str),
-                    ":rig": draft.rig,
-                    ":kind": draft.kind,
-                    ":torch": draft.pair.torch,
-                    ":powder": draft.pair.powder,
-                    ":person": draft.person,
-                    ":data": json(&draft.measured)?,
+                    ":kept_at": told.kept_at.to_string(),
+                    ":measured_on": told.measured_on.to_string(),
+                    ":run": told.run.as_ref().map(RunId::as_str),
+                    ":rig": told.rig,
+                    ":kind": told.kind,
+                    ":torch": told.pair.torch,
+                    ":powder": told.pair.powder,
+                    ":person": told.person,
+                    ":data": json(&told.measured)?,
                 },
             )?;
             number = change.last_insert_rowid();
@@ -227,17 +214,19 @@ fn measurement(row: &Row<'_>) -> rusqlite::Result<MeasurementRecord> {
     };
     Ok(MeasurementRecord {
         number: row.get(0)?,
-        kept_at: instant(1, &row.get::<_, String>(1)?)?,
-        measured_on: row
-            .get::<_, String>(2)?
-            .parse()
-            .map_err(|error: jiff::Error| unread(2, error))?,
-        run: row.get::<_, Option<String>>(3)?.map(RunId::stored),
-        rig: row.get(4)?,
-        kind: row.get(5)?,
-        pair: Pair { torch: row.get(6)?, powder: row.get(7)? },
-        person: row.get(8)?,
-        measured: parsed(row, 9)?,
+        measurement: Measurement {
+            kept_at: instant(1, &row.get::<_, String>(1)?)?,
+            measured_on: row
+                .get::<_, String>(2)?
+                .parse()
+                .map_err(|error: jiff::Error| unread(2, error))?,
+            run: row.get::<_, Option<String>>(3)?.map(RunId::stored),
+            rig: row.get(4)?,
+            kind: row.get(5)?,
+            pair: Pair { torch: row.get(6)?, powder: row.get(7)? },
+            person: row.get(8)?,
+            measured: parsed(row, 9)?,
+        },
         withdrawn,
     })
 }
@@ -267,8 +256,8 @@ mod tests {
         (folder, path)
     }
 
-    fn draft() -> MeasurementDraft {
-        MeasurementDraft {
+    fn told() -> Measurement {
+        Measurement {
             kept_at: "2026-11-25T09:00:00Z".parse().expect("RFC 3339"),
             measured_on: "2026-11-24".parse().expect("a date"),
             run: None,
@@ -300,14 +289,14 @@ mod tests {
     fn a_measurement_is_found_as_it_was_kept_and_withdrawn_by_a_row_of_its_own() {
         let (_folder, path) = file();
         let mut store = Store::open(&path).expect("open");
-        let number = store.keep_measurement(&draft()).expect("kept");
-        store.keep_measurement(&draft()).expect("kept");
+        let number = store.keep_measurement(&told()).expect("kept");
+        store.keep_measurement(&told()).expect("kept");
         store.withdraw_measurement(number, &withdrawal()).expect("withdrawn");
         drop(store);
         let mut store = Store::open_existing(&path).expect("open again");
         let all = store.measurements().expect("read");
         let [first, second] = all.as_slice() else { panic!("two: {all:?}") };
-        assert_eq!((first.measured.clone(), first.pair.clone()), (draft().measured, draft().pair));
+        assert_eq!(first.measurement, told());
         assert_eq!(
             (first.withdrawn.as_ref(), second.withdrawn.as_ref()),
             (Some(&withdrawal()), None)
@@ -326,7 +315,7 @@ mod tests {
     fn what_was_measured_withdrawn_and_accepted_is_evidence_and_is_neither_changed_nor_removed() {
         let (_folder, path) = file();
         let mut store = Store::open(&path).expect("open");
-        let number = store.keep_measurement(&draft()).expect("kept");
+        let number = store.keep_measurement(&told()).expect("kept");
         store.withdraw_measurement(number, &withdrawal()).expect("withdrawn");
         let figures = serde_json::from_value(serde_json::json!({
             "efficiency": "85 %", "powder_rate": "100 %", "footprint": "6 mm",
@@ -337,7 +326,7 @@ mod tests {
             made_at: withdrawal().made_at,
             rig: "Lathe 3".to_owned(),
             kind: RunKind::Machine,
-            pair: draft().pair,
+            pair: told().pair,
             person: "B. Engineer".to_owned(),
             catalogue: figures,
             figures,

@@ -110,7 +110,7 @@ pub(super) fn learned(arguments: &LearnedArguments, to: &mut impl Write) -> Resu
         files::catalogue(arguments.catalogue.as_deref(), None).map_err(Refused::Input)?;
     let (measurements, acceptances) = (store.measurements()?, store.acceptances()?);
     let mut known: Vec<(&str, RunKind, &Pair)> = Vec::new();
-    for one in &measurements {
+    for one in measurements.iter().map(|kept| &kept.measurement) {
         let next = (one.rig.as_str(), one.kind, &one.pair);
         if !known.contains(&next) {
             known.push(next);
@@ -168,7 +168,8 @@ pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
             ("what", Layout::Prose),
         ],
     );
-    for one in all {
+    for kept in all {
+        let one = &kept.measurement;
         let what = match &one.measured {
             Measured::Part(part) => {
                 let weighed = if part.weights.is_some() { ", weighed" } else { "" };
@@ -177,7 +178,7 @@ pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
             Measured::Feeder(feeder) => format!("{} catches", feeder.catches.len()),
             Measured::Stripe(stripe) => format!("a stripe, {} places", stripe.readings.len()),
         };
-        let what = match &one.withdrawn {
+        let what = match &kept.withdrawn {
             None => what,
             Some(by) => format!("{what}; withdrawn by {}: {}", by.person, by.reason),
         };
@@ -186,7 +187,7 @@ pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
             None => one.pair.to_string(),
         };
         sheet.row([
-            one.number.to_string(),
+            kept.number.to_string(),
             one.measured_on.to_string(),
             one.person.clone(),
             one.kind.word().to_owned(),

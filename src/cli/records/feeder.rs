@@ -13,7 +13,7 @@ use jiff::civil::Date;
 
 use super::reading::{At, at, catch, positive};
 use super::told::{PairArguments, Refused, Teller, day, keep, lesson, print_lesson};
-use crate::record::MeasurementDraft;
+use crate::record::Measurement;
 
 /// A feeder that gives less or more than this of what is set is set wrong, not calibrated.
 const BELIEVED: (f64, f64) = (0.3, 3.0);
@@ -152,7 +152,7 @@ fn take(
     let measured_on = day(date, None)?;
     let (pair, rig, kind, figures) = pair.found(&teller.catalogue(None)?)?;
     let mut store = teller.store_or_new()?;
-    let draft = MeasurementDraft {
+    let draft = Measurement {
         kept_at: Timestamp::now(),
         measured_on,
         run: None,

@@ -16,7 +16,7 @@ use jiff::civil::Date;
 use super::reading::{At, at, positive};
 use super::told::{Refused, Teller, day, figures, keep, lesson, print_lesson};
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{MeasurementDraft, Outcome, RunKind, RunRecord, Store};
+use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
 
 /// Places that agree to this are the same: nobody measures finer along a part.
 const SAME_PLACE: Length = Length::from_mm(0.5);
@@ -101,7 +101,7 @@ pub(super) fn measure(arguments: &MeasureArguments, to: &mut impl Write) -> Resu
         not_yet(&store, &run, &pair, part.finish)?;
         drafts.push((
             figures,
-            MeasurementDraft {
+            Measurement {
                 kept_at: Timestamp::now(),
                 measured_on,
                 run: Some(run.summary.id.clone()),
@@ -262,11 +262,12 @@ fn believable(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Resul
 fn not_yet(store: &Store, run: &RunRecord, pair: &Pair, finish: Finish) -> Result<(), Refused> {
     let same =
         |measured: &Measured| matches!(measured, Measured::Part(part) if part.finish == finish);
-    let before = store.measurements()?.into_iter().find(|one| {
-        one.withdrawn.is_none()
-            && one.run.as_ref() == Some(&run.summary.id)
-            && one.pair == *pair
-            && same(&one.measured)
+    let before = store.measurements()?.into_iter().find(|kept| {
+        let told = &kept.measurement;
+        kept.withdrawn.is_none()
+            && told.run.as_ref() == Some(&run.summary.id)
+            && told.pair == *pair
+            && same(&told.measured)
     });
     match before {
         None => Ok(()),

@@ -15,7 +15,7 @@ use jiff::tz::TimeZone;
 use crate::cli::say;
 use crate::files;
 use crate::learning::{self, Whose};
-use crate::record::{MeasurementDraft, RecordError, RunKind, Store, records_file};
+use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
 
 /// Who tells it and where it is kept.
 #[derive(Debug, Args)]
@@ -147,7 +147,7 @@ pub(super) fn day(given: Option<Date>, begun: Option<Timestamp>) -> Result<Date,
 /// Keeps it and says under which number.
 pub(super) fn keep(
     store: &mut Store,
-    draft: &MeasurementDraft,
+    draft: &Measurement,
     to: &mut impl Write,
 ) -> Result<(), Refused> {
     let number = store.keep_measurement(draft)?;

@@ -9,6 +9,7 @@
 use super::figures::{COUNT, Figure};
 use super::response::Response;
 use crate::model::even::banded::Banded;
+use crate::quantity::Length;
 
 /// Most steps; a dozen readings settle in five.
 const MOST_STEPS: usize = 40;
@@ -16,6 +17,9 @@ const MOST_STEPS: usize = 40;
 const LONGEST_STEP: f64 = 0.3;
 /// Settled when no logarithm moves by more.
 const SETTLED: f64 = 1e-10;
+/// A reading further off than this many of its standard deviations is doubted: of honest ones
+/// one in 16,000 is.
+const DOUBTED: f64 = 4.0;
 /// One standard deviation of where the middle of a stripe lies, in footprints from the centroid
 /// of its readings (arbitrary, wide).
 const CENTRE_WITHIN: f64 = 3.0;
@@ -44,6 +48,19 @@ pub(super) struct Row {
     pub scale: Scale,
     /// Whether the swing of its evidence is in it.
     pub swings: Swings,
+    /// Where it was read, along the part or across the stripe.
+    pub at: Option<Length>,
+}
+
+/// A reading that the others contradict.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Doubt {
+    /// Its group, by place.
+    pub group: usize,
+    /// Where it was read.
+    pub at: Option<Length>,
+    /// How far it is off, in its standard deviations.
+    pub off: f64,
 }
 
 /// Whether the swing of the evidence is in a row.
@@ -72,6 +89,8 @@ pub(super) struct Fit {
     pub mean: [f64; COUNT],
     /// Their covariance.
     pub covariance: [[f64; COUNT]; COUNT],
+    /// Readings that the others contradict.
+    pub doubts: Vec<Doubt>,
 }
 
 /// An unknown: what it is before anything was measured.
@@ -135,7 +154,20 @@ pub(super) fn fit(groups: &[Group], footprint: f64) -> Fit {
     }
     let mut mean = [0.0; COUNT];
     mean.iter_mut().zip(&now).for_each(|(mean, value)| *mean = *value);
-    Fit { mean, covariance }
+    Fit { mean, covariance, doubts: doubts(groups, &places, &now, footprint) }
+}
+
+fn doubts(groups: &[Group], places: &[Places], now: &[f64], footprint: f64) -> Vec<Doubt> {
+    let mut doubts = Vec::new();
+    for (place, (group, places)) in groups.iter().zip(places).enumerate() {
+        for row in &group.rows {
+            let off = (row.value - row.expected(*places, now, footprint, &mut [])) / row.within;
+            if off.abs() > DOUBTED {
+                doubts.push(Doubt { group: place, at: row.at, off });
+            }
+        }
+    }
+    doubts
 }
 
 /// The normal equations of one step.

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::basis::{Finish, RunBasis};
 use super::evidence::{DiameterReading, Evidence, PartMeasured, Witness};
 use super::figures::{COUNT, Figure, Figures, Pair};
-use super::fit::{Fit, Group, fit};
+use super::fit::{Doubt, Fit, Group, fit};
 use super::response::Landing;
 use super::rows::{build_weights, cold, group, is_of_one_powder, readings_of};
 use crate::coat::deposit::{area_of, build_of};
@@ -55,6 +55,8 @@ pub struct Knowledge {
     pub finish: Option<Finish>,
     /// Where it comes from, in the order it was measured.
     pub sources: Vec<String>,
+    /// Readings that the others contradict, in words.
+    pub doubts: Vec<String>,
 }
 
 /// What the evidence teaches of a pair whose catalogue says `figures`.
@@ -62,21 +64,27 @@ pub struct Knowledge {
 pub fn learn(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>]) -> Knowledge {
     let catalogued = figures.footprint.mm() * 1e-3;
     let mut near = catalogued;
-    let mut found = fit(&[], catalogued);
-    for _ in 0..MOST_TABLES {
-        found = fit(&groups(pair, figures, evidence, near), catalogued);
+    let mut tries = 0;
+    loop {
+        let (sources, groups) = groups(pair, figures, evidence, near);
+        let found = fit(&groups, catalogued);
         let moved = catalogued * exponential(found.mean, Figure::Footprint);
-        if (moved / near).ln().abs() <= TABLE_HOLDS {
-            break;
+        tries += 1;
+        if tries >= MOST_TABLES || (moved / near).ln().abs() <= TABLE_HOLDS {
+            return Knowledge::of(pair, figures, evidence, (&found, &sources));
         }
         near = moved;
     }
-    Knowledge::of(pair, figures, evidence, &found)
 }
 
 /// One group for each piece of evidence; what was measured of one run twice, as sprayed and
 /// fused, shares its luck.
-fn groups(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>], near: f64) -> Vec<Group> {
+fn groups<'a>(
+    pair: &Pair,
+    figures: &Figures,
+    evidence: &[Evidence<'a>],
+    near: f64,
+) -> (Vec<&'a str>, Vec<Group>) {
     let mut groups: Vec<(&str, Group)> = Vec::new();
     for piece in evidence {
         let next = group(&piece.witness, pair, figures, near);
@@ -88,7 +96,18 @@ fn groups(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>], near: f64) 
             None => groups.push((piece.source, next)),
         }
     }
-    groups.into_iter().map(|(_, group)| group).collect()
+    groups.into_iter().unzip()
+}
+
+fn doubt_in_words(doubt: &Doubt, sources: &[&str]) -> String {
+    let at = doubt.at.map_or_else(String::new, |at| format!(" at {at}"));
+    let source = sources.get(doubt.group).copied().unwrap_or_default();
+    let more = if doubt.off > 0.0 { "more" } else { "less" };
+    format!(
+        "a reading{at} of {source} shows {more} than the others allow, by {:.1} of its standard \
+         deviations: measure again, or withdraw it",
+        doubt.off.abs()
+    )
 }
 
 fn exponential(mean: [f64; COUNT], figure: Figure) -> f64 {
@@ -96,7 +115,12 @@ fn exponential(mean: [f64; COUNT], figure: Figure) -> f64 {
 }
 
 impl Knowledge {
-    fn of(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>], found: &Fit) -> Self {
+    fn of(
+        pair: &Pair,
+        figures: &Figures,
+        evidence: &[Evidence<'_>],
+        (found, grouped): (&Fit, &[&str]),
+    ) -> Self {
         let any = |holds: &dyn Fn(&Witness<'_>) -> bool| {
             Known::of(evidence.iter().any(|piece| holds(&piece.witness)))
         };
@@ -136,6 +160,7 @@ impl Knowledge {
             coat_measured,
             finish,
             sources,
+            doubts: found.doubts.iter().map(|doubt| doubt_in_words(doubt, grouped)).collect(),
         };
         if !knowledge.has_learned(Figure::PowderRate) {
             knowledge.powder_weighed = Known::No;

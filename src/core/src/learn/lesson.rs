@@ -104,6 +104,8 @@ impl Lesson {
             told.extend(changes.into_iter().map(|change| format!("{head}{change}")));
         }
         told.extend(self.unknown());
+        let doubts = self.knowledge.doubts.iter();
+        told.extend(doubts.map(|doubt| format!("{}: {doubt}", self.pair)));
         told
     }
 

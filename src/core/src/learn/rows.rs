@@ -117,6 +117,7 @@ fn diameter_row(
         weights: build_weights(part.finish),
         scale: Scale::Tabulated(response),
         swings: Swings::WithTheRest,
+        at: Some(reading.at),
     }
 }
 
@@ -137,6 +138,7 @@ fn gain_row(weights: &Weights, figures: &Figures, landed: Response, near: f64) -
         weights: GAIN_WEIGHTS,
         scale: Scale::Tabulated(response),
         swings: Swings::WithTheRest,
+        at: None,
     }
 }
 
@@ -151,6 +153,7 @@ fn fed_row(part: &PartMeasured, basis: &RunBasis) -> Option<Row> {
         weights: RATE_WEIGHTS,
         scale: Scale::Fixed(0.0),
         swings: Swings::Alone,
+        at: None,
     })
 }
 
@@ -164,6 +167,7 @@ fn feeder_group(feeder: &FeederMeasured) -> Group {
             weights: RATE_WEIGHTS,
             scale: Scale::Fixed(0.0),
             swings: Swings::WithTheRest,
+            at: None,
         }
     });
     Group { swing: DAY_TO_DAY, centre: None, rows: rows.collect() }
@@ -186,6 +190,7 @@ fn stripe_group(stripe: &StripeMeasured, figures: &Figures) -> Group {
         weights: build_weights(Finish::AsSprayed),
         scale: Scale::Across { area: area.ln(), place: reading.at.mm() * 1e-3 },
         swings: Swings::WithTheRest,
+        at: Some(reading.at),
     });
     let centre = if all > 0.0 { moment / all * 1e-3 } else { 0.0 };
     Group { swing: PART_TO_PART, centre: Some(centre), rows: rows.collect() }

@@ -51,7 +51,7 @@ fn a_plan_after_weighed_parts_uses_their_efficiency_and_says_from_which_runs() {
 
     let (mut recipe, mut catalogue, _) = job();
     let before = plan(&recipe, &support::rig(), &catalogue).expect("planned");
-    apply(&[lesson.clone()], &mut recipe, &mut catalogue);
+    apply(std::slice::from_ref(&lesson), &mut recipe, &mut catalogue);
     let after = plan(&recipe, &support::rig(), &catalogue).expect("planned");
     let build = |plan: &crate::plan::Plan| plan.forecast.zones[0].thickness_per_pass.mm();
     let ratio = build(&after) / build(&before);

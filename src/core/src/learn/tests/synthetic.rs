@@ -209,3 +209,19 @@ fn what_was_measured_hot_counts_as_it_is_cold() {
     let uncorrected = factor(hot);
     assert!(uncorrected / b > 1.005, "50 um of 1.1 mm show: {uncorrected}");
 }
+
+#[test]
+fn a_reading_that_the_others_contradict_is_named_with_its_place_and_its_run() {
+    let (basis, (_, _, pair)) = (basis(), job());
+    let mut chance = Chance::of(9);
+    let mut parts: Vec<PartMeasured> =
+        (0..3).map(|_| part(&basis, &catalogued(), &AS_TOLD, &mut chance)).collect();
+    let honest = learn(&pair, &catalogued(), &evidence(&parts, &basis));
+    assert_eq!(honest.doubts, Vec::<String>::new());
+    // A digit misread at 160 mm: 0.3 mm.
+    parts[1].diameters[4].found += mm(0.3);
+    let known = learn(&pair, &catalogued(), &evidence(&parts, &basis));
+    println!("{:?}", known.doubts);
+    let [doubt] = known.doubts.as_slice() else { panic!("one: {:?}", known.doubts) };
+    assert!(doubt.contains("at 160 mm of run 2 shows more"), "{doubt}");
+}
