@@ -7,6 +7,8 @@
 //! free it.
 
 mod checks;
+mod cooling;
+mod even;
 pub mod forecast;
 mod fuse;
 pub mod heat;

@@ -85,6 +85,10 @@ pub struct ZoneForecast {
     pub fused: Option<FusedForecast>,
     /// Share of the full thickness that an edge has.
     pub edge_share: Fraction,
+    /// Largest departure from the wanted thickness inside the zone, by the model.
+    pub uneven: Fraction,
+    /// The same if the feed were constant.
+    pub constant_uneven: Fraction,
     /// Thickness along the zone, as driven.
     pub along: Vec<Station>,
     /// Where powder is commanded in each pass.
@@ -185,6 +189,8 @@ fn zone_forecast(
         sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
         fused,
         edge_share: edge_share(plan.zone.overrun, plume),
+        uneven: plan.uneven,
+        constant_uneven: plan.constant_uneven,
         along: stations(step, coat),
         commands: edges(step, program.ramp, backlash),
         growth,
