@@ -176,14 +176,14 @@ fn a_measured_part_changes_the_next_plan_and_the_plan_says_what_and_from_which_r
     let words = unbroken(&page);
     let id = Store::open_existing(&records).unwrap().find("latest").unwrap();
     assert!(
-        words.contains("both-6 with nickel-medium: deposition efficiency 85.0 % → 80."),
+        words.contains("both-6 with nickel-medium: deposition efficiency 85.0 % → 81."),
         "{page}"
     );
     assert!(words.contains(&format!("from run {id}")), "{page}");
     let ratio = thickness_per_pass(&after) / thickness_per_pass(&before);
     println!("thickness of a pass x {ratio:.4}, the measured part has x 0.94");
-    // One part of 2 % luck against a catalogue of 9 %: most of the way.
-    assert!((0.94..0.95).contains(&ratio), "{ratio}");
+    // One part of 2 % luck against a catalogue of 7 %: most of the way.
+    assert!((0.94..0.965).contains(&ratio), "{ratio}");
     assert_eq!(after["bands"][0]["bands"][0][1]["calibrated"], "yes");
 
     // The catalogue alone, on demand.
