@@ -1,11 +1,10 @@
 //! Puts a planned job's part into the bench's chuck: the only place where core and bench meet,
 //! and all they share is what the job card on the machine would say.
 
-use evenpass_core::catalogue::Catalogue;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
-use evenpass_core::rig::PositionFrom;
+use evenpass_core::rig::{PositionFrom, RigKind};
 use evenpass_hil::spec::Feedback;
 use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
 
@@ -65,15 +64,20 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
     }
 }
 
-/// Feeder, powder and plume of the first zone.
+/// Feeder, powder and plume of the first zone. The twin's own coats come as they are written,
+/// whatever a plan has learned of them; where it stands in for a machine, they come as that
+/// machine's are known to.
 fn set_feeder(spec: &mut BenchSpec, job: &Job) {
-    let Some(zone) = job.recipe.zones.first() else { return };
+    let (recipe, spraying) = match job.rig.kind {
+        RigKind::Twin => job.as_written(),
+        RigKind::Machine => (&job.recipe, &job.catalogue),
+    };
+    let Some(zone) = recipe.zones.first() else { return };
     spec.powder.rate_g_min = zone.powder_rate.g_per_min();
-    if let Some(powder) = job.catalogue.powder(&zone.powder) {
+    if let Some(powder) = spraying.powder(&zone.powder) {
         spec.plume.efficiency = powder.efficiency.ratio();
         spec.plume.as_sprayed_density_kg_m3 = powder.density_as_sprayed.g_per_cm3() * 1000.0;
     }
-    let spraying: &Catalogue = &job.catalogue;
     if let Some(torch) = spraying.torch(&job.recipe.spray.torch) {
         spec.powder.transport_delay_on_s = torch.powder_delay_on.s();
         spec.powder.transport_delay_off_s = torch.powder_delay_off.s();

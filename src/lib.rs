@@ -2,6 +2,7 @@
 //!
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`learning`] gives what was measured to the next plan.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;
@@ -11,6 +12,7 @@ pub mod comparison;
 pub mod embed;
 pub mod files;
 pub mod keeping;
+pub mod learning;
 pub mod log;
 pub mod port;
 pub mod proving;

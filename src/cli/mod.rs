@@ -4,6 +4,7 @@ mod check;
 mod ending;
 mod exit;
 mod interrupts;
+mod learned;
 mod margins;
 mod matrix;
 mod plan;

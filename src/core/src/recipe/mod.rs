@@ -6,7 +6,7 @@ mod bounds;
 mod check;
 mod read;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 pub(crate) use check::planned_feed;
 
@@ -37,7 +37,7 @@ pub struct Recipe {
 }
 
 /// What the part is made of, as far as heat is concerned.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Substrate {
     /// Plain carbon steel: thermal growth by EN 1993-1-2.
@@ -51,7 +51,7 @@ pub enum Substrate {
 }
 
 /// The part in the chuck.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Part {
     /// What it is called.
@@ -66,7 +66,7 @@ pub struct Part {
 }
 
 /// One point of the outline.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ProfilePoint {
     /// Position from the chuck face.
     pub at: Length,
