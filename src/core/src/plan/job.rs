@@ -34,18 +34,17 @@ pub(crate) fn assemble(
     let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
     steps.extend(zones.iter().map(|zone| Step::Spray(zone.step.clone())));
-    let bore = recipe.part.bore;
-    let may_rest = |torch: &Torch, gas: &GasSetting, planned: Time| {
-        rest::longest(rest::stall(bore, zones, torch, gas), planned)
+    let may_rest = |torch: &Torch, gas: &GasSetting, hot: Temperature, planned: Time| {
+        rest::longest(rest::stall(&recipe.part, zones, torch, gas, hot), planned)
     };
     let spray = torches.spray;
     let turns = rest::planned(zones.iter().map(|zone| &zone.step), rig.axis.ramp);
-    let longest_rest = may_rest(spray, &spray.spraying, turns);
+    let longest_rest = may_rest(spray, &spray.spraying, recipe.spray.window.high, turns);
     let mut torch_plans = vec![torch_plan(spray, spray.spraying, torches.spray_gas, longest_rest)];
     let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
     if let (Some(fuse), Some((torch, gas))) = (&recipe.fuse, torches.fuse) {
         let place = torch_plans.len();
-        let longest_rest = may_rest(torch, &torch.fusing, Time::ZERO);
+        let longest_rest = may_rest(torch, &torch.fusing, fuse.window.high, Time::ZERO);
         torch_plans.push(torch_plan(torch, torch.fusing, gas, longest_rest));
         if torch.key != torches.spray.key {
             steps.push(Step::ChangeTorch(place));

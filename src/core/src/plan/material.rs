@@ -1,15 +1,72 @@
-//! Steel against temperature: elongation and specific heat.
+//! What a part is made of, against temperature: elongation, specific heat, conductivity, density.
 //!
-//! Carbon steel by EN 1993-1-2:2005, 3.4.1.1 (elongation) and 3.4.1.2 (specific heat);
-//! stainless steel by its annex C (from memory). Air-hardening steel is taken as carbon steel.
+//! Carbon steel by EN 1993-1-2:2005, 3.4.1.1 (elongation), 3.4.1.2 (specific heat) and 3.4.1.3
+//! (conductivity); stainless steel by its annex C (from memory). Steel that hardens in air is
+//! taken as carbon steel, except that its alloying keeps heat in place: see [`conductivity`].
 //! Cast iron: a constant 10.5e-6 per kelvin (handbooks, from memory), specific heat as carbon
 //! steel.
 
 use crate::quantity::{Length, Temperature};
 use crate::recipe::Substrate;
 
-/// Density of steel, kg/m3 (EN 1993-1-2, 3.4.1: independent of temperature).
-pub(crate) const STEEL_KG_PER_M3: f64 = 7850.0;
+/// Density, kg/m3, taken as independent of temperature: carbon steel by EN 1993-1-2, 3.2.2;
+/// austenitic stainless steel by EN 10088-1 (grade 1.4301); cast iron by EN 1561 and EN 1563 (7100
+/// to 7300), all but the first from memory.
+#[must_use]
+pub const fn density(substrate: Substrate) -> f64 {
+    match substrate {
+        Substrate::PlainSteel | Substrate::AirHardeningSteel => 7850.0,
+        Substrate::StainlessSteel => 7900.0,
+        Substrate::CastIron => 7200.0,
+    }
+}
+
+/// Thermal conductivity, W/(m K), between 20 and 1200 degC; outside as at the nearer of the two.
+///
+/// Two classes are wide, and the least of each is taken, because a stalled flame burns what leads
+/// heat away badly: steel that hardens in air, 25 (hot-work steel X40CrMoV5-1; alloyed shaft steels
+/// lead 30 to 40), and cast iron, 31 (EN 1563, pearlitic with nodules, at 300 degC; grey iron leads
+/// 45). Both from memory.
+#[must_use]
+pub fn conductivity(substrate: Substrate, temperature: Temperature) -> f64 {
+    let t = temperature.celsius().clamp(20.0, 1200.0);
+    let carbon = if t < 800.0 { 54.0 - 3.33e-2 * t } else { 27.3 };
+    match substrate {
+        Substrate::PlainSteel => carbon,
+        Substrate::AirHardeningSteel => carbon.min(25.0),
+        Substrate::StainlessSteel => 14.6 + 1.27e-2 * t,
+        Substrate::CastIron => carbon.min(31.0),
+    }
+}
+
+/// How heat goes through a material and stays in it, at one temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeatProperties {
+    /// W/(m K).
+    pub conductivity: f64,
+    /// J/(kg K).
+    pub specific_heat: f64,
+    /// kg/m3.
+    pub density: f64,
+}
+
+impl HeatProperties {
+    /// Of a substrate at a temperature.
+    #[must_use]
+    pub fn of(substrate: Substrate, at: Temperature) -> Self {
+        Self {
+            conductivity: conductivity(substrate, at),
+            specific_heat: specific_heat(substrate, at),
+            density: density(substrate),
+        }
+    }
+
+    /// Heat capacity of a volume, J/(m3 K).
+    #[must_use]
+    pub fn capacity(&self) -> f64 {
+        self.density * self.specific_heat
+    }
+}
 
 /// Thermal elongation since 20 degC, relative. Below 20 degC that of 20 degC, above 1200 degC
 /// that of 1200 degC: the standard gives no more.
@@ -83,6 +140,22 @@ mod tests {
             assert!((found - strain).abs() < 1e-9, "{t}: {found}");
             let found = specific_heat(Substrate::PlainSteel, celsius(t));
             assert!((found - heat).abs() < 0.005, "{t}: {found}");
+        }
+    }
+
+    /// EN 1993-1-2, 3.4.1.3 and annex C.2, evaluated at the temperatures of the trade.
+    #[test]
+    fn conductivity_follows_the_standard_and_stainless_steel_leads_heat_worst() {
+        for (t, carbon) in [(20.0, 53.33), (250.0, 45.68), (500.0, 37.35), (900.0, 27.3)] {
+            let found = conductivity(Substrate::PlainSteel, celsius(t));
+            assert!((found - carbon).abs() < 0.01, "{t}: {found}");
+        }
+        let stainless = HeatProperties::of(Substrate::StainlessSteel, celsius(400.0));
+        assert!((stainless.conductivity - 19.68).abs() < 1e-9, "{stainless:?}");
+        assert!((stainless.specific_heat - 524.02).abs() < 0.01, "{stainless:?}");
+        for other in [Substrate::PlainSteel, Substrate::AirHardeningSteel, Substrate::CastIron] {
+            let led = conductivity(other, celsius(400.0));
+            assert!(led > stainless.conductivity, "{other:?}: {led}");
         }
     }
 

@@ -119,7 +119,8 @@ impl Forecast {
         let zones = zone::zones(basis, program, planned, coat);
         let gas = gas::uses(basis, program, &steps);
         let spray = basis.torches.spray;
-        let stall = rest::stall(basis.recipe.part.bore, planned, spray, &spray.spraying);
+        let hot = basis.recipe.spray.window.high;
+        let stall = rest::stall(&basis.recipe.part, planned, spray, &spray.spraying, hot);
         let powder = powder(planned, &zones);
         Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
     }
