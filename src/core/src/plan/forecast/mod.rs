@@ -61,6 +61,17 @@ pub struct StepForecast {
     pub(crate) flame: Option<(usize, Time)>,
 }
 
+/// The part's temperature at one instant of the job.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct TemperaturePoint {
+    /// Seconds since the job's start, on the clock of [`StepForecast::done_at`].
+    pub at: Time,
+    /// Where the part sensor looks: the middle of the first zone.
+    pub seen: Temperature,
+    /// At the hottest place of the part.
+    pub hottest: Temperature,
+}
+
 /// Powder of one kind.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
@@ -87,6 +98,9 @@ pub struct Forecast {
     pub steps: Vec<StepForecast>,
     /// All steps together, people's work aside.
     pub total: Time,
+    /// The part's temperature over the job, by rising time, from its start to its end: straight
+    /// between the points, of which there are at most 400.
+    pub temperatures: Vec<TemperaturePoint>,
     /// Powder by kind.
     pub powder: Vec<PowderUse>,
     /// Gas by torch and setting.
@@ -116,13 +130,18 @@ impl Forecast {
     ) -> Self {
         let steps = temperature::steps(basis, program, planned, findings);
         let total = steps.last().map_or(Time::ZERO, |step| step.done_at);
+        let temperatures = core::iter::once((Time::ZERO, super::heat::ROOM))
+            .chain(steps.iter().map(|step| (step.done_at, step.leaves_at)))
+            .map(|(at, seen)| TemperaturePoint { at, seen, hottest: seen })
+            .collect();
         let zones = zone::zones(basis, program, planned, coat);
         let gas = gas::uses(basis, program, &steps);
         let spray = basis.torches.spray;
         let hot = basis.recipe.spray.window.high;
         let stall = rest::stall(&basis.recipe.part, planned, spray, &spray.spraying, hot);
         let powder = powder(planned, &zones);
-        Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
+        let title = program.title.clone();
+        Self { title, zones, steps, total, temperatures, powder, gas, stall }
     }
 }
 
