@@ -6,6 +6,7 @@
 //! Cast iron: a constant 10.5e-6 per kelvin (handbooks, from memory), specific heat as carbon
 //! steel.
 
+use crate::model::Metal;
 use crate::quantity::{Length, Temperature};
 use crate::recipe::Substrate;
 
@@ -39,33 +40,14 @@ pub fn conductivity(substrate: Substrate, temperature: Temperature) -> f64 {
     }
 }
 
-/// How heat goes through a material and stays in it, at one temperature.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeatProperties {
-    /// W/(m K).
-    pub conductivity: f64,
-    /// J/(kg K).
-    pub specific_heat: f64,
-    /// kg/m3.
-    pub density: f64,
-}
-
-impl HeatProperties {
-    /// Of a substrate at a temperature.
-    #[must_use]
-    pub fn of(substrate: Substrate, at: Temperature) -> Self {
-        Self {
-            conductivity: conductivity(substrate, at),
-            specific_heat: specific_heat(substrate, at),
-            density: density(substrate),
-        }
-    }
-
-    /// Heat capacity of a volume, J/(m3 K).
-    #[must_use]
-    pub fn capacity(&self) -> f64 {
-        self.density * self.specific_heat
-    }
+/// What the heat model needs of a substrate: a table from 0 to 1300 degC, 5 K apart.
+#[must_use]
+pub fn metal(substrate: Substrate) -> Metal {
+    Metal::tabulated((0.0, 5.0), 261, |celsius| {
+        let at = Temperature::from_celsius(celsius);
+        let capacity = density(substrate) * specific_heat(substrate, at);
+        (conductivity(substrate, at), capacity)
+    })
 }
 
 /// Thermal elongation since 20 degC, relative. Below 20 degC that of 20 degC, above 1200 degC
@@ -150,12 +132,13 @@ mod tests {
             let found = conductivity(Substrate::PlainSteel, celsius(t));
             assert!((found - carbon).abs() < 0.01, "{t}: {found}");
         }
-        let stainless = HeatProperties::of(Substrate::StainlessSteel, celsius(400.0));
-        assert!((stainless.conductivity - 19.68).abs() < 1e-9, "{stainless:?}");
-        assert!((stainless.specific_heat - 524.02).abs() < 0.01, "{stainless:?}");
+        let stainless = conductivity(Substrate::StainlessSteel, celsius(400.0));
+        assert!((stainless - 19.68).abs() < 1e-9, "{stainless}");
+        let heat = specific_heat(Substrate::StainlessSteel, celsius(400.0));
+        assert!((heat - 524.02).abs() < 0.01, "{heat}");
         for other in [Substrate::PlainSteel, Substrate::AirHardeningSteel, Substrate::CastIron] {
             let led = conductivity(other, celsius(400.0));
-            assert!(led > stainless.conductivity, "{other:?}: {led}");
+            assert!(led > stainless, "{other:?}: {led}");
         }
     }
 

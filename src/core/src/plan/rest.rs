@@ -2,7 +2,7 @@
 
 use super::heat::StandingFlame;
 use super::job::net_into;
-use super::material::HeatProperties;
+use super::material::metal;
 use super::motion::LegMotion;
 use super::powder::rest_before;
 use super::zone::ZonePlan;
@@ -29,14 +29,14 @@ pub(crate) fn stall(
     gas: &GasSetting,
     hot: Temperature,
 ) -> Time {
-    let over = HeatProperties::of(part.substrate, hot);
+    let metal = metal(part.substrate);
     zones
         .iter()
         .map(|zone| {
             let diameter = zone.diameters.low;
             let net = net_into(diameter, torch, gas);
-            let flame = torch.flame;
-            StandingFlame { diameter, bore: part.bore, net, flame, over }.time_to(STALL_RISE)
+            let (bore, flame, over) = (part.bore, torch.flame, metal.clone());
+            StandingFlame { diameter, bore, net, flame, over, from: hot }.time_to(STALL_RISE)
         })
         .reduce(Time::min)
         .unwrap_or(Time::ZERO)

@@ -1,5 +1,7 @@
 //! The program: what a plan tells the sequence to do. Values only; no decisions.
 
+mod waiting;
+
 use serde::Serialize;
 
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};

@@ -24,7 +24,7 @@ pub(super) fn first_state(cursor: Cursor, machine: &mut Machine, scan: &mut Scan
             preheating::first_state(Warming::Step, step.longest.to_duration(), scan, machine)
         }
         Some(Step::Spray(step)) => {
-            if scan.temperature().is_some_and(|part| part > step.window.high) {
+            if scan.temperature().is_some_and(|part| step.is_too_hot(part, None)) {
                 State::WaitingForTemperature { until: scan.now + LONGEST_WAIT }
             } else {
                 spraying::approach(machine, scan)
