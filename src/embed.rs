@@ -5,11 +5,15 @@ use evenpass_core::catalogue::Catalogue;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
+use evenpass_core::recipe::Substrate;
 use evenpass_core::rig::PositionFrom;
-use evenpass_hil::spec::Feedback;
+use evenpass_hil::spec::{Feedback, Steel};
 use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
 
 use crate::files::Job;
+
+/// Density of austenitic stainless steel, kg/m3 (EN 10088-1, grade 1.4301, from memory).
+const STAINLESS_KG_PER_M3: f64 = 7900.0;
 
 /// A bench with the job's part in the chuck, its torches at hand and its powder in the hopper.
 ///
@@ -19,6 +23,11 @@ pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
     let mut spec = BenchSpec::default_bench()?;
     fit_torches(&mut spec, job, plan);
     set_feeder(&mut spec, job);
+    // The bench has the standard's two steels; its carbon steel stands for the others.
+    if job.recipe.part.substrate == Substrate::StainlessSteel {
+        spec.heat.steel = Steel::Stainless;
+        spec.heat.density_kg_m3 = STAINLESS_KG_PER_M3;
+    }
     // Drive and scale as the rig file says they are.
     spec.drive.position_feedback = match job.rig.axis.position_from {
         PositionFrom::Carriage => Feedback::Carriage,
@@ -51,6 +60,7 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
         fitted.name.clone_from(&torch.key);
         fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
         fitted.heat_sigma_axial_mm = torch.flame.mm();
+        fitted.heat_sigma_lateral_mm = torch.flame.mm();
         fitted.fuel_bar = Some(torch.fuel_pressure.bar());
         fitted.oxygen_bar = Some(torch.oxygen_pressure.bar());
         fitted.takes_powder = torch.powder_rate.is_some();

@@ -7,7 +7,7 @@
 
 use core::f64::consts::PI;
 
-use super::material::{density, metal, specific_heat};
+use super::material::{Leads, density, metal, specific_heat};
 use crate::catalogue::{GasSetting, Torch};
 use crate::model::{Bar, Body, EndFaces, Loss, Metal, Shape, Source};
 use crate::quantity::{Length, Mass, Power, Range, Temperature, TemperatureStep, Time};
@@ -182,7 +182,13 @@ pub fn bar(part: &Part, flame: Length) -> Option<Bar> {
     let cell = (metres(flame) / 2.0).max((shape.high() - shape.low()) / MOST_CELLS);
     let has_wall = shape.slices(cell).iter().all(|(at, _)| shape.at(*at).0 > bore);
     let loss = Loss { convection: STILL_AIR, emissivity: EMISSIVITY, ambient: ROOM.celsius() };
-    let body = Body { bore, metal: metal(part.substrate), loss, ends: EndFaces::Open, cell };
+    let body = Body {
+        bore,
+        metal: metal(part.substrate, Leads::Usually),
+        loss,
+        ends: EndFaces::Open,
+        cell,
+    };
     has_wall.then(|| Bar::of(&shape, body, ROOM.celsius()))
 }
 
@@ -402,7 +408,7 @@ mod tests {
             bore: Length::ZERO,
             net: Power::from_kw(75.0),
             flame: Length::from_mm(12.0),
-            over: metal(substrate),
+            over: metal(substrate, Leads::Worst),
             from: celsius(375.0),
         };
         let time = |substrate| over(substrate).time_to(TemperatureStep::from_kelvin(50.0)).s();

@@ -2,7 +2,7 @@
 
 use super::heat::StandingFlame;
 use super::job::net_into;
-use super::material::metal;
+use super::material::{Leads, metal};
 use super::motion::LegMotion;
 use super::powder::rest_before;
 use super::zone::ZonePlan;
@@ -29,7 +29,7 @@ pub(crate) fn stall(
     gas: &GasSetting,
     hot: Temperature,
 ) -> Time {
-    let metal = metal(part.substrate);
+    let metal = metal(part.substrate, Leads::Worst);
     zones
         .iter()
         .map(|zone| {
