@@ -332,15 +332,6 @@ impl Bar {
         self.cells.iter().fold(-ICE, |hottest, cell| cell.temperature.max(hottest))
     }
 
-    /// Hottest and coldest place of a stretch (m), degrees Celsius.
-    #[must_use]
-    pub fn within(&self, low: f64, high: f64) -> (f64, f64) {
-        let ends = [self.at(low), self.at(high)];
-        let inside = self.cells.iter().filter(|cell| low < cell.at && cell.at < high);
-        let all = || ends.into_iter().chain(inside.clone().map(|cell| cell.temperature));
-        (all().fold(-ICE, f64::max), all().fold(f64::INFINITY, f64::min))
-    }
-
     /// What a law of the temperature (degrees Celsius) sums up to from the first cell to z (m):
     /// its integral, in its own unit times m.
     #[must_use]

@@ -201,6 +201,18 @@ pub fn source(torch: &Torch, gas: &GasSetting) -> Source {
     Source { power, sigma_axial: sigma, sigma_lateral: sigma, lit_in_dwell: true }
 }
 
+/// How much hotter than the mean of its section the surface of a ring (bore and radius, m) stays
+/// while a flux (W/m2) enters it steadily and nothing leaves: `q R / (4 k)` on a solid bar, a third
+/// of `q w / k` on a thin wall (integrated here from the steady rise of a ring).
+#[must_use]
+pub fn surface_over_mean((bore, radius): (f64, f64), flux: f64, conductivity: f64) -> f64 {
+    let (inner, outer) = (bore * bore, radius * radius);
+    let wall = outer - inner;
+    let swirl = if bore > 0.0 { 0.5 * inner * inner * (radius / bore).ln() } else { 0.0 };
+    let area = wall * wall / 8.0 - inner * wall / 4.0 + swirl;
+    2.0 * flux * radius / (conductivity * wall) * area / wall
+}
+
 /// Cells of the ring under a stalled flame, m: heat goes 1 mm deep into stainless steel in 0.2 s.
 const RING: f64 = 0.2e-3;
 /// How deep that ring is counted, m: heat takes ten seconds to get there, and a shallower ring only
@@ -414,6 +426,25 @@ mod tests {
         let time = |substrate| over(substrate).time_to(TemperatureStep::from_kelvin(50.0)).s();
         let share = time(Substrate::StainlessSteel) / time(Substrate::PlainSteel);
         assert!((share - 0.421).abs() < 0.01, "{share}");
+    }
+
+    /// Closed forms: q R / (4 k) (Carslaw and Jaeger 7.8), q w / (3 k) (3.8), and what a ring of
+    /// the model settles down to.
+    #[test]
+    fn a_heated_surface_stays_hotter_than_its_section_by_the_closed_forms() {
+        let near = |found: f64, wanted: f64, within: f64| {
+            assert!((found / wanted - 1.0).abs() < within, "{found} for {wanted}");
+        };
+        near(surface_over_mean((0.0, 0.025), 1e6, 30.0), 1e6 * 0.025 / 120.0, 1e-12);
+        near(surface_over_mean((0.99, 1.0), 1e6, 30.0), 1e6 * 0.01 / 90.0, 0.01);
+        let heat = 1e5;
+        let metal = Metal::constant(30.0, 5e6);
+        let mut ring = Bar::across((0.012, 0.03), 0.1e-3, metal, Loss::NONE, 0.0);
+        for _ in 0..4000 {
+            ring.step_at_end(0.05, heat);
+        }
+        let wanted = surface_over_mean((0.012, 0.03), heat / (2.0 * PI * 0.03), 30.0);
+        near(ring.face(heat) - ring.mean(), wanted, 0.002);
     }
 
     /// Churchill and Chu 1975 for a horizontal cylinder, Becker 1963 for one that turns (both from

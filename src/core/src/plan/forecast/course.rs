@@ -36,21 +36,40 @@ pub(super) struct Course {
     torch: Length,
     now: f64,
     history: History,
+    /// Places that are followed, m, with how hot each has been.
+    followed: Vec<(f64, f64)>,
 }
+
+/// Places followed along a stretch, its ends included.
+const FOLLOWED: u32 = 41;
 
 impl Course {
     /// A cold part, the torch at the park.
     pub(super) fn new(bar: Bar, places: Places) -> Self {
-        let mut course =
-            Self { bar, places, torch: places.park, now: 0.0, history: History::default() };
+        let (torch, history) = (places.park, History::default());
+        let mut course = Self { bar, places, torch, now: 0.0, history, followed: Vec::new() };
         course.note();
         course
     }
 
     /// The same part as it stands, to look ahead without it.
     pub(super) fn ahead(&self) -> Self {
-        let (bar, places) = (self.bar.clone(), self.places);
-        Self { bar, places, torch: self.torch, now: self.now, history: History::default() }
+        let (bar, places, history) = (self.bar.clone(), self.places, History::default());
+        let (torch, now) = (self.torch, self.now);
+        Self { bar, places, torch, now, history, followed: Vec::new() }
+    }
+
+    /// Follows from now on how hot each place of a stretch gets.
+    pub(super) fn follow(&mut self, stretch: Range<Length>) {
+        let way = metres(stretch.high - stretch.low) / f64::from(FOLLOWED - 1);
+        let place = |index| metres(stretch.low) + f64::from(index) * way;
+        self.followed = (0..FOLLOWED).map(|index| (place(index), f64::NEG_INFINITY)).collect();
+    }
+
+    /// The followed place that has got least hot, and how hot it has been.
+    pub(super) fn least_hot(&self) -> Option<(Length, Temperature)> {
+        let least = self.followed.iter().min_by(|one, other| one.1.total_cmp(&other.1))?;
+        Some((Length::from_mm(least.0 * 1000.0), Temperature::from_celsius(least.1)))
     }
 
     /// Time since the job's start.
@@ -76,11 +95,6 @@ impl Course {
     /// At the hottest place.
     pub(super) fn hottest(&self) -> Temperature {
         Temperature::from_celsius(self.bar.hottest())
-    }
-
-    /// At the coldest place of a stretch.
-    pub(super) fn coldest(&self, stretch: Range<Length>) -> Temperature {
-        Temperature::from_celsius(self.bar.within(metres(stretch.low), metres(stretch.high)).1)
     }
 
     /// Where a place of the cold part lies now: what lies between it and the part's chuck-side end
@@ -176,6 +190,9 @@ impl Course {
         }
         let way = (metres(self.torch), metres(to));
         self.bar.step_along(time, flame.map(|source| Flame { source, way }));
+        for (place, peak) in &mut self.followed {
+            *peak = peak.max(self.bar.at(*place));
+        }
         self.torch = to;
         self.now += time;
         self.note();

@@ -1,19 +1,22 @@
 //! The fusing of a zone: what the flame does in each phase, and what comes of it at the earliest.
 
+use core::f64::consts::PI;
 use core::fmt;
 
 use serde::Serialize;
 
 use super::course::Course;
-use super::print::{clock, row};
+use super::print::{WIDTH, clock, row, shortened};
 use super::temperature::Outcome;
 use super::{Basis, Certainty, counted};
 use crate::catalogue::GasSetting;
+use crate::coat::plume::capture;
 use crate::model::Source;
-use crate::plan::heat::source;
+use crate::plan::heat::{source, surface_over_mean};
+use crate::plan::material::{Leads, conductivity};
 use crate::plan::problem::Findings;
 use crate::program::{FuseStep, Program};
-use crate::quantity::{Length, Range, Speed, Temperature, Time};
+use crate::quantity::{Length, Range, Speed, Temperature, TemperatureStep, Time};
 use crate::recipe::End;
 
 /// A leg of an oscillation is counted with at least this time, s: the reversal of a band of no
@@ -26,15 +29,15 @@ const REVERSAL: Time = Time::from_s(0.1);
 pub struct BandForecast {
     /// Where it lies: turning points of the oscillation.
     pub band: Range<Length>,
-    /// Heating up, oscillating, until the pyrometer reads the low end of the window: at least
-    /// this. `None` when the longest time allowed does not do.
-    pub heats: Option<Time>,
-    /// What the pyrometer reads then.
+    /// Heating up, oscillating, until the surface can be at the low end of the window: it takes at
+    /// least this. `None` when the longest time allowed does not do.
+    pub at_least: Option<Time>,
+    /// The same until the whole section under the flame is; `None` as above.
+    pub through: Option<Time>,
+    /// What the section under the flame is at then.
     pub reads: Temperature,
-    /// The coldest place of the band then.
-    pub coldest: Temperature,
-    /// From then until it reads more than the ceiling, if nobody calls the band wet; `None` when
-    /// it does not get there in the longest time allowed.
+    /// From then until it is above the ceiling, if nobody calls the band wet; `None` when it does
+    /// not get there in the longest time allowed.
     pub to_ceiling: Option<Time>,
     /// Drawing the wet front along to the next band; `None` after the last one.
     pub draws: Option<Time>,
@@ -62,6 +65,28 @@ pub struct FusingForecast {
     pub ceiling: Temperature,
     /// The bands in the order they are fused.
     pub bands: Vec<BandForecast>,
+    /// The place of the zone that gets least hot in all of it.
+    pub least_hot_at: Length,
+    /// How hot that place gets, as the mean of its section.
+    pub least_hot: Temperature,
+}
+
+impl FusingForecast {
+    /// All bands together: at least this. `None` where a band stays too cold.
+    #[must_use]
+    pub fn at_least(&self) -> Option<Time> {
+        let drawn: Time = self.bands.iter().filter_map(|band| band.draws).sum();
+        let heated: Option<Vec<Time>> = self.bands.iter().map(|band| band.at_least).collect();
+        heated.map(|times| times.into_iter().sum::<Time>() + drawn)
+    }
+
+    /// The same, each band heated through.
+    #[must_use]
+    pub fn through(&self) -> Option<Time> {
+        let drawn: Time = self.bands.iter().filter_map(|band| band.draws).sum();
+        let heated: Option<Vec<Time>> = self.bands.iter().map(|band| band.through).collect();
+        heated.map(|times| times.into_iter().sum::<Time>() + drawn)
+    }
 }
 
 impl fmt::Display for FusingForecast {
@@ -70,11 +95,8 @@ impl fmt::Display for FusingForecast {
             End::ChuckSide => "chuck side",
             End::TailSide => "tail side",
         };
-        writeln!(
-            f,
-            "Fusing \"{}\", from the {from} on; at least, until a preheat is measured",
-            self.zone
-        )?;
+        let title = format!("Fusing from the {from} on, \"{}\"", self.zone);
+        writeln!(f, "{}", shortened(&title, WIDTH))?;
         let gas = format!(
             "{} {}, {} oxygen, {} net",
             self.gas.fuel, self.fuel_gas, self.gas.oxygen, self.gas.net_power
@@ -86,30 +108,40 @@ impl fmt::Display for FusingForecast {
         writeln!(
             f,
             "  {:<28} {:>10} {:>10} {:>10} {:>14} {:>10}",
-            "bands, mm", "heats up", "reads", "coldest", "ceiling after", "draws"
+            "bands, mm", "at least", "through", "reads", "ceiling after", "draws"
         )?;
         for band in &self.bands {
-            let time = |time: Option<Time>, none: &str| time.map_or_else(|| none.to_owned(), clock);
-            let degrees = |at: Temperature| format!("{:.0} degC", at.celsius());
             let line = format!(
                 "    {:<26} {:>10} {:>10} {:>10} {:>14} {:>10}",
                 format!("{:.2} to {:.2}", band.band.low.mm(), band.band.high.mm()),
-                time(band.heats, "too cold"),
-                degrees(band.reads),
-                degrees(band.coldest),
-                time(band.to_ceiling, "-"),
-                time(band.draws, "-"),
+                told(band.at_least, "too cold"),
+                told(band.through, "too cold"),
+                format!("{:.0} degC", band.reads.celsius()),
+                told(band.to_ceiling, "-"),
+                told(band.draws, "-"),
             );
             writeln!(f, "{line}")?;
         }
-        Ok(())
+        if let (Some(least), Some(through)) = (self.at_least(), self.through()) {
+            let both = format!("at least {}, {} heated through", clock(least), clock(through));
+            row(f, "in all", &both)?;
+            row(f, "", "unmeasured: what the first preheat takes longer, this takes longer too")?;
+        }
+        let (at, hot) = (self.least_hot_at.mm(), self.least_hot);
+        row(f, "least hot place", &format!("{at:.1} mm gets to {hot:.0}"))
     }
+}
+
+fn told(time: Option<Time>, none: &str) -> String {
+    time.map_or_else(|| none.to_owned(), clock)
 }
 
 /// Fuses a zone as the sequence does when a person calls each band wet as soon as it can be.
 ///
-/// A lower bound of the time: the mean over the section stands for the surface, the flame gives
-/// as much to a hot surface as to a cold one, and nobody hesitates.
+/// The mean over the section stands for what the pyrometer reads, so that a band counts when it is
+/// heated through; the surface gets there earlier. Both count a flame that gives as much to a hot
+/// surface as to a cold one, and nobody who hesitates. Nothing of it is measured before the first
+/// preheat: what that takes longer than forecast, fusing takes longer too.
 pub(super) fn fuse(
     basis: &Basis<'_>,
     program: &Program,
@@ -119,18 +151,24 @@ pub(super) fn fuse(
 ) -> (Outcome, Option<FusingForecast>) {
     let what = format!("fuse \"{}\", {}", step.zone, counted(step.bands.len(), "band"));
     let (waits, waiting) = (0, Time::ZERO);
-    let certainty = Certainty::AtLeast;
+    let certainty = Certainty::Estimated;
     let Some((torch, gas)) = basis.torches.fuse else {
         let leaves_at = course.seen();
         return (Outcome { what, certainty, torch: None, leaves_at, waits, waiting }, None);
     };
     let flame = source(torch, &torch.fusing);
+    let covered = Range {
+        low: step.bands.iter().map(|band| band.low).reduce(Length::min).unwrap_or(Length::ZERO),
+        high: step.bands.iter().map(|band| band.high).reduce(Length::max).unwrap_or(Length::ZERO),
+    };
+    course.follow(covered);
     let mut bands = Vec::new();
     for (index, band) in step.bands.iter().enumerate() {
         let next = step.bands.get(index + 1);
-        bands.push(fuse_band(program, step, (*band, next), course, &flame));
+        let over = surface_over(basis, step, *band, &flame);
+        bands.push(fuse_band(program, step, (*band, next), over, course, &flame));
     }
-    tell(step, &bands, torch.fusing.net_power.kw(), findings);
+    let (least_hot_at, least_hot) = course.least_hot().unwrap_or((covered.low, course.seen()));
     let told = FusingForecast {
         zone: step.zone.clone(),
         starts: step.starts,
@@ -141,15 +179,36 @@ pub(super) fn fuse(
         window: step.window,
         ceiling: step.ceiling,
         bands,
+        least_hot_at,
+        least_hot,
     };
+    tell(&told, step, findings);
     let leaves_at = course.hottest();
     (Outcome { what, certainty, torch: Some(step.torch), leaves_at, waits, waiting }, Some(told))
+}
+
+/// How much hotter than its section the surface of a band can be: as if the flame stood.
+fn surface_over(
+    basis: &Basis<'_>,
+    step: &FuseStep,
+    band: Range<Length>,
+    flame: &Source,
+) -> TemperatureStep {
+    let part = &basis.recipe.part;
+    let diameter = part.diameter_at((band.low + band.high) / 2.0);
+    let (bore, radius) = (part.bore.mm() * 5e-4, diameter.mm() * 5e-4);
+    let caught = capture(diameter, Length::from_mm(flame.sigma_lateral * 1000.0)).ratio();
+    let width = (2.0 * PI).sqrt() * flame.sigma_axial;
+    let flux = flame.power * caught / (2.0 * PI * radius * width);
+    let led = conductivity(part.substrate, Leads::Worst, step.window.low);
+    TemperatureStep::from_kelvin(surface_over_mean((bore, radius), flux, led))
 }
 
 fn fuse_band(
     program: &Program,
     step: &FuseStep,
     (band, next): (Range<Length>, Option<&Range<Length>>),
+    over: TemperatureStep,
     course: &mut Course,
     flame: &Source,
 ) -> BandForecast {
@@ -158,11 +217,13 @@ fn fuse_band(
     if !band.contains(course.torch()) {
         course.go(nearer(band, course.torch()), program.positioning, Some(flame), |_| false);
     }
-    let wets = |course: &Course| course.read() >= step.window.low;
-    let wet = oscillate(band, step, course, flame, wets);
-    let heats = wet.then(|| course.now() - began);
-    let (reads, coldest) = (course.read(), course.coldest(band));
-    let to_ceiling = heats.and_then(|_| {
+    let low = step.window.low;
+    let early = oscillate(band, step, course, flame, |course| low.above(course.read()) <= over);
+    let at_least = early.then(|| course.now() - began);
+    let wet = early && oscillate(band, step, course, flame, |course| course.read() >= low);
+    let through = wet.then(|| course.now() - began);
+    let reads = course.read();
+    let to_ceiling = through.and_then(|_| {
         let mut ahead = course.ahead();
         let hot = oscillate(band, step, &mut ahead, flame, |course| course.read() > step.ceiling);
         hot.then(|| ahead.now() - course.now())
@@ -172,7 +233,7 @@ fn fuse_band(
         course.go(nearer(*next, course.torch()), step.feed, Some(flame), |_| false);
         course.now() - from
     });
-    BandForecast { band, heats, reads, coldest, to_ceiling, draws }
+    BandForecast { band, at_least, through, reads, to_ceiling, draws }
 }
 
 /// Over the band from end to end until something is so, for the longest time allowed; whether it
@@ -206,16 +267,17 @@ fn nearer(band: Range<Length>, torch: Length) -> Length {
     if torch > (band.low + band.high) / 2.0 { band.high } else { band.low }
 }
 
-fn tell(step: &FuseStep, bands: &[BandForecast], net: f64, findings: &mut Findings) {
+fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
     let place = format!("fuse, zone \"{}\"", step.zone);
-    let cold = bands.iter().filter(|band| band.heats.is_none()).count();
+    let cold = fusing.bands.iter().filter(|band| band.through.is_none()).count();
     if cold > 0 {
         findings.note(
-            place.clone(),
+            place,
             format!(
-                "{net:.1} kW of net heat can't bring {} to {} in {}: use a larger flame or \
-                 narrower bands",
-                if cold == bands.len() {
+                "{} of net heat do not heat {} through to {} in {}: use a larger flame or narrower \
+                 bands",
+                fusing.gas.net_power,
+                if cold == fusing.bands.len() {
                     "its bands".to_owned()
                 } else {
                     format!("{cold} of its bands")
@@ -224,29 +286,18 @@ fn tell(step: &FuseStep, bands: &[BandForecast], net: f64, findings: &mut Findin
                 step.longest
             ),
         );
-    }
-    let behind = |band: &&BandForecast| step.window.low.above(band.coldest);
-    let worst = bands
-        .iter()
-        .filter(|band| band.heats.is_some())
-        .max_by(|one, other| behind(one).kelvin().total_cmp(&behind(other).kelvin()));
-    if let Some(worst) = worst
-        && behind(&worst).kelvin() > UNEVEN
-    {
+    } else if step.window.low.above(fusing.least_hot).kelvin() > UNEVEN {
         findings.note(
             place,
             format!(
-                "when the band from {:.1} to {:.1} reads {:.0}, its coldest place is {:.0}: what is \
-                 called wet there is not wet everywhere",
-                worst.band.low.mm(),
-                worst.band.high,
-                worst.reads,
-                worst.coldest
+                "the coat at {:.1} is expected to get to {:.0} only when each band is called wet as \
+                 soon as it reads {}: look there before you call it",
+                fusing.least_hot_at, fusing.least_hot, step.window.low
             ),
         );
     }
 }
 
-/// A band that is this much colder at one place than where it reads hot is told; the usual window
-/// of fusing is as wide as this (common practice, no source), K.
+/// A place that stays this much colder than the window is told; a usual window of fusing is as wide
+/// as this (common practice, no source), K.
 const UNEVEN: f64 = 60.0;

@@ -11,7 +11,8 @@ const MOST_KEPT: usize = 20_000;
 /// What may be left out at first, K; doubled until few enough are left.
 const LEFT_OUT: f64 = 0.25;
 
-/// The part's temperature at one instant of the job.
+/// The part's temperature at one instant of the job, as the mean over the section of a place:
+/// right under the flame the surface is hotter.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct TemperaturePoint {
     /// Seconds since the job's start, on the clock of [`super::StepForecast::done_at`].

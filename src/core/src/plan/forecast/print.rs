@@ -12,7 +12,7 @@ use crate::plan::speeds::metres_per_minute;
 use crate::quantity::{Length, Time, Volume};
 
 /// Widest line of the page, in characters.
-const WIDTH: usize = 100;
+pub(super) const WIDTH: usize = 100;
 
 /// A plan laid out for reading.
 #[derive(Debug, Clone, Copy)]
@@ -344,7 +344,7 @@ pub(super) fn clock(time: Time) -> String {
 }
 
 /// At most so many characters, an ellipsis where some are left out.
-fn shortened(text: &str, most: usize) -> String {
+pub(super) fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
     }
