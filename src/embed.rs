@@ -23,10 +23,14 @@ pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
     let mut spec = BenchSpec::default_bench()?;
     fit_torches(&mut spec, job, plan);
     set_feeder(&mut spec, job);
-    // The bench has the standard's two steels; its carbon steel stands for the others.
-    if job.recipe.part.substrate == Substrate::StainlessSteel {
-        spec.heat.steel = Steel::Stainless;
-        spec.heat.density_kg_m3 = STAINLESS_KG_PER_M3;
+    match job.recipe.part.substrate {
+        Substrate::StainlessSteel => {
+            spec.heat.steel = Steel::Stainless;
+            spec.heat.density_kg_m3 = STAINLESS_KG_PER_M3;
+        }
+        Substrate::AirHardeningSteel => spec.heat.steel = Steel::Alloyed,
+        // The bench knows no iron: plain steel stands for it.
+        Substrate::PlainSteel | Substrate::CastIron => {}
     }
     // Drive and scale as the rig file says they are.
     spec.drive.position_feedback = match job.rig.axis.position_from {

@@ -15,6 +15,8 @@ const CELL_M: f64 = 5e-3;
 const LEAST_CELL_M: f64 = 2.5e-3;
 /// Stefan-Boltzmann constant, W/(m2 K4), CODATA 2018.
 const STEFAN_BOLTZMANN: f64 = 5.670_374_419e-8;
+/// Conductivity of an alloyed shaft steel such as 34CrNiMo6, W/(m K) (handbooks, from memory).
+const ALLOYED_W_MK: f64 = 36.0;
 /// Kelvin at 0 degC.
 const ICE_K: f64 = 273.15;
 
@@ -193,6 +195,7 @@ impl Bar {
         let led = |c: f64| match steel {
             Steel::Constant => given,
             Steel::En1993 => conductivity(c),
+            Steel::Alloyed => conductivity(c).min(ALLOYED_W_MK),
             Steel::Stainless => stainless_conductivity(c),
         };
         let mut carry = 0.0;
@@ -221,7 +224,7 @@ impl Bar {
             let loss = spec.convection_w_m2k * over + radiation * (square * square - ambient4);
             let heat = match spec.steel {
                 Steel::Constant => spec.specific_heat_j_kgk,
-                Steel::En1993 => specific_heat(*here),
+                Steel::En1993 | Steel::Alloyed => specific_heat(*here),
                 Steel::Stainless => stainless_heat(*here),
             };
             *here += dt_s * (flow - cell.wall_m2 * loss) / (cell.mass_kg * heat);
