@@ -97,12 +97,11 @@ impl fmt::Display for FusingForecast {
         };
         let title = format!("Fusing from the {from} on, \"{}\"", self.zone);
         writeln!(f, "{}", shortened(&title, WIDTH))?;
-        let gas = format!(
-            "{} {}, {} oxygen, {} net",
-            self.gas.fuel, self.fuel_gas, self.gas.oxygen, self.gas.net_power
-        );
-        row(f, "heating up", &format!("oscillates at {}; {gas}", self.oscillation))?;
-        row(f, "drawing along", &format!("{}; the same gas", self.feed))?;
+        row(f, "heating up", &format!("oscillates at {}", self.oscillation))?;
+        row(f, "drawing along", &self.feed.to_string())?;
+        let (fuel, oxygen) = (self.gas.fuel, self.gas.oxygen);
+        let flows = format!("{fuel} {}, {oxygen} oxygen", self.fuel_gas);
+        row(f, "gas in both", &format!("{flows}; {} net into the part", self.gas.net_power))?;
         let (low, high) = (self.window.low.celsius(), self.window.high);
         row(f, "held", &format!("{low:.0} to {high:.0}, torch away above {:.0}", self.ceiling))?;
         writeln!(
@@ -125,7 +124,7 @@ impl fmt::Display for FusingForecast {
         if let (Some(least), Some(through)) = (self.at_least(), self.through()) {
             let both = format!("at least {}, {} heated through", clock(least), clock(through));
             row(f, "in all", &both)?;
-            row(f, "", "unmeasured: what the first preheat takes longer, this takes longer too")?;
+            row(f, "", "unmeasured: what the first preheat takes longer, this takes too")?;
         }
         let (at, hot) = (self.least_hot_at.mm(), self.least_hot);
         row(f, "least hot place", &format!("{at:.1} mm gets to {hot:.0}"))

@@ -145,7 +145,7 @@ fn a_flame_too_small_to_fuse_is_told_and_the_rest_of_the_job_is_forecast_all_the
 #[test]
 fn a_part_hotter_elsewhere_than_where_its_sensor_looks_is_told_before_it_may_stand_still() {
     let mut recipe = support::recipe();
-    recipe.cool.turn_until = celsius(500.0);
+    recipe.cool.turn_until = celsius(700.0);
     recipe.cool.at_least = Time::from_s(5.0);
     recipe.zones[0].from = Length::from_mm(60.0);
     recipe.zones[0].to = Length::from_mm(100.0);
