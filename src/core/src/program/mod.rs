@@ -2,6 +2,8 @@
 
 mod waiting;
 
+pub use waiting::Rises;
+
 use serde::Serialize;
 
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};

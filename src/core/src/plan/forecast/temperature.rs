@@ -9,7 +9,7 @@ use crate::plan::heat::{ROOM, bar, source};
 use crate::plan::motion::LegMotion;
 use crate::plan::powder::Timeline;
 use crate::plan::problem::{Findings, Limit};
-use crate::program::{CoolStep, PreheatStep, Program, SprayStep, Step};
+use crate::program::{CoolStep, PreheatStep, Program, Rises, SprayStep, Step};
 use crate::quantity::{Length, Range, Temperature, TemperatureStep, Time};
 
 /// Longest wait for the part that is followed: the sequence asks a person after an hour.
@@ -212,16 +212,16 @@ impl Run<'_> {
     /// Passes heat, waits cool: as [`SprayStep::is_too_hot`] says, which the sequence asks too.
     fn spray(&mut self, zone: usize, step: &SprayStep, findings: &mut Findings) -> Outcome {
         let line = Timeline::of(step, self.program.ramp);
-        let mut rise: Option<TemperatureStep> = None;
+        let mut rises = Rises::default();
         let (mut waits, mut waiting) = (0, Time::ZERO);
         let mut highest = self.course.seen();
         let mut steepest = TemperatureStep::ZERO;
         let mut before = Time::ZERO;
         for (index, (pass, (start, end))) in step.passes.iter().zip(&line.passes).enumerate() {
-            if step.is_too_hot(self.course.seen(), rise) {
+            if step.is_too_hot(self.course.seen(), rises) {
                 let began = self.course.now();
                 self.course.park(Some(&self.spraying));
-                let below = step.resumes_below(rise);
+                let below = step.resumes_below(rises);
                 if !self.course.cool_until(|course| course.seen() < below, LONGEST_WAIT) {
                     self.never_cool_enough(step, below, findings);
                 }
@@ -244,7 +244,7 @@ impl Run<'_> {
                 false
             });
             highest = highest.max(peak);
-            rise = Some(peak.above(begin));
+            rises.add(Some(peak.above(begin)));
             steepest = if peak.above(begin) > steepest { peak.above(begin) } else { steepest };
         }
         self.note_edges(zone, GrownWhen::Sprayed);

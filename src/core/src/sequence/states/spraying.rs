@@ -220,7 +220,7 @@ fn follow_temperature(machine: &mut Machine, scan: &Scan<'_>) {
 }
 
 fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> bool {
-    scan.temperature().is_none_or(|part| step.is_too_hot(part, machine.pass_rise))
+    scan.temperature().is_none_or(|part| step.is_too_hot(part, machine.rises))
 }
 
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
@@ -232,7 +232,7 @@ fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> O
         machine.feeder.void();
         return steps::next_step(Cause::PassDone, machine, scan);
     };
-    machine.pass_rise = machine.pass_begin.map(|begin| machine.pass_peak.above(begin));
+    machine.rises.add(machine.pass_begin.map(|begin| machine.pass_peak.above(begin)));
     if too_hot_for_next(step, machine, scan) {
         machine.feeder.void();
         let until = scan.now + LONGEST_WAIT;
@@ -316,7 +316,7 @@ pub(in super::super) fn waiting(
         machine.setback = Some(Cause::NotParked);
         return holding::begin(Cause::NotParked, machine, scan);
     }
-    let below = step.resumes_below(machine.pass_rise);
+    let below = step.resumes_below(machine.rises);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
         return steps::leave_park(to, Cause::CoolEnough, machine, scan);
