@@ -4,6 +4,7 @@
 //! Times of motion are exact for the planned ramps. Times of heating and cooling are first
 //! estimates of one lump (see [`super::heat`]) and say so; a person's part is not forecast.
 
+mod each_pass;
 mod gas;
 mod print;
 mod temperature;
@@ -12,6 +13,7 @@ mod zone;
 use serde::Serialize;
 
 pub use super::rest::STALL_RISE;
+pub use each_pass::{PassByPass, pass_by_pass};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use print::Page;
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
