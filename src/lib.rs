@@ -1,6 +1,7 @@
 //! The shell of Evenpass: everything that touches the world around the pure core.
 //!
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
+//! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`cli`] puts it before a person or a program.
 
@@ -12,8 +13,10 @@ pub mod embed;
 pub mod files;
 pub mod keeping;
 pub mod log;
+pub mod picture;
 pub mod port;
 pub mod proving;
 pub mod record;
 pub mod rig_check;
+pub mod shown;
 pub mod twin_job;

@@ -1,13 +1,23 @@
-//! `plan`: works a job out and prints it.
+//! `plan`: works a job out and prints it, draws it on a page, or tells what other values would
+//! change.
+
+mod figures;
+mod page;
+mod what_if;
 
 use std::io::{self, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
+use self::page::Sheet;
+use self::what_if::WhatIf;
+use super::day::day;
 use super::{Exit, Setting, say};
 use crate::files::{self, Job};
+use crate::picture::Pictures;
 use evenpass_core::plan::Plan;
+use evenpass_core::recipe::Recipe;
 
 /// What `plan` is asked.
 #[derive(Debug, Args)]
@@ -16,6 +26,17 @@ pub(super) struct PlanArguments {
     recipe: PathBuf,
     #[command(flatten)]
     setting: Setting,
+    /// Plan with another value, as often as wanted, and print both side by side; the recipe
+    /// stays as it is. FIELD as messages name it, such as "zone[1].finish=0.40 mm"; FIELD= leaves
+    /// a field out.
+    #[arg(long = "set", value_name = "FIELD=VALUE")]
+    changes: Vec<String>,
+    /// Write the plan with its pictures as one HTML file that needs nothing else.
+    #[arg(long, value_name = "FILE", conflicts_with = "json")]
+    html: Option<PathBuf>,
+    /// The date at the rim of the HTML file; today when left out.
+    #[arg(long, value_name = "DATE", requires = "html")]
+    date: Option<String>,
     /// Print one JSON value for programs.
     #[arg(long)]
     json: bool,
@@ -26,6 +47,15 @@ pub(super) fn answer(arguments: &PlanArguments) -> Exit {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
+    if !arguments.changes.is_empty() {
+        return match WhatIf::of(&job, &plan, &arguments.changes) {
+            Ok(what_if) => answer_what_if(arguments, &job, &what_if),
+            Err(problem) => say::bad_input(&problem),
+        };
+    }
+    if let Some(file) = &arguments.html {
+        return draw(arguments, file, &job, &job.recipe, &plan, &[]);
+    }
     let printed = if arguments.json {
         say::json(&serde_json::json!({
             "recipe": job.recipe,
@@ -39,11 +69,43 @@ pub(super) fn answer(arguments: &PlanArguments) -> Exit {
     say::printed(printed)
 }
 
+fn answer_what_if(arguments: &PlanArguments, job: &Job, what_if: &WhatIf<'_>) -> Exit {
+    if let Some(file) = &arguments.html {
+        return draw(arguments, file, job, &what_if.recipe, &what_if.plan, &arguments.changes);
+    }
+    let printed =
+        if arguments.json { say::json(&what_if.as_json()) } else { what_if.print(io::stdout()) };
+    say::printed(printed)
+}
+
+/// Writes the page of a plan; with `changes`, marked as of a job that is not the recipe's own.
+fn draw(
+    arguments: &PlanArguments,
+    file: &Path,
+    job: &Job,
+    recipe: &Recipe,
+    plan: &Plan,
+    changes: &[String],
+) -> Exit {
+    let date = match day(arguments.date.as_deref()) {
+        Ok(date) => date,
+        Err(problem) => return say::bad_input(&problem),
+    };
+    let pictures = match Pictures::of(recipe, plan) {
+        Ok(pictures) => pictures,
+        Err(fault) => return say::failed(&format!("the plan cannot be drawn: {fault}")),
+    };
+    let sheet = Sheet { job, recipe, plan, pictures: &pictures, date: &date, changes };
+    let mut read = vec![arguments.recipe.as_path()];
+    read.extend(arguments.setting.rig.as_deref());
+    say::page("--html", file, &read, &sheet.page())
+}
+
 /// Reads the files of a job and plans it.
 ///
 /// # Errors
 /// Every problem, as a person is to read it.
-pub(super) fn prepare(recipe: &std::path::Path, setting: &Setting) -> Result<(Job, Plan), String> {
+pub(super) fn prepare(recipe: &Path, setting: &Setting) -> Result<(Job, Plan), String> {
     let job = files::job(recipe, setting.places())?;
     let plan = evenpass_core::plan::plan(&job.recipe, &job.rig, &job.catalogue)
         .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;

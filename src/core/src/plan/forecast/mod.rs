@@ -15,7 +15,7 @@ use serde::Serialize;
 pub use super::rest::STALL_RISE;
 pub use each_pass::{PassByPass, pass_by_pass};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
-pub use print::Page;
+pub use print::{Page, clock};
 pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
 
 use super::job::{heated, net_into};
