@@ -260,6 +260,11 @@ pub(super) fn legend(whole: &Whole<'_>, y: f64, entries: &[(Pen, &str)]) -> Draw
             Pen::Part | Pen::Coat | Pen::Arrives | Pen::Coil | Pen::Window => {
                 area(whole, [(x, y - 4.0), (x + sample, y + 4.0)], *pen)?;
             }
+            // A mark stands across what it marks.
+            Pen::Command | Pen::Chuck => {
+                let middle = x + sample / 2.0;
+                line(whole, &[(middle, y - 7.0), (middle, y + 7.0)], *pen)?;
+            }
             _ => line(whole, &[(x, y), (x + sample, y)], *pen)?,
         }
         text(whole, words, (x + sample + gap, y), At::MiddleLeft, Pen::NoteText)?;

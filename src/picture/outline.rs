@@ -2,8 +2,7 @@
 //! drawn so many times too thick.
 
 use super::frame::{
-    About, At, Frame, Span, UNDER, area, curve, face, legend, line, picture, rows, text, trimmed,
-    width,
+    About, At, Frame, Span, UNDER, curve, face, legend, line, picture, rows, text, trimmed, width,
 };
 use super::paper::{Drawn, Fault};
 use super::pen::Pen;
@@ -81,6 +80,9 @@ pub(super) fn draw(scene: &Scene<'_>, times: f64) -> Result<String, Fault> {
             entries.push((Pen::Fused, "after fusing, as exaggerated"));
         }
         entries.push((Pen::Finish, "finished, as exaggerated"));
+        if frame.across.contains(0.0) {
+            entries.push((Pen::Chuck, "chuck face"));
+        }
         legend(whole, frame.bottom + UNDER + 14.0, &entries)
     })
 }
@@ -145,13 +147,11 @@ fn part(scene: &Scene<'_>, field: &super::frame::Field<'_>) -> Drawn {
 
 /// The chuck face, where it is in the picture.
 fn chuck(frame: &Frame, whole: &super::frame::Whole<'_>) -> Drawn {
-    /// How thick it is drawn, pixels.
-    const FACE: f64 = 7.0;
     if !frame.across.contains(0.0) {
         return Ok(());
     }
     let x = frame.x(0.0);
-    area(whole, [(x - FACE, frame.top), (x, frame.bottom)], Pen::Chuck)
+    line(whole, &[(x, frame.top), (x, frame.bottom)], Pen::Chuck)
 }
 
 /// The diameter of every stretch that has one.

@@ -29,8 +29,6 @@ pub(super) fn draw(scene: &Scene<'_>) -> Result<String, Fault> {
                 let x = frame.x(edge);
                 line(whole, &[(x, frame.top), (x, frame.bottom)], Pen::ZoneEdge)?;
             }
-            let needed = zone.forecast.passes.required.mm();
-            curve(&field, vec![(edges.low, needed), (edges.high, needed)], Pen::Needed)?;
             let last = zone.coat.thickness.len().saturating_sub(1);
             // What lay there before the first pass is the zone before.
             for (pass, layer) in zone.coat.thickness.iter().enumerate().skip(1) {
@@ -38,6 +36,8 @@ pub(super) fn draw(scene: &Scene<'_>) -> Result<String, Fault> {
                 let through = places.zip(layer.iter().map(|thickness| thickness.mm())).collect();
                 curve(&field, through, if pass == last { Pen::LastLayer } else { Pen::Layer })?;
             }
+            let needed = zone.forecast.passes.required.mm();
+            curve(&field, vec![(edges.low, needed), (edges.high, needed)], Pen::Needed)?;
             numbers(zone, &frame, whole)?;
         }
         let entries = [

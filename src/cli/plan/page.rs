@@ -2,15 +2,15 @@
 
 use std::fmt::Write as _;
 
-use evenpass_core::plan::Plan;
 use evenpass_core::plan::forecast::{Certainty, STALL_RISE, StepForecast, ZoneForecast, clock};
 use evenpass_core::plan::powder::EdgePlaces;
+use evenpass_core::plan::{Direction, Plan};
 use evenpass_core::program::{FuseStep, Step};
 use evenpass_core::quantity::{Temperature, Time};
 use evenpass_core::recipe::{End, Recipe, Substrate};
 use evenpass_core::rig::RigKind;
 
-use super::figures::{Group, groups};
+use super::figures::{Figure, Group, groups};
 use crate::files::Job;
 use crate::picture::{self, Pictures};
 use crate::shown::escaped;
@@ -132,15 +132,18 @@ impl Sheet<'_> {
         let names = zones.first().map_or(&[] as &[_], |zone| zone.figures.as_slice());
         let rows = names.iter().enumerate().map(|(place, figure)| {
             let mut row = vec![named(figure.what, figure.unit)];
-            row.extend(zones.iter().map(|zone| {
-                zone.figures.get(place).map_or_else(String::new, super::figures::Figure::told)
-            }));
+            row.extend(
+                zones
+                    .iter()
+                    .map(|zone| zone.figures.get(place).map_or_else(String::new, Figure::told)),
+            );
             row
         });
+        put!(page, "<div class=\"narrow\">");
         table(page, &heads, rows);
         put!(
             page,
-            "<p class=\"small\">Thicknesses are radial. Unevenness is the farthest from the mean \
+            "</div><p class=\"small\">Thicknesses are radial. Unevenness is the farthest from the mean \
              along the zone, edges included, in percent of it.</p></section>"
         );
     }
@@ -162,12 +165,11 @@ impl Sheet<'_> {
     fn heat(&self, page: &mut String) {
         put!(page, "<section><h2>Heat and time</h2>");
         put!(page, "<figure>{}</figure>", self.pictures.temperature);
-        let heads = ["", "step", "takes", "done at", "leaves", "window"];
+        let heads = ["step", "takes", "done at", "leaves", "window"];
         let steps = self.plan.forecast.steps.iter().zip(&self.plan.program.steps);
         let rows = steps.enumerate().map(|(index, (forecast, step))| {
             vec![
-                (index + 1).to_string(),
-                forecast.what.clone(),
+                format!("{}  {}", index + 1, forecast.what),
                 takes(forecast),
                 clock(forecast.done_at),
                 celsius(forecast.leaves_at),
@@ -252,7 +254,7 @@ impl Sheet<'_> {
         }
         put!(page, "<section><h2>Notes</h2><ul>");
         for note in &self.plan.notes {
-            put!(page, "<li>{}</li>", escaped(&note.to_string()));
+            put!(page, "<li>{}</li>", shown(&note.to_string()));
         }
         put!(page, "</ul></section>");
     }
@@ -266,10 +268,9 @@ fn glance(page: &mut String, job: &Group, plan: &Plan) {
     for figure in &job.figures {
         let value = match figure.unit {
             "s" if figure.places == 0 => clock(Time::from_s(figure.value)),
-            "degC" => format!("{} °C", figure.told()),
             unit => format!("{} {unit}", figure.told()),
         };
-        put!(page, "<div><dt>{}</dt><dd>{}</dd></div>", figure.what, escaped(&value));
+        put!(page, "<div><dt>{}</dt><dd>{}</dd></div>", figure.what, shown(&value));
     }
     put!(page, "</dl>");
 }
@@ -284,13 +285,18 @@ fn table(page: &mut String, heads: &[&str], rows: impl Iterator<Item = Vec<Strin
     for row in rows {
         let mut cells = row.iter();
         let head = cells.next().map_or("", String::as_str);
-        put!(page, "<tr><th scope=\"row\">{}</th>", escaped(head));
+        put!(page, "<tr><th scope=\"row\">{}</th>", shown(head));
         for cell in cells {
-            put!(page, "<td>{}</td>", escaped(cell));
+            put!(page, "<td>{}</td>", shown(cell));
         }
         put!(page, "</tr>");
     }
     put!(page, "</tbody>\n</table>");
+}
+
+/// Text as it may stand in the page, with the degree's own sign.
+fn shown(text: &str) -> String {
+    escaped(text).replace("degC", "°C")
 }
 
 fn named(what: &str, unit: &str) -> String {
@@ -312,8 +318,8 @@ fn commands(zone: &ZoneForecast) -> Vec<Vec<String>> {
         vec![
             format!("{}, pass {}", zone.zone, pass.pass),
             match pass.direction {
-                evenpass_core::plan::Direction::TowardTail => "tail".to_owned(),
-                evenpass_core::plan::Direction::TowardChuck => "chuck".to_owned(),
+                Direction::TowardTail => "tail".to_owned(),
+                Direction::TowardChuck => "chuck".to_owned(),
             },
             place(pass.on, |edge| edge.drive.mm()),
             place(pass.on, |edge| edge.arrives.mm()),
@@ -338,10 +344,7 @@ fn window(step: &Step) -> String {
     match step {
         Step::Preheat(step) => span(step.window.low, step.window.high),
         Step::Spray(step) => span(step.window.low, step.window.high),
-        Step::Fuse(step) => {
-            let window = span(step.window.low, step.window.high);
-            format!("{window}, never above {}", celsius(step.ceiling))
-        }
+        Step::Fuse(step) => span(step.window.low, step.window.high),
         Step::Cool(step) => format!("turns until {}", celsius(step.turn_until)),
         Step::ChangeTorch(_) => String::new(),
     }

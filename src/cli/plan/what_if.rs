@@ -36,7 +36,18 @@ impl<'a> WhatIf<'a> {
     pub(super) fn of(job: &'a Job, own: &'a Plan, changes: &'a [String]) -> Result<Self, String> {
         let Source { name, text } = &job.recipe_source;
         let changed = Changed::make(text, changes, OPTION)?;
-        let shown = |problems: &Problems| changed.render(problems, OPTION, name);
+        let shown = |problems: &Problems| {
+            let told = changed.render(problems, OPTION, name);
+            // The file's own lines are in order: what is told there comes of the changes.
+            if told.contains(&format!("--> {name}:")) {
+                format!(
+                    "{told}This comes of {}. `{OPTION} FIELD=` leaves a field out.\n",
+                    listed(changes)
+                )
+            } else {
+                told
+            }
+        };
         let recipe =
             Recipe::read(changed.text(), &job.catalogue).map_err(|problems| shown(&problems))?;
         let together = check_together(&recipe, &job.rig, &job.catalogue);
@@ -65,22 +76,13 @@ impl<'a> WhatIf<'a> {
         for change in self.changes {
             writeln!(to, "  {}", say::harmless(change))?;
         }
+        writeln!(to)?;
+        Row::print(["", "", "own", "changed", "difference"], &mut to)?;
         for pair in self.pairs() {
-            writeln!(to, "\n{}", say::harmless(&pair.title))?;
-            let mut sheet = Sheet::new(
-                2,
-                &[
-                    (WHAT_IS_WIDE, Layout::Word),
-                    ("own", Layout::Figure),
-                    ("with the changes", Layout::Figure),
-                    ("difference", Layout::Figure),
-                    ("", Layout::Word),
-                ],
-            );
+            writeln!(to, "{}", say::harmless(&pair.title))?;
             for row in &pair.rows {
-                sheet.row(row.cells());
+                Row::print(row.cells().each_ref().map(String::as_str), &mut to)?;
             }
-            sheet.print(&mut to)?;
         }
         for (heading, notes) in [
             ("Notes that only the changes bring", only(&self.plan.notes, &self.own.notes)),
@@ -118,9 +120,6 @@ impl<'a> WhatIf<'a> {
         (0..count).map(|index| Pair::of(own.get(index), changed.get(index))).collect()
     }
 }
-
-/// The first heading is as wide as the widest name, so that the columns of all groups agree.
-const WHAT_IS_WIDE: &str = "                       ";
 
 /// "--set a=1 --set b=2".
 fn listed(changes: &[String]) -> String {
@@ -183,11 +182,20 @@ impl Row {
         };
         [
             known.map_or("", |figure| figure.what).to_owned(),
+            known.map_or("", |figure| figure.unit).to_owned(),
             told(&self.own),
             told(&self.changed),
             difference,
-            known.map_or("", |figure| figure.unit).to_owned(),
         ]
+    }
+
+    /// One line: what, its unit, both values, what differs.
+    fn print(
+        [what, unit, own, changed, difference]: [&str; 5],
+        to: &mut impl Write,
+    ) -> io::Result<()> {
+        let line = format!("  {what:<22} {unit:<8} {own:>10} {changed:>10} {difference:>11}");
+        writeln!(to, "{}", line.trim_end())
     }
 
     fn as_json(&self, group: &str) -> Value {
