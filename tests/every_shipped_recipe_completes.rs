@@ -19,6 +19,9 @@ use support::{Begin, Rehearsal};
 
 const SEED: u64 = 1;
 
+/// A spindle that runs down takes a moment longer; a sensor errs by as much (arbitrary), K.
+const COOLER_BY: f64 = 10.0;
+
 /// Runs one to its end and holds it against its plan.
 fn complete(recipe: &str) {
     let mut run = Rehearsal::new(Texts::of(recipe).job(), SEED, Begin::Attended);
@@ -37,6 +40,10 @@ fn complete(recipe: &str) {
     assert!(!truth.fuel_open && !truth.oxygen_open && !truth.supply_open && !truth.flame_lit);
 
     let plan = run.plan.clone();
+    let (hottest, at) = hottest_place(&mut run, &plan.program);
+    let allowed = cool_below(&plan.program);
+    println!("{recipe}: at rest at {hottest:.0} degC at Z {at:.0} mm, allowed {allowed:.0} degC");
+    assert!(hottest <= allowed + COOLER_BY, "Z {at:.0} mm stands still at {hottest:.0} degC {of}");
     for zone in comparison::zones(&plan, run.bench()) {
         println!(
             "{recipe}, {}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), {:.4} to {:.4}",
@@ -68,6 +75,24 @@ fn complete(recipe: &str) {
     let snapshot = run.controller().snapshot();
     assert_eq!(snapshot.beat.skipped, 0, "scans skipped {of}");
     assert_eq!(snapshot.beat.worst_late_us, 0, "scans late {of}");
+}
+
+/// The hottest place of the part, degC, and where it is, mm.
+fn hottest_place(run: &mut Rehearsal, program: &Program) -> (f64, f64) {
+    let (low, high) = (program.part.low.mm(), program.part.high.mm());
+    let places = (0..=200).map(|i| low + (high - low) * f64::from(i) / 200.0);
+    places
+        .filter_map(|at| run.bench().part_c(at).map(|celsius| (celsius, at)))
+        .fold((f64::MIN, low), |a, b| if b.0 > a.0 { b } else { a })
+}
+
+/// Below what the part may stand still, degC.
+fn cool_below(program: &Program) -> f64 {
+    let below = program.steps.iter().find_map(|step| match step {
+        Step::Cool(cool) => Some(cool.turn_until.celsius()),
+        _ => None,
+    });
+    below.expect("a job cools")
 }
 
 /// Powder that the feeder gives by the plan, g: its rate over the time that its coil is on.

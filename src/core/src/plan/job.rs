@@ -1,6 +1,7 @@
 //! The steps of a job in their order, and what they need beyond the zones.
 
 use super::EdgeBasis;
+use super::cooling;
 use super::fuse::bands;
 use super::heat::Lump;
 use super::outline::Outline;
@@ -60,6 +61,7 @@ pub(crate) fn assemble(
         spindle: last_spindle,
         turn_until: recipe.cool.turn_until,
         at_least: recipe.cool.at_least,
+        after_fusing: cooling::after_fusing(recipe, findings),
         longest: recipe.cool.longest,
         slow: recipe.cool.slow,
     }));

@@ -7,6 +7,7 @@
 //! free it.
 
 mod checks;
+mod cooling;
 pub mod forecast;
 mod fuse;
 pub mod heat;

@@ -223,6 +223,9 @@ pub struct CoolStep {
     pub turn_until: Temperature,
     /// Shortest time.
     pub at_least: Time,
+    /// Shortest time once fusing has begun: what the hottest place may need from the ceiling of
+    /// fusing. The part's sensor looks at one place, which may have cooled long before.
+    pub after_fusing: Time,
     /// Longest time before a person is asked.
     pub longest: Time,
     /// What the part gets when it leaves the machine.

@@ -223,7 +223,7 @@ fn step_time(step: &Step, from_pass: usize) -> Time {
                 Time::from_s((band.high - band.low).abs().mm() / feed)
             })
             .sum(),
-        Step::Cool(step) => step.at_least,
+        Step::Cool(step) => step.at_least.max(step.after_fusing),
         Step::ChangeTorch(_) => Time::ZERO,
     }
 }

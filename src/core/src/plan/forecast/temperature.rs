@@ -170,7 +170,7 @@ impl Run<'_> {
             Time::ZERO
         };
         self.at = hot.min(step.turn_until);
-        (natural.max(step.at_least), Certainty::Estimated, None)
+        (natural.max(step.at_least).max(step.after_fusing), Certainty::Estimated, None)
     }
 }
 

@@ -16,7 +16,7 @@ use crate::catalogue::ShutOrder;
 use crate::image::{Coil, Level};
 use crate::interlock::durations;
 use crate::moment::Moment;
-use crate::program::{CoolStep, Step};
+use crate::program::{CoolStep, Program, Step};
 use crate::request::Request;
 
 /// Shutting the gas: since when, and whether the two gases keep their lag.
@@ -120,6 +120,19 @@ pub(in super::super) fn cool_step<'a>(machine: &Machine, scan: &Scan<'a>) -> Opt
         .or_else(|| program.steps.iter().rev().find_map(cool))
 }
 
+/// Shortest time the part turns before its sensor is believed. Fusing counts from the moment that
+/// its step is in hand: how far it came does not tell which place is hot.
+pub(in super::super) fn shortest(machine: &Machine, scan: &Scan<'_>) -> Duration {
+    let Some(step) = cool_step(machine, scan) else { return Duration::ZERO };
+    let begun = |program: &Program| {
+        let until_now = machine.cursor.step.saturating_add(1);
+        program.steps.iter().take(until_now).any(|step| matches!(step, Step::Fuse(_)))
+    };
+    let fused = scan.program.is_some_and(begun);
+    let least = if fused { step.at_least.max(step.after_fusing) } else { step.at_least };
+    least.to_duration()
+}
+
 /// Whether the part is known to be below where it may stand still.
 pub(in super::super) fn is_cool(machine: &Machine, scan: &Scan<'_>) -> bool {
     match (cool_step(machine, scan), scan.temperature()) {
@@ -168,9 +181,8 @@ impl Cooling {
                 Outcome::Handled
             }
             Self::Turning { since, .. } => {
-                let at_least = cool_step(machine, scan)
-                    .map_or(Duration::ZERO, |step| step.at_least.to_duration());
-                if scan.now.since(since) >= at_least && is_cool(machine, scan) {
+                let long_enough = scan.now.since(since) >= shortest(machine, scan);
+                if long_enough && is_cool(machine, scan) {
                     return steps::next_step(Cause::Cool, machine, scan);
                 }
                 Outcome::Handled

@@ -7,7 +7,7 @@ use super::super::context::Scan;
 use super::super::machine::{Job, Machine};
 use super::super::state::{Flame, Spin, State};
 use super::super::steps::is_late;
-use super::cooling::{Shutting, cool_step, is_cool};
+use super::cooling::{Shutting, cool_step, is_cool, shortest};
 use super::holding::{Withdrawal, Withdrawn};
 use crate::image::Coil;
 use crate::moment::Moment;
@@ -70,9 +70,7 @@ impl Stopping {
                 Outcome::Handled
             }
             Phase::Turning { since, until } => {
-                let at_least = cool_step(machine, scan)
-                    .map_or(core::time::Duration::ZERO, |step| step.at_least.to_duration());
-                let long_enough = scan.now.since(*since) >= at_least;
+                let long_enough = scan.now.since(*since) >= shortest(machine, scan);
                 let cool = is_cool(machine, scan) && long_enough;
                 if self.spin == Spin::AtRest || cool || is_late(*until, scan) {
                     machine.end_job(scan);
@@ -86,7 +84,8 @@ impl Stopping {
 
     fn turning(machine: &Machine, scan: &Scan<'_>) -> Phase {
         let longest = cool_step(machine, scan)
-            .map_or(core::time::Duration::ZERO, |step| step.longest.to_duration());
+            .map_or(core::time::Duration::ZERO, |step| step.longest.to_duration())
+            .max(shortest(machine, scan));
         Phase::Turning { since: scan.now, until: scan.now + longest }
     }
 

@@ -178,6 +178,7 @@ pub(super) fn cool() -> Step {
         spindle: SpindleSpeed::from_rpm(63.0),
         turn_until: celsius(150.0),
         at_least: s(5.0),
+        after_fusing: s(5.0),
         longest: s(600.0),
         slow: SlowCooling::NotNeeded,
     })
