@@ -19,7 +19,14 @@ pub(super) struct Figure {
 impl Figure {
     /// Its value without its unit.
     pub(super) fn told(&self) -> String {
-        format!("{:.*}", self.places, self.value)
+        format!("{:.*}", self.places, self.rounded())
+    }
+
+    /// Its value with the decimals it is told with; never less than nothing by rounding alone.
+    pub(super) fn rounded(&self) -> f64 {
+        let places = i32::try_from(self.places).unwrap_or(0);
+        let scale = 10_f64.powi(places);
+        (self.value * scale).round() / scale + 0.0
     }
 }
 

@@ -167,10 +167,11 @@ impl Pair {
 }
 
 impl Row {
-    /// What the changes add; `None` when it is nothing that is told, or when one lacks it.
+    /// What the changes add, between the figures as they are told; `None` when that is nothing,
+    /// or when one plan lacks the figure.
     fn difference(&self) -> Option<f64> {
-        let (own, changed) = (self.own.as_ref()?, self.changed.as_ref()?);
-        (own.told() != changed.told()).then_some(changed.value - own.value)
+        let (own, changed) = (self.own.as_ref()?.rounded(), self.changed.as_ref()?.rounded());
+        (own != changed).then_some(changed - own)
     }
 
     fn cells(&self) -> [String; 5] {
