@@ -67,14 +67,15 @@ impl Changed {
                 {
                     let found = format!("`{}` is set already, by `{other}`", change.path);
                     let help = "keep one of the two and leave the other out";
-                    return Err(Problem::error("", found).help(help).at(change.whole));
+                    let problem = Problem::error("", found).help(help).at(change.whole);
+                    return Err(Box::new(problem));
                 }
                 let edit = edit(own, &table, &change)?;
                 Ok((change.path.to_owned(), edit))
             });
             match edit {
                 Ok(edit) => edits.push(edit),
-                Err(problem) => problems.push(problem),
+                Err(problem) => problems.push(*problem),
             }
         }
         if problems.forbid() {
@@ -116,7 +117,7 @@ fn one_a_line(changes: &[String]) -> String {
 }
 
 /// Each line as a change.
-fn read(asked: &str) -> Vec<Result<Asked<'_>, Problem>> {
+fn read(asked: &str) -> Vec<Result<Asked<'_>, Box<Problem>>> {
     let mut start = 0;
     asked
         .split('\n')
@@ -125,7 +126,7 @@ fn read(asked: &str) -> Vec<Result<Asked<'_>, Problem>> {
             start = whole.end + 1;
             let Some((name, value)) = line.split_once('=') else {
                 let problem = Problem::error("", "this has no `=`").accepted(FORM);
-                return Err(problem.at(whole));
+                return Err(Box::new(problem.at(whole)));
             };
             let equals = whole.start + name.len();
             let (name_at, figure) = (whole.start..equals, equals + 1..whole.end);
@@ -134,7 +135,7 @@ fn read(asked: &str) -> Vec<Result<Asked<'_>, Problem>> {
                 let problem = Problem::error("", format!("`{path}` names no field"))
                     .accepted("names as messages give them, such as `zone[1].finish`")
                     .help("places in a list are counted from 1");
-                return Err(problem.at(name_at));
+                return Err(Box::new(problem.at(name_at)));
             }
             let figure = if figure.is_empty() { name_at.clone() } else { figure };
             Ok(Asked { path, value: value.trim(), whole, name: name_at, figure })
@@ -183,7 +184,7 @@ type Key<'a> = Spanned<DeString<'a>>;
 type Held<'a> = Spanned<DeValue<'a>>;
 
 /// The edit that makes a change.
-fn edit(own: &str, root: &Spanned<DeTable<'_>>, change: &Asked<'_>) -> Result<Edit, Problem> {
+fn edit(own: &str, root: &Spanned<DeTable<'_>>, change: &Asked<'_>) -> Result<Edit, Box<Problem>> {
     let all = steps(change.path).unwrap_or_default();
     let mut rest: &[Step<'_>] = &all;
     let mut table: &DeTable<'_> = root.get_ref();
@@ -227,7 +228,7 @@ fn entry<'t, 'a>(value: &'t Held<'a>, place: usize) -> Option<&'t Held<'a>> {
     }
 }
 
-fn no_entry(value: &Held<'_>, walked: &str, change: &Asked<'_>) -> Problem {
+fn no_entry(value: &Held<'_>, walked: &str, change: &Asked<'_>) -> Box<Problem> {
     let problem = match value.get_ref() {
         DeValue::Array(array) => {
             let known: Vec<String> =
@@ -238,11 +239,12 @@ fn no_entry(value: &Held<'_>, walked: &str, change: &Asked<'_>) -> Problem {
         _ => Problem::error("", format!("`{walked}` is no list"))
             .accepted(format!("`{walked}` without a place")),
     };
-    problem.at(change.name.clone())
+    Box::new(problem.at(change.name.clone()))
 }
 
-fn refused(change: &Asked<'_>, found: &str, help: &str) -> Problem {
-    Problem::error(change.path, found).accepted(FORM).help(help).at(change.name.clone())
+fn refused(change: &Asked<'_>, found: &str, help: &str) -> Box<Problem> {
+    let problem = Problem::error(change.path, found).accepted(FORM).help(help);
+    Box::new(problem.at(change.name.clone()))
 }
 
 /// A value that is there, set anew or left out.
@@ -251,7 +253,7 @@ fn replaced(
     name: Option<&Key<'_>>,
     held: &Held<'_>,
     change: &Asked<'_>,
-) -> Result<Edit, Problem> {
+) -> Result<Edit, Box<Problem>> {
     let is_inline = |held: &Held<'_>, open: char| {
         own.get(held.span()).is_some_and(|text| text.starts_with(open))
     };
@@ -293,7 +295,7 @@ fn added(
     header: Option<&Held<'_>>,
     rest: &[Step<'_>],
     change: &Asked<'_>,
-) -> Result<Edit, Problem> {
+) -> Result<Edit, Box<Problem>> {
     let mut key = String::new();
     for step in rest {
         match step {
@@ -310,7 +312,7 @@ fn added(
     }
     if change.value.is_empty() {
         let problem = Problem::error(change.path, "this is not there to be left out");
-        return Err(problem.at(change.name.clone()));
+        return Err(Box::new(problem.at(change.name.clone())));
     }
     let line = format!("{key} = {}", as_toml(change.value));
     let opened = header.and_then(|held| own.get(held.span())).map(|text| text.trim_start());
