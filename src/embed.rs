@@ -1,11 +1,10 @@
 //! Puts a planned job's part into the bench's chuck: the only place where core and bench meet,
 //! and all they share is what the job card on the machine would say.
 
-use evenpass_core::catalogue::Catalogue;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
-use evenpass_core::rig::PositionFrom;
+use evenpass_core::rig::{PositionFrom, RigKind};
 use evenpass_hil::spec::Feedback;
 use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
 
@@ -50,7 +49,9 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
         let mut fitted = pattern.clone();
         fitted.name.clone_from(&torch.key);
         fitted.net_power_w = planned.gas.net_power.kw() * 1000.0;
+        // A round flame: as wide across the part as along it.
         fitted.heat_sigma_axial_mm = torch.flame.mm();
+        fitted.heat_sigma_lateral_mm = torch.flame.mm();
         fitted.fuel_bar = Some(torch.fuel_pressure.bar());
         fitted.oxygen_bar = Some(torch.oxygen_pressure.bar());
         fitted.takes_powder = torch.powder_rate.is_some();
@@ -63,15 +64,20 @@ fn fit_torches(spec: &mut BenchSpec, job: &Job, plan: &Plan) {
     }
 }
 
-/// Feeder, powder and plume of the first zone.
+/// Feeder, powder and plume of the first zone. The twin's own coats come as they are written,
+/// whatever a plan has learned of them; where it stands in for a machine, they come as that
+/// machine's are known to.
 fn set_feeder(spec: &mut BenchSpec, job: &Job) {
-    let Some(zone) = job.recipe.zones.first() else { return };
+    let (recipe, spraying) = match job.rig.kind {
+        RigKind::Twin => job.as_written(),
+        RigKind::Machine => (&job.recipe, &job.catalogue),
+    };
+    let Some(zone) = recipe.zones.first() else { return };
     spec.powder.rate_g_min = zone.powder_rate.g_per_min();
-    if let Some(powder) = job.catalogue.powder(&zone.powder) {
+    if let Some(powder) = spraying.powder(&zone.powder) {
         spec.plume.efficiency = powder.efficiency.ratio();
         spec.plume.as_sprayed_density_kg_m3 = powder.density_as_sprayed.g_per_cm3() * 1000.0;
     }
-    let spraying: &Catalogue = &job.catalogue;
     if let Some(torch) = spraying.torch(&job.recipe.spray.torch) {
         spec.powder.transport_delay_on_s = torch.powder_delay_on.s();
         spec.powder.transport_delay_off_s = torch.powder_delay_off.s();
@@ -107,4 +113,27 @@ fn part(job: &Job, plan: &Plan) -> PartInChuck {
 /// A part that has lain in the shop.
 const fn spec_ambient() -> f64 {
     20.0
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use evenpass_core::plan::plan;
+
+    use super::*;
+    use crate::files::{self, Places};
+
+    #[test]
+    fn a_torch_at_the_bench_heats_along_and_across_as_wide_as_the_catalogue_says() {
+        let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let recipe = config.join("recipes/short-job.toml");
+        let job = files::job(&recipe, Places { catalogue: Some(&config), rig: None }).unwrap();
+        let plan = plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
+        let mut spec = BenchSpec::default_bench().unwrap();
+        fit_torches(&mut spec, &job, &plan);
+        let wide = job.catalogue.torch(&job.recipe.spray.torch).unwrap().flame.mm();
+        let fitted = &spec.torch[0];
+        assert_eq!((fitted.heat_sigma_axial_mm, fitted.heat_sigma_lateral_mm), (wide, wide));
+    }
 }

@@ -7,8 +7,11 @@ use std::path::{Path, PathBuf};
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::document::Problems;
 use evenpass_core::interlock::check_figures;
+use evenpass_core::learn::apply;
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::{Rig, check_together};
+
+use crate::learning::{Learned, Lessons, lessons};
 
 /// A file's name for people and its text, kept for the record.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,6 +35,19 @@ pub struct Job {
     pub rig_source: Source,
     /// The catalogue.
     pub catalogue: Catalogue,
+    /// What measured parts had to say, already in `recipe` and `catalogue`.
+    pub learned: Learned,
+}
+
+impl Job {
+    /// Recipe and catalogue as they were written, before anything learned was put in.
+    #[must_use]
+    pub fn as_written(&self) -> (&Recipe, &Catalogue) {
+        match &self.learned.as_written {
+            Some(written) => (&written.0, &written.1),
+            None => (&self.recipe, &self.catalogue),
+        }
+    }
 }
 
 /// The bench's own rig, so that the twin runs wherever the program is.
@@ -106,23 +122,38 @@ pub struct Places<'a> {
     pub catalogue: Option<&'a Path>,
 }
 
-/// Reads and checks everything a job is made from; warnings go to standard error.
+/// Reads and checks everything a job is made from, by the catalogue alone; warnings go to
+/// standard error.
 ///
 /// # Errors
 /// Every problem of every file, as a person is to read it.
 pub fn job(recipe: &Path, places: Places<'_>) -> Result<Job, String> {
+    job_after(recipe, places, Lessons::Ignored)
+}
+
+/// The same after what was learned of its torch and powders.
+///
+/// # Errors
+/// As [`job`], and what is wrong with the records.
+pub fn job_after(recipe: &Path, places: Places<'_>, from: Lessons<'_>) -> Result<Job, String> {
     let recipe_source = read(recipe)?;
-    let (catalogue, _) = catalogue(places.catalogue, recipe)?;
+    let mut catalogue = catalogue(places.catalogue, Some(recipe))?;
     let (rig, rig_source) = rig(places.rig)?;
     let Source { name, text } = &recipe_source;
-    let checked = Recipe::read(text, &catalogue).map_err(|problems| problems.render(name, text))?;
+    let mut checked =
+        Recipe::read(text, &catalogue).map_err(|problems| problems.render(name, text))?;
     warn(&checked.warnings(&catalogue), name, text);
+    let lessons = lessons(from, &rig, &checked, &catalogue)?;
+    let written = (checked.clone(), catalogue.clone());
+    apply(&lessons, &mut checked, &mut catalogue);
+    let changed = written.0 != checked || written.1 != catalogue;
+    let learned = Learned { lessons, as_written: changed.then(|| Box::new(written)) };
     let together = check_together(&checked, &rig, &catalogue);
     if together.forbid() {
         return Err(together.render(name, text));
     }
     warn(&together, name, text);
-    Ok(Job { recipe: checked, recipe_source, rig, rig_source, catalogue })
+    Ok(Job { recipe: checked, recipe_source, rig, rig_source, catalogue, learned })
 }
 
 /// Reads and checks a rig file, the bench's own when there is none.
@@ -146,8 +177,11 @@ pub fn rig(path: Option<&Path>) -> Result<(Rig, Source), String> {
 
 /// Reads the catalogue: from the folder asked for, from beside the recipe's folder, or as
 /// shipped.
-fn catalogue(folder: Option<&Path>, recipe: &Path) -> Result<(Catalogue, [Source; 2]), String> {
-    let beside = recipe.parent().and_then(Path::parent).map(Path::to_path_buf);
+///
+/// # Errors
+/// Every problem of its files, as a person is to read it.
+pub fn catalogue(folder: Option<&Path>, recipe: Option<&Path>) -> Result<Catalogue, String> {
+    let beside = recipe.and_then(Path::parent).and_then(Path::parent).map(Path::to_path_buf);
     let neighbour = beside.filter(|folder| names(folder).iter().all(|name| name.is_file()));
     let sources = match folder.map(Path::to_path_buf).or(neighbour) {
         Some(folder) => {
@@ -162,7 +196,7 @@ fn catalogue(folder: Option<&Path>, recipe: &Path) -> Result<(Catalogue, [Source
     if warnings.iter().next().is_some() {
         show(&warnings.render(&texts));
     }
-    Ok((catalogue, sources))
+    Ok(catalogue)
 }
 
 fn names(folder: &Path) -> [PathBuf; 2] {

@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use evenpass_core::learn::RunBasis;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Mass;
@@ -45,6 +46,7 @@ impl Keeping {
             name: source.name.clone(),
             text: source.text.clone(),
         };
+        let (recipe, catalogue) = job.as_written();
         let header = RunHeader {
             started_at: jiff::Timestamp::now(),
             kind: begin.kind,
@@ -53,6 +55,7 @@ impl Keeping {
             rig: source(&job.rig_source),
             program: json(serde_json::to_value(&plan.program)),
             forecast: json(serde_json::to_value(&plan.forecast)),
+            basis: RunBasis::of(recipe, catalogue, &plan.program),
             software: format!("evenpass {}", env!("CARGO_PKG_VERSION")),
             seed: begin.seed,
             particulars: std::collections::BTreeMap::new(),

@@ -3,6 +3,7 @@
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`learning`] gives what was measured to the next plan.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;
@@ -12,6 +13,7 @@ pub mod comparison;
 pub mod embed;
 pub mod files;
 pub mod keeping;
+pub mod learning;
 pub mod log;
 pub mod picture;
 pub mod port;

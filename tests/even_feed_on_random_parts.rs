@@ -3,13 +3,29 @@
 
 #![expect(clippy::expect_used, reason = "a test fails with what it is about")]
 
-use std::time::Instant;
-
 use evenpass_core::model::even::{End, Field, Problem, Turns, choose, stations};
 use evenpass_core::model::{Plume, Shape};
+use rustix::time::{ClockId, clock_gettime};
 
 /// Parts that are tried unless `EVENPASS_SEEDS` says how many.
 const PARTS: u64 = 200;
+
+/// So many of the slowest are told, so that the tail can be looked into.
+const SLOWEST: usize = 12;
+
+/// What this thread has had of the processor, ms: other programs on the machine do not count.
+fn processor_ms() -> f64 {
+    let now = clock_gettime(ClockId::ThreadCPUTime);
+    1e3 * now.tv_sec as f64 + 1e-6 * now.tv_nsec as f64
+}
+
+/// What one part took, ms.
+struct Taken {
+    seed: u64,
+    whole: f64,
+    kernel: f64,
+    stations: usize,
+}
 
 /// Numbers from a seed (SplitMix64, from memory: G. Steele, D. Lea, C. Flood, 2014).
 struct Dice(u64);
@@ -101,13 +117,15 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
     let asked = std::env::var("EVENPASS_SEEDS").ok().and_then(|asked| asked.parse().ok());
     let parts = asked.unwrap_or(PARTS);
     let mut times = Vec::new();
-    let mut better = 0;
+    let (mut better, mut errors) = (0, 0.0);
     for seed in 0..parts {
         let (problem, passes) = draw(seed);
-        let since = Instant::now();
+        let since = processor_ms();
         let field = Field::new(&problem).unwrap_or_else(|why| panic!("seed {seed}: {why}"));
+        let kernel = processor_ms() - since;
         let even = field.solve(passes);
-        times.push(since.elapsed().as_secs_f64() * 1e3);
+        let whole = processor_ms() - since;
+        times.push(Taken { seed, whole, kernel, stations: problem.stations.len() });
         let feed = even.feed();
         let bounds = (problem.feed.0 * (1.0 - 1e-9), problem.feed.1 * (1.0 + 1e-9));
         assert!(even.worst.is_finite(), "seed {seed}: error {}", even.worst);
@@ -121,6 +139,7 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
             assert!(even.acceleration() <= most * 1.001, "seed {seed}: {}", even.acceleration());
         }
         better += u64::from(even.worst < 0.9 * even.constant_worst);
+        errors += even.worst.min(1.0);
         if seed % 20 == 0 {
             println!(
                 "seed {seed}: {:.2} % ({:.2} %)",
@@ -133,15 +152,29 @@ fn a_feed_is_found_within_its_bounds_and_never_worse_than_a_constant_one() {
             }
         }
     }
-    times.sort_by(f64::total_cmp);
-    let at = |share: usize| times[(times.len() - 1) * share / 100];
+    times.sort_by(|a, b| a.whole.total_cmp(&b.whole));
+    let at = |share: usize| times[(times.len() - 1) * share / 100].whole;
     println!(
-        "{better} of {parts} a tenth better than constant; kernel and solution: median {:.1} ms, p99 {:.1} ms, most {:.1} ms",
+        "{better} of {parts} a tenth better than constant, {:.3} % off in the mean; kernel and solution: median {:.1} ms, p99 {:.1} ms, most {:.1} ms",
+        100.0 * errors / parts as f64,
         at(50),
         at(99),
         at(100)
     );
+    for Taken { seed, whole, kernel, stations } in times.iter().rev().take(SLOWEST) {
+        println!("seed {seed}: {whole:.1} ms, kernel {kernel:.1} ms of it; {stations} stations");
+    }
     assert!(better > parts * 2 / 5, "only {better} parts gained from it");
+}
+
+#[test]
+fn a_feed_that_its_turns_answer_back_is_found_between_both() {
+    // Slow ends leave much to the turns and ask for fast ones, which leave little: taken by turns
+    // the two never meet, and this part was left at its constant feed, 24 % off.
+    let (problem, passes) = draw(820);
+    let even = Field::new(&problem).expect("solvable").solve(passes);
+    println!("{:.2} % ({:.2} %)", 100.0 * even.worst, 100.0 * even.constant_worst);
+    assert!(even.worst < 0.125, "{}", even.worst);
 }
 
 #[test]

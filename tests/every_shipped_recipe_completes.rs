@@ -54,8 +54,13 @@ fn complete(recipe: &str) {
             zone.thinnest.mm(),
             zone.thickest.mm()
         );
-        assert!(zone.off_percent().abs() <= 3.0, "coat of {} {of}: {zone:?}", zone.zone);
+        assert!(zone.off_percent().abs() <= 2.0, "coat of {} {of}: {zone:?}", zone.zone);
+        let (thin, thick) = (zone.thinnest / zone.planned, zone.thickest / zone.planned);
+        assert!(thin >= 0.98 && thick <= 1.02, "evenness of {} {of}: {zone:?}", zone.zone);
     }
+    let worst = worst_inside(&mut run);
+    println!("{recipe}: inside the edges {:+.3} % off the plan at the worst place", 100.0 * worst);
+    assert!(worst.abs() <= 0.02, "inside the edges {of}: {worst}");
     // Off takes longer to arrive than on, so the hose gives back a little of every interval that
     // the feeder did not run for: the nozzle is compared with the powder planned, the hopper with
     // the coil's planned time.
@@ -75,6 +80,27 @@ fn complete(recipe: &str) {
     let snapshot = run.controller().snapshot();
     assert_eq!(snapshot.beat.skipped, 0, "scans skipped {of}");
     assert_eq!(snapshot.beat.worst_late_us, 0, "scans late {of}");
+}
+
+/// Farthest that the coat lies off the plan at any station two standard deviations of the plume
+/// inside its zone or more, as a share of the plan.
+fn worst_inside(run: &mut Rehearsal) -> f64 {
+    let torch = run.job.catalogue.torch(&run.job.recipe.spray.torch).expect("the torch");
+    let margin = torch.plume * 2.0;
+    let mut planned: Vec<(f64, f64)> = Vec::new();
+    for (zone, of) in run.plan.forecast.zones.iter().zip(&run.job.recipe.zones) {
+        let inside = of.from + margin..=of.to - margin;
+        let before = planned.len();
+        let stations = zone.along.iter().filter(|station| inside.contains(&station.at));
+        planned.extend(stations.map(|station| (station.at.mm(), station.sprayed.mm())));
+        assert!(planned.len() > before, "{} has an inside", zone.zone);
+    }
+    let places: Vec<f64> = planned.iter().map(|(at, _)| *at).collect();
+    let found = run.bench().build_list_mm(&places);
+    planned.iter().zip(found).fold(0.0, |worst: f64, ((_, planned), found)| {
+        let off = found / planned - 1.0;
+        if off.abs() > worst.abs() { off } else { worst }
+    })
 }
 
 /// The hottest place of the part, degC, and where it is, mm.

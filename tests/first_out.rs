@@ -179,6 +179,7 @@ fn record(file: &std::path::Path, entries: &[Entry]) {
         rig: source(),
         program: Value::Null,
         forecast: Value::Null,
+        basis: None,
         software: "0.1.0".to_owned(),
         seed: Some(SEED),
         particulars: BTreeMap::new(),

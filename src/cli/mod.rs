@@ -5,6 +5,7 @@ mod day;
 mod ending;
 mod exit;
 mod interrupts;
+mod learned;
 mod margins;
 mod matrix;
 mod plan;

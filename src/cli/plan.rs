@@ -13,11 +13,12 @@ use clap::Args;
 use self::page::Sheet;
 use self::what_if::WhatIf;
 use super::day::day;
+use super::learned::{self, Learning};
 use super::{Exit, Setting, say};
 use crate::files::{self, Job};
+use crate::learning::Lessons;
 use crate::picture::Pictures;
 use evenpass_core::plan::Plan;
-use evenpass_core::recipe::Recipe;
 
 /// What `plan` is asked.
 #[derive(Debug, Args)]
@@ -37,24 +38,31 @@ pub(super) struct PlanArguments {
     /// The date at the rim of the HTML file; today when left out.
     #[arg(long, value_name = "DATE", requires = "html")]
     date: Option<String>,
+    /// The records to learn from; the user's own when left out.
+    #[arg(long, value_name = "FILE", conflicts_with = "unlearned")]
+    records: Option<PathBuf>,
+    #[command(flatten)]
+    learning: Learning,
     /// Print one JSON value for programs.
     #[arg(long)]
     json: bool,
 }
 
 pub(super) fn answer(arguments: &PlanArguments) -> Exit {
-    let (job, plan) = match prepare(&arguments.recipe, &arguments.setting) {
+    let kept = arguments.records.as_deref().map_or(Lessons::Kept(None), Lessons::From);
+    let lessons = arguments.learning.or(kept);
+    let (job, plan) = match prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
     if !arguments.changes.is_empty() {
-        return match WhatIf::of(&job, &plan, &arguments.changes) {
-            Ok(what_if) => answer_what_if(arguments, &job, &what_if),
+        return match WhatIf::of(&job, &plan, &arguments.changes, lessons) {
+            Ok(what_if) => answer_what_if(arguments, &what_if),
             Err(problem) => say::bad_input(&problem),
         };
     }
     if let Some(file) = &arguments.html {
-        return draw(arguments, file, &job, &job.recipe, &plan, &[]);
+        return draw(arguments, file, &job, &plan, &[]);
     }
     let printed = if arguments.json {
         say::json(&serde_json::json!({
@@ -62,16 +70,19 @@ pub(super) fn answer(arguments: &PlanArguments) -> Exit {
             "program": plan.program,
             "forecast": plan.forecast,
             "notes": plan.notes,
+            "learned": job.learned,
+            "bands": learned::bands(&job, &plan),
         }))
     } else {
         write!(io::stdout(), "{}", plan.page())
+            .and_then(|()| learned::print(&job, &plan, &mut io::stdout().lock()))
     };
     say::printed(printed)
 }
 
-fn answer_what_if(arguments: &PlanArguments, job: &Job, what_if: &WhatIf<'_>) -> Exit {
+fn answer_what_if(arguments: &PlanArguments, what_if: &WhatIf<'_>) -> Exit {
     if let Some(file) = &arguments.html {
-        return draw(arguments, file, job, &what_if.recipe, &what_if.plan, &arguments.changes);
+        return draw(arguments, file, &what_if.job, &what_if.plan, &arguments.changes);
     }
     let printed =
         if arguments.json { say::json(&what_if.as_json()) } else { what_if.print(io::stdout()) };
@@ -83,7 +94,6 @@ fn draw(
     arguments: &PlanArguments,
     file: &Path,
     job: &Job,
-    recipe: &Recipe,
     plan: &Plan,
     changes: &[String],
 ) -> Exit {
@@ -91,11 +101,11 @@ fn draw(
         Ok(date) => date,
         Err(problem) => return say::bad_input(&problem),
     };
-    let pictures = match Pictures::of(recipe, plan) {
+    let pictures = match Pictures::of(&job.recipe, plan) {
         Ok(pictures) => pictures,
         Err(fault) => return say::failed(&format!("the plan cannot be drawn: {fault}")),
     };
-    let sheet = Sheet { job, recipe, plan, pictures: &pictures, date: &date, changes };
+    let sheet = Sheet { job, plan, pictures: &pictures, date: &date, changes };
     let mut read = vec![arguments.recipe.as_path()];
     read.extend(arguments.setting.rig.as_deref());
     say::page("--html", file, &read, &sheet.page())
@@ -105,8 +115,12 @@ fn draw(
 ///
 /// # Errors
 /// Every problem, as a person is to read it.
-pub(super) fn prepare(recipe: &Path, setting: &Setting) -> Result<(Job, Plan), String> {
-    let job = files::job(recipe, setting.places())?;
+pub(super) fn prepare(
+    recipe: &Path,
+    setting: &Setting,
+    from: Lessons<'_>,
+) -> Result<(Job, Plan), String> {
+    let job = files::job_after(recipe, setting.places(), from)?;
     let plan = evenpass_core::plan::plan(&job.recipe, &job.rig, &job.catalogue)
         .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
     Ok((job, plan))

@@ -24,9 +24,6 @@ use crate::files;
 use crate::proving::{Led, Place, keeping, lead};
 use crate::record::{ProofRecord, Store, records_file};
 
-/// Longest name of a person, characters: one line of the list of proofs (arbitrary).
-const LONGEST_NAME: usize = 80;
-
 /// What `prove` is asked.
 #[derive(Debug, Args)]
 pub(super) struct ProveArguments {
@@ -78,19 +75,11 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
         Ok(keys) => keys,
         Err(problem) => return say::bad_input(&problem),
     };
-    let person = arguments.person.as_deref().unwrap_or_default().trim();
-    let found = match person {
-        "" => Some("an empty name"),
-        name if name.chars().any(char::is_control) => Some("a name with control characters"),
-        name if name.chars().count() > LONGEST_NAME => Some("a name of over 80 characters"),
-        _ => None,
+    let person = arguments.person.as_deref().unwrap_or_default();
+    let person = match say::check_person(person, "whoever is at the devices") {
+        Ok(person) => person,
+        Err(problem) => return say::bad_input(&problem),
     };
-    if let Some(found) = found {
-        return say::bad_input(&format!(
-            "--person: found {found}\naccepted: the name of whoever is at the devices, one line of \
-             up to {LONGEST_NAME} characters\n"
-        ));
-    }
     let on_lines = rig.kind == RigKind::Machine || arguments.ports.are_given();
     if on_lines && !arguments.defects.is_empty() {
         return say::bad_input("--defect: a machine's defects are its own; leave --defect out\n");

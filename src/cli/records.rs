@@ -1,28 +1,34 @@
-//! `records list` and `records show`: the record for a person, or for a program.
+//! `records list` and `records show`: the record for a person, or for a program; and what people
+//! add to it.
 
+mod decide;
+mod feeder;
+mod measure;
+mod page;
 mod proofs;
+mod reading;
+mod told;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::{Args, Subcommand};
-use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
-use evenpass_core::quantity::{Length, Time};
+use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::Serialize;
-use serde_json::Value;
 use thiserror::Error;
 
+use self::page::print_run;
+pub(super) use self::page::{course_sheet, passes_sheet, told_sheet};
 pub use self::proofs::list_proofs;
 use super::sheet::{Layout, Sheet};
-use super::{Exit, response, say};
-use crate::record::facts::{EdgeKind, PassRow, PowderFact, Span, coat_span, course};
-use crate::record::{
-    Gap, Outcome, RecordError, RunKind, RunRecord, RunSummary, Store, records_file,
-};
+use super::{Exit, say};
+use crate::record::facts::Span;
+use crate::record::{RecordError, RunSummary, Store, records_file};
 
 /// What `records` is asked.
 #[derive(Debug, Subcommand)]
@@ -46,6 +52,32 @@ pub(super) enum RecordsVerb {
         #[command(flatten)]
         place: RecordsPlace,
     },
+    /// Take in the diameters and the weight of a run's part; the next plan learns from them.
+    ///
+    /// Example: evenpass records measure latest --person "A. Fitter" --diameter "60 mm=42.35 mm"
+    Measure(Box<measure::MeasureArguments>),
+    /// Take in powder caught from the feeder and weighed.
+    ///
+    /// Example: evenpass records feeder spray-6 nickel-hard --set "60 g/min" --caught "57.9 g in
+    /// 60 s" --person "A. Fitter"
+    Feeder(feeder::FeederArguments),
+    /// Take in a single pass over a plate, measured across: it tells the footprint.
+    ///
+    /// Example: evenpass records stripe spray-6 nickel-hard --set "60 g/min" --feed "2 mm/s"
+    /// --thickness "-6 mm=0.15 mm" ... --person "A. Fitter"
+    Stripe(feeder::StripeArguments),
+    /// Say that a measurement was a mistake; it stays in the records.
+    ///
+    /// Example: evenpass records withdraw 3 --reason "wrong micrometer" --person "A. Fitter"
+    Withdraw(decide::WithdrawArguments),
+    /// Confirm, as the engineer, a change of more than 10 %.
+    ///
+    /// Example: evenpass records accept spray-6 nickel-hard --person "B. Engineer"
+    Accept(decide::AcceptArguments),
+    /// Show every measurement, and what is known of every torch with a powder.
+    ///
+    /// Example: evenpass records learned
+    Learned(decide::LearnedArguments),
 }
 
 /// Where the records are and who reads them.
@@ -60,7 +92,17 @@ pub(super) struct RecordsPlace {
 }
 
 pub(super) fn answer(verb: &RecordsVerb) -> Exit {
-    let (RecordsVerb::List { place, .. } | RecordsVerb::Show { place, .. }) = verb;
+    let mut to = io::stdout().lock();
+    let (place, run) = match verb {
+        RecordsVerb::List { place, .. } => (place, None),
+        RecordsVerb::Show { place, run } => (place, Some(run)),
+        RecordsVerb::Measure(told) => return taken(measure::measure(told, &mut to)),
+        RecordsVerb::Feeder(told) => return taken(feeder::feeder(told, &mut to)),
+        RecordsVerb::Stripe(told) => return taken(feeder::stripe(told, &mut to)),
+        RecordsVerb::Withdraw(told) => return taken(decide::withdraw(told, &mut to)),
+        RecordsVerb::Accept(told) => return taken(decide::accept(told, &mut to)),
+        RecordsVerb::Learned(asked) => return taken(decide::learned(asked, &mut to)),
+    };
     let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
     let store = match store {
         Ok(store) => store,
@@ -68,11 +110,12 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     };
     let reader = if place.json { Reader::Program } else { Reader::Person };
     let zone = TimeZone::system();
-    let mut to = io::stdout().lock();
-    let printed = match verb {
-        RecordsVerb::List { proofs: true, .. } => list_proofs(&store, reader, &zone, &mut to),
-        RecordsVerb::List { .. } => list(&store, reader, &zone, &mut to),
-        RecordsVerb::Show { run, .. } => show(&store, run, reader, &zone, &mut to),
+    let printed = match (verb, run) {
+        (_, Some(run)) => show(&store, run, reader, &zone, &mut to),
+        (RecordsVerb::List { proofs: true, .. }, None) => {
+            list_proofs(&store, reader, &zone, &mut to)
+        }
+        (_, None) => list(&store, reader, &zone, &mut to),
     };
     match printed {
         Ok(()) => Exit::Done,
@@ -81,6 +124,16 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
             say::bad_input(&problem.whole())
         }
         Err(RecordsError::Record(problem)) => say::failed(&problem.whole()),
+    }
+}
+
+/// How something that a person told was taken.
+fn taken(result: Result<(), told::Refused>) -> Exit {
+    match result {
+        Ok(()) => Exit::Done,
+        Err(told::Refused::Input(problem)) => say::bad_input(&problem),
+        Err(told::Refused::Failure(problem)) => say::failed(&problem),
+        Err(told::Refused::Output(trouble)) => say::printed(Err(trouble)),
     }
 }
 
@@ -145,7 +198,12 @@ pub fn show(
     let record = store.run(&store.find(asked)?)?;
     match reader {
         Reader::Program => print_json(&record, to)?,
-        Reader::Person => print_run(&record, zone, to)?,
+        Reader::Person => {
+            print_run(&record, zone, to)?;
+            let mut measured = store.measurements()?;
+            measured.retain(|kept| kept.measurement.run.as_ref() == Some(&record.summary.id));
+            section("Measured", &decide::measurements_sheet(&measured), to)?;
+        }
     }
     Ok(())
 }
@@ -195,28 +253,6 @@ fn passes_words(run: &RunSummary) -> String {
     }
 }
 
-fn print_run(record: &RunRecord, zone: &TimeZone, to: &mut impl Write) -> io::Result<()> {
-    writeln!(to, "Run {}", record.summary.id)?;
-    header_sheet(record, zone).print(to)?;
-    let clock = Clock::of(&record.entries);
-    section("Course", &course_sheet(&record.entries, clock), to)?;
-    section("Passes", &passes_sheet(&record.passes, clock), to)?;
-    response::print(&record.entries, clock, response::With::Images, to)?;
-    section("Causes", &told_sheet(&record.entries, clock, &[EntryKind::Cause]), to)?;
-    let asked = [EntryKind::Prompt, EntryKind::Request];
-    section("Prompts, requests and answers", &told_sheet(&record.entries, clock, &asked), to)?;
-    section("Lines", &told_sheet(&record.entries, clock, &[EntryKind::Line]), to)?;
-    section("Totals", &totals_sheet(record), to)?;
-    section("Deviations", &deviations_sheet(record), to)?;
-    section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
-    writeln!(to)?;
-    writeln!(
-        to,
-        "{} entries; coils, contacts, samples and all images with --json",
-        record.entries.len()
-    )
-}
-
 pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Result<()> {
     if sheet.is_empty() {
         return Ok(());
@@ -227,165 +263,6 @@ pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Re
 
 pub(super) fn pairs() -> Sheet {
     Sheet::new(2, &[("", Layout::Word), ("", Layout::Prose)])
-}
-
-fn header_sheet(record: &RunRecord, zone: &TimeZone) -> Sheet {
-    let run = &record.summary;
-    let mut sheet = pairs();
-    let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
-    line("title", run.title.clone());
-    line("outcome", outcome_words(run));
-    line("where", kind_words(run.kind, record.seed));
-    line("began", wall(run.started_at, zone, "%Y-%m-%d %H:%M:%S %Z"));
-    if let Some(ended) = run.ended_at {
-        line("ended", wall(ended, zone, "%Y-%m-%d %H:%M:%S %Z"));
-    }
-    line("took", whole_seconds(run.lasted));
-    line("passes", passes_words(run));
-    line("recipe", record.recipe.name.clone());
-    line("rig", record.rig.name.clone());
-    line("software", record.software.clone());
-    for (name, words) in &record.particulars {
-        line(name, words.clone());
-    }
-    if let Some(span) = coat_span(&record.entries) {
-        line("coat", span_words(span));
-    }
-    sheet
-}
-
-fn outcome_words(run: &RunSummary) -> String {
-    match (run.outcome, &run.first_cause) {
-        (Outcome::Open, _) => "open: it is being written".to_owned(),
-        (Outcome::Interrupted, _) => {
-            "interrupted: the program died before it said how the run ended".to_owned()
-        }
-        (outcome, Some(cause)) => format!("{}: {cause}", outcome.word()),
-        (outcome, None) => outcome.word().to_owned(),
-    }
-}
-
-fn kind_words(kind: RunKind, seed: Option<u64>) -> String {
-    let place = match kind {
-        RunKind::Rehearsed => "rehearsed on the twin, in virtual time",
-        RunKind::Twin => "on the twin",
-        RunKind::Machine => "on the machine",
-    };
-    seed.map_or_else(|| place.to_owned(), |seed| format!("{place}, seed {seed}"))
-}
-
-/// The states in their order, with how long each lasted.
-pub(super) fn course_sheet(entries: &[Entry], clock: Clock) -> Sheet {
-    let mut sheet = Sheet::new(
-        2,
-        &[
-            ("at", Layout::Figure),
-            ("for", Layout::Figure),
-            ("state", Layout::Prose),
-            ("because", Layout::Prose),
-        ],
-    );
-    let states = course(entries);
-    let last = entries.last().map(|entry| entry.at);
-    let ends = states.iter().skip(1).map(|next| Some(next.at)).chain([last]);
-    for (state, end) in states.iter().zip(ends) {
-        let lasted = end.map(|end| span_of_time(end - state.at));
-        sheet.row([
-            clock.read(state.at),
-            or_nothing(lasted),
-            state.text.clone(),
-            state.cause.clone(),
-        ]);
-    }
-    sheet
-}
-
-/// The passes in their order.
-pub(super) fn passes_sheet(passes: &[PassRow], clock: Clock) -> Sheet {
-    let mut sheet = Sheet::new(
-        2,
-        &[
-            ("pass", Layout::Figure),
-            ("zone", Layout::Prose),
-            ("began", Layout::Figure),
-            ("took", Layout::Figure),
-            ("from - to mm", Layout::Figure),
-            ("on: plan, done", Layout::Figure),
-            ("off: plan, done", Layout::Figure),
-            ("part degC", Layout::Figure),
-        ],
-    );
-    for pass in passes {
-        sheet.row([
-            pass.of.map_or_else(|| pass.pass.to_string(), |of| format!("{}/{of}", pass.pass)),
-            or_nothing(pass.zone.clone()),
-            clock.read(pass.began),
-            pass.ended
-                .map_or_else(|| "unfinished".to_owned(), |ended| span_of_time(ended - pass.began)),
-            format!("{} - {}", place(pass.from, 0), place(pass.to, 0)),
-            edges_words(&pass.edges, EdgeKind::On),
-            edges_words(&pass.edges, EdgeKind::Off),
-            or_nothing(
-                pass.part
-                    .map(|span| format!("{:.0} - {:.0}", span.low.celsius(), span.high.celsius())),
-            ),
-        ]);
-    }
-    sheet
-}
-
-/// One line for each edge of that kind.
-fn edges_words(edges: &[PowderFact], kind: EdgeKind) -> String {
-    let words: Vec<String> = edges
-        .iter()
-        .filter(|edge| edge.edge == kind)
-        .map(|edge| format!("{}, {}", place(edge.planned, 1), place(edge.done, 1)))
-        .collect();
-    if words.is_empty() { NOTHING.to_owned() } else { words.join("\n") }
-}
-
-fn place(position: Option<Length>, decimals: usize) -> String {
-    or_nothing(position.map(|position| format!("{:.decimals$}", position.mm())))
-}
-
-/// What was told of some kinds.
-pub(super) fn told_sheet(entries: &[Entry], clock: Clock, kinds: &[EntryKind]) -> Sheet {
-    let columns = [("at", Layout::Figure), ("what", Layout::Prose), ("why", Layout::Prose)];
-    let mut sheet = Sheet::new(2, &columns);
-    // A prompt that goes is told by its answer.
-    let goes = |entry: &Entry| entry.data.get("mark").is_some_and(|mark| mark == "gone");
-    for entry in entries.iter().filter(|entry| kinds.contains(&entry.kind) && !goes(entry)) {
-        sheet.row([clock.read(entry.at), entry.text.clone(), entry.cause.clone()]);
-    }
-    sheet
-}
-
-fn totals_sheet(record: &RunRecord) -> Sheet {
-    let mut sheet = pairs();
-    if let Value::Object(totals) = &record.totals {
-        for (name, value) in totals {
-            let words = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-            sheet.row([name.replace('_', " "), words]);
-        }
-    }
-    sheet
-}
-
-fn deviations_sheet(record: &RunRecord) -> Sheet {
-    let mut sheet = Sheet::new(2, &[("what", Layout::Prose), ("why", Layout::Prose)]);
-    for deviation in &record.deviations {
-        sheet.row([deviation.what.clone(), deviation.reason.clone()]);
-    }
-    sheet
-}
-
-fn gaps_sheet(gaps: &[Gap]) -> Sheet {
-    let columns = [("from", Layout::Figure), ("to", Layout::Figure), ("count", Layout::Figure)];
-    let mut sheet = Sheet::new(2, &columns);
-    for gap in gaps {
-        sheet.row([gap.first.to_string(), gap.last.to_string(), gap.count().to_string()]);
-    }
-    sheet
 }
 
 /// Reads the run's own time line from its first entry on.

@@ -11,6 +11,7 @@ use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use serde_json::json;
 
+use super::learned::{self, Learning};
 use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
@@ -20,6 +21,7 @@ use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::{self, Job};
 use crate::keeping::{self, Keeping};
+use crate::learning::Lessons;
 use crate::record::RunKind;
 use crate::record::facts::passes;
 use crate::record::response::responses;
@@ -44,9 +46,11 @@ pub(super) struct RehearseArguments {
     /// Keep the rehearsal in the records too.
     #[arg(long)]
     record: bool,
-    /// The records; the user's own when left out.
-    #[arg(long, value_name = "FILE", requires = "record")]
+    /// The records to learn from, and to keep it in; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
+    #[command(flatten)]
+    learning: Learning,
     /// Print one JSON value for programs.
     #[arg(long)]
     json: bool,
@@ -67,7 +71,8 @@ struct Rehearsed {
 }
 
 pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
-    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
+    let lessons = arguments.learning.or(Lessons::Kept(arguments.records.as_deref()));
+    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
@@ -91,11 +96,12 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
             "bytes": rehearsed.bytes,
             "times_real_time": rehearsed.times_real_time,
             "record": rehearsed.record,
+            "learned": job.learned,
             "responses": responses(&rehearsed.entries),
             "entries": rehearsed.entries,
         }))
     } else {
-        print(&plan, &rehearsed, arguments.seed)
+        print(&job, &plan, &rehearsed, arguments.seed)
     };
     match say::printed(printed) {
         Exit::Done => ending::exit(rehearsed.end),
@@ -157,11 +163,12 @@ fn rehearse(arguments: &RehearseArguments, job: &Job, plan: &Plan) -> Result<Reh
     })
 }
 
-fn print(plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result<()> {
+fn print(job: &Job, plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result<()> {
     let to = &mut io::stdout().lock();
     let entries = &rehearsed.entries;
     let clock = Clock::of(entries);
     writeln!(to, "{}, rehearsed on the twin, seed {seed}", plan.program.title)?;
+    section("Learned from measured parts", &learned::sheet(job), to)?;
     section("Course", &course_sheet(entries, clock), to)?;
     section("Passes", &passes_sheet(&passes(entries), clock), to)?;
     response::print(entries, clock, response::With::Effects, to)?;

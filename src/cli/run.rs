@@ -12,6 +12,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
+use super::learned::{self, Learning};
 use super::ports::Ports;
 use super::progress::clock;
 use super::records::Clock;
@@ -19,6 +20,7 @@ use super::{Exit, Setting, ending, response, say};
 use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
+use crate::learning::Lessons;
 
 /// What `run` is asked.
 #[derive(Debug, Args)]
@@ -35,9 +37,11 @@ pub(super) struct RunArguments {
     /// On the embedded twin: seed of everything random in it.
     #[arg(long, default_value_t = 1)]
     seed: u64,
-    /// The records; the user's own when left out.
+    /// The records to learn from and to keep it in; the user's own when left out.
     #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
+    #[command(flatten)]
+    learning: Learning,
 }
 
 /// How a run ended.
@@ -69,7 +73,8 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
     if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
         return say::bad_input(&problem);
     }
-    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
+    let lessons = arguments.learning.or(Lessons::Kept(arguments.records.as_deref()));
+    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
@@ -119,10 +124,12 @@ fn print(ran: &Ran) -> io::Result<()> {
 fn greeting(job: &Job, plan: &Plan, cautions: &str) -> String {
     let passes: u32 = plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum();
     format!(
-        "{}, revision {}, on {}\n{passes} passes, {} by the forecast, people's work aside\n\n{cautions}",
+        "{}, revision {}, on {}\n{passes} passes, {} by the forecast, people's work aside\n\
+         {}\n{cautions}",
         job.recipe.title,
         job.recipe.revision,
         job.rig.title,
-        clock(plan.forecast.total.s())
+        clock(plan.forecast.total.s()),
+        learned::lines(job)
     )
 }

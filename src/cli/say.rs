@@ -53,6 +53,23 @@ pub(super) fn page(option: &str, file: &Path, read: &[&Path], page: &str) -> Exi
     }
 }
 
+/// Longest name of a person, characters: one line of a list (arbitrary).
+const LONGEST_NAME: usize = 80;
+
+/// A name that may stand in the record; `whose` says whose name is wanted.
+pub(super) fn check_person<'a>(name: &'a str, whose: &str) -> Result<&'a str, String> {
+    let found = match name.trim() {
+        "" => "an empty name",
+        name if name.chars().any(char::is_control) => "a name with control characters",
+        name if name.chars().count() > LONGEST_NAME => "a name of over 80 characters",
+        name => return Ok(name),
+    };
+    Err(format!(
+        "--person: found {found}\naccepted: the name of {whose}, one line of up to {LONGEST_NAME} \
+         characters\n"
+    ))
+}
+
 /// Whether a pace is one that can be kept and stopped.
 pub(super) fn check_pace(pace: f64) -> Result<(), String> {
     if (0.1..=1000.0).contains(&pace) {

@@ -13,6 +13,7 @@ use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 
 use super::{Exit, Setting, say};
 use crate::embed;
+use crate::learning::Lessons;
 
 /// What `twin` is asked.
 #[derive(Debug, Args)]
@@ -59,7 +60,9 @@ pub(super) fn answer(arguments: &TwinArguments) -> Exit {
             "--field and --motion: found the same link twice; each line needs its own",
         );
     }
-    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting) {
+    // The twin is the world: it learns nothing.
+    let prepared = super::plan::prepare(&arguments.recipe, &arguments.setting, Lessons::Ignored);
+    let (job, plan) = match prepared {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };

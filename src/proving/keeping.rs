@@ -27,6 +27,16 @@ pub const fn kind_of(rig: &Rig) -> RunKind {
     }
 }
 
+/// Where a run on these lines takes place. Behind simulated lines stands a twin, whatever the rig
+/// file says: its coats are computed, and nobody may learn a machine's figures from them.
+#[must_use]
+pub const fn kind_of_run(rig: &Rig, lines: Lines) -> RunKind {
+    match lines {
+        Lines::Simulated => RunKind::Twin,
+        Lines::Real => kind_of(rig),
+    }
+}
+
 /// A result as it is written down.
 #[must_use]
 pub fn record(proved: &Proved, rig: &Rig, person: &str, now: Timestamp) -> ProofRecord {

@@ -140,6 +140,22 @@ pub enum RecordError {
         /// The latest of them.
         last: String,
     },
+    /// No measurement has that number.
+    #[error("no measurement {number} in the record; `evenpass records learned` lists them")]
+    UnknownMeasurement {
+        /// What was asked for.
+        number: i64,
+    },
+    /// It was withdrawn before.
+    #[error("measurement {number} was withdrawn already, by {by}: {reason}")]
+    WithdrawnAlready {
+        /// Which.
+        number: i64,
+        /// Who withdrew it.
+        by: String,
+        /// Why.
+        reason: String,
+    },
     /// The thread that writes the record could not be started, or ended by our own mistake.
     #[error("the thread that writes the record is gone; start the program again")]
     WriterGone,

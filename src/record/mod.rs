@@ -10,6 +10,8 @@
 //! - [`Recorder`] writes one run from a thread of its own. Trouble with the disk is an observation
 //!   of the run, never its end.
 //! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
+//! - [`MeasurementRecord`] is what a person measured of a run's part, of a feeder or of a stripe;
+//!   it is withdrawn by another row, never changed.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
 //!   passes, and what holds, stops and trips did and when.
 //!
@@ -20,6 +22,7 @@ mod alive;
 pub mod facts;
 mod fault;
 mod location;
+mod measurement;
 mod proof;
 mod reading;
 mod recorder;
@@ -31,6 +34,7 @@ mod writer;
 
 pub use fault::RecordError;
 pub use location::records_file;
+pub use measurement::{AcceptanceRecord, Measurement, MeasurementRecord, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;

@@ -229,7 +229,7 @@ impl Store {
         Ok(if now == Outcome::Open { Outcome::Interrupted } else { now })
     }
 
-    fn sorted(&self, source: rusqlite::Error) -> RecordError {
+    pub(super) fn sorted(&self, source: rusqlite::Error) -> RecordError {
         match source {
             rusqlite::Error::FromSqlConversionFailure(..)
             | rusqlite::Error::IntegralValueOutOfRange(..)
@@ -281,7 +281,7 @@ fn whole(row: &Row<'_>, line: RunSummary, entries: Vec<Entry>) -> rusqlite::Resu
     })
 }
 
-fn instant(column: usize, text: &str) -> rusqlite::Result<Timestamp> {
+pub(super) fn instant(column: usize, text: &str) -> rusqlite::Result<Timestamp> {
     text.parse().map_err(|error: jiff::Error| unread(column, error))
 }
 
@@ -298,12 +298,15 @@ fn entry(row: &Row<'_>) -> rusqlite::Result<Entry> {
     })
 }
 
-fn parsed<T: DeserializeOwned>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
+pub(super) fn parsed<T: DeserializeOwned>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     let text = row.get_ref(column)?.as_str().map_err(|error| unread(column, error))?;
     serde_json::from_str(text).map_err(|error| unread(column, error))
 }
 
-fn unread(column: usize, error: impl std::error::Error + Send + Sync + 'static) -> rusqlite::Error {
+pub(super) fn unread(
+    column: usize,
+    error: impl std::error::Error + Send + Sync + 'static,
+) -> rusqlite::Error {
     let found = rusqlite::types::Type::Text;
     rusqlite::Error::FromSqlConversionFailure(column, found, Box::new(error))
 }

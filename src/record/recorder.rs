@@ -184,6 +184,7 @@ mod tests {
             rig: source,
             program: Value::Null,
             forecast: Value::Null,
+            basis: None,
             software: "0".to_owned(),
             seed: None,
             particulars: BTreeMap::new(),

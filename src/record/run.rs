@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use evenpass_core::learn::RunBasis;
 use jiff::Timestamp;
 use rusqlite::ToSql;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
@@ -175,6 +176,9 @@ pub struct RunHeader {
     pub program: serde_json::Value,
     /// What the plan expects, for programs.
     pub forecast: serde_json::Value,
+    /// Where the powder is released, which a measured part is held against; `None` for a job
+    /// that coats nothing.
+    pub basis: Option<RunBasis>,
     /// Version of this software.
     pub software: String,
     /// Seed of everything random on the twin; `None` on a machine.

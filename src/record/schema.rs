@@ -98,6 +98,58 @@ const MIGRATIONS: &[&str] = &[
     "
     ALTER TABLE proof ADD COLUMN grounds TEXT;          -- SHA-256, hexadecimal
     ",
+    // What measured parts teach. A figure measured wrong is withdrawn by another row.
+    "
+    ALTER TABLE run ADD COLUMN basis TEXT;              -- JSON; none of runs before it was kept
+
+    CREATE TABLE measurement (
+        place       INTEGER PRIMARY KEY AUTOINCREMENT, -- order of being told
+        kept_at     TEXT NOT NULL,                     -- RFC 3339, UTC
+        measured_on TEXT NOT NULL,                     -- ISO 8601 date
+        run         INTEGER REFERENCES run (place),    -- of a part
+        rig         TEXT NOT NULL,                     -- the rig's title
+        kind        TEXT NOT NULL,
+        torch       TEXT NOT NULL,
+        powder      TEXT NOT NULL,
+        person      TEXT NOT NULL,
+        data        TEXT NOT NULL                      -- JSON
+    ) STRICT;
+
+    CREATE INDEX measurement_of ON measurement (rig, kind, torch, powder, place);
+
+    CREATE TABLE withdrawal (
+        place       INTEGER PRIMARY KEY AUTOINCREMENT,
+        made_at     TEXT NOT NULL,                     -- RFC 3339, UTC
+        measurement INTEGER NOT NULL UNIQUE REFERENCES measurement (place),
+        person      TEXT NOT NULL,
+        reason      TEXT NOT NULL
+    ) STRICT;
+
+    CREATE TABLE acceptance (
+        place       INTEGER PRIMARY KEY AUTOINCREMENT,
+        made_at     TEXT NOT NULL,                     -- RFC 3339, UTC
+        rig         TEXT NOT NULL,
+        kind        TEXT NOT NULL,
+        torch       TEXT NOT NULL,
+        powder      TEXT NOT NULL,
+        person      TEXT NOT NULL,
+        catalogue   TEXT NOT NULL,                     -- JSON
+        figures     TEXT NOT NULL                      -- JSON
+    ) STRICT;
+
+    CREATE TRIGGER measurement_stays BEFORE UPDATE ON measurement
+    BEGIN SELECT RAISE(ABORT, 'a measurement is never changed'); END;
+    CREATE TRIGGER measurement_is_kept BEFORE DELETE ON measurement
+    BEGIN SELECT RAISE(ABORT, 'a measurement is never removed'); END;
+    CREATE TRIGGER withdrawal_stays BEFORE UPDATE ON withdrawal
+    BEGIN SELECT RAISE(ABORT, 'a withdrawal is never changed'); END;
+    CREATE TRIGGER withdrawal_is_kept BEFORE DELETE ON withdrawal
+    BEGIN SELECT RAISE(ABORT, 'a withdrawal is never removed'); END;
+    CREATE TRIGGER acceptance_stays BEFORE UPDATE ON acceptance
+    BEGIN SELECT RAISE(ABORT, 'an acceptance is never changed'); END;
+    CREATE TRIGGER acceptance_is_kept BEFORE DELETE ON acceptance
+    BEGIN SELECT RAISE(ABORT, 'an acceptance is never removed'); END;
+    ",
 ];
 
 /// Makes sure the database is ours, sets how it is used, and brings it to the present form.
@@ -210,7 +262,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_with_runs_of_the_first_form_keeps_them_and_takes_proofs() {
+    fn a_file_with_runs_of_the_first_form_keeps_them_and_takes_proofs_and_measurements() {
         let (_folder, path) = file();
         let mut connection = Connection::open(&path).expect("open");
         let first = MIGRATIONS.first().expect("the first form");
@@ -233,7 +285,11 @@ mod tests {
             let count = format!("SELECT count(*) FROM {table}");
             connection.query_row(&count, [], |row| row.get(0)).expect("count")
         };
-        assert_eq!((count("run"), count("proof")), (1, 0));
+        assert_eq!((count("run"), count("proof"), count("measurement")), (1, 0, 0));
+        let basis: Option<String> = connection
+            .query_row("SELECT basis FROM run", [], |row| row.get(0))
+            .expect("the column is there");
+        assert_eq!(basis, None, "a run of then cannot teach");
     }
 
     #[test]

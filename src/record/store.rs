@@ -191,9 +191,9 @@ fn next_id(change: &Transaction<'_>, begun: Timestamp) -> rusqlite::Result<RunId
 fn insert(change: &Transaction<'_>, id: &RunId, header: &RunHeader) -> rusqlite::Result<()> {
     change.execute(
         "INSERT INTO run (id, started_at, kind, outcome, title, recipe_name, recipe, rig_name, rig,
-            program, forecast, software, seed, particulars, first_entry)
+            program, forecast, software, seed, particulars, first_entry, basis)
          VALUES (:id, :started_at, :kind, :outcome, :title, :recipe_name, :recipe, :rig_name, :rig,
-            :program, :forecast, :software, :seed, :particulars, :first_entry)",
+            :program, :forecast, :software, :seed, :particulars, :first_entry, :basis)",
         named_params! {
             ":id": id.as_str(),
             ":started_at": header.started_at.to_string(),
@@ -210,6 +210,7 @@ fn insert(change: &Transaction<'_>, id: &RunId, header: &RunHeader) -> rusqlite:
             ":seed": header.seed.map(|seed| seed.to_string()),
             ":particulars": json(&header.particulars)?,
             ":first_entry": signed(header.first_entry),
+            ":basis": header.basis.as_ref().map(json).transpose()?,
         },
     )?;
     Ok(())
@@ -241,7 +242,7 @@ fn append_within(
     Ok(())
 }
 
-fn json(value: &impl serde::Serialize) -> rusqlite::Result<String> {
+pub(super) fn json(value: &impl serde::Serialize) -> rusqlite::Result<String> {
     serde_json::to_string(value).map_err(unwritable)
 }
 

@@ -23,6 +23,7 @@ pub(crate) fn header(started_at: &str) -> RunHeader {
         rig: Source { name: "bench.toml".to_owned(), text: "lines = 2".to_owned() },
         program: json!({"steps": [1, 2]}),
         forecast: json!({"powder": "129.6 g"}),
+        basis: None,
         software: "0.1.0".to_owned(),
         seed: Some(u64::MAX),
         particulars: BTreeMap::from([("serial".to_owned(), "S-17".to_owned())]),

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use evenpass::files::{Job, Source};
+use evenpass::learning::Learned;
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::{Rig, check_together};
@@ -92,6 +93,7 @@ impl Texts {
             recipe,
             rig,
             catalogue,
+            learned: Learned::default(),
         })
     }
 }

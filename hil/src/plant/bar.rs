@@ -22,12 +22,13 @@ const ICE_K: f64 = 273.15;
 #[derive(Clone, Copy, Debug)]
 struct Cell {
     z_m: f64,
+    width_m: f64,
     /// rho A dx, kg.
     mass_kg: f64,
     /// Surface that loses heat, m2.
     wall_m2: f64,
     radius_m: f64,
-    /// A / dx to the next cell, m.
+    /// Section over the way to the next cell's middle, both cells in a row, m.
     to_next_m: f64,
 }
 
@@ -46,8 +47,7 @@ pub(crate) struct Bar {
     flow_w: Vec<f64>,
     lateral: Vec<f64>,
     lateral_of_mm: f64,
-    start_m: f64,
-    cell_m: f64,
+    span_m: (f64, f64),
     spec: HeatSpec,
     still: bool,
 }
@@ -70,6 +70,28 @@ fn conductivity(c: f64) -> f64 {
     if c < 800.0 { 54.0 - 0.0333 * c } else { 27.3 }
 }
 
+/// Middles and widths of the cells, m. None of them lies across a step, where the section would be
+/// neither side's; but a collar too short for a cell is one with its neighbour.
+fn slices(surface: &Surface) -> impl Iterator<Item = (f64, f64)> {
+    let (start, end) = surface.span_m();
+    let mut cuts = vec![start];
+    for step in surface.steps_m() {
+        let long = |cut: &f64| step - cut >= LEAST_CELL_M;
+        if cuts.last().is_some_and(long) && end - step >= LEAST_CELL_M {
+            cuts.push(step);
+        }
+    }
+    cuts.push(end);
+    let runs: Vec<(f64, f64)> =
+        cuts.iter().zip(cuts.iter().skip(1)).map(|(from, to)| (*from, *to)).collect();
+    runs.into_iter().flat_map(|(from, to)| {
+        let length = to - from;
+        let count = whole((length / CELL_M).ceil()).clamp(1, whole(length / LEAST_CELL_M).max(1));
+        let width = length / count as f64;
+        (0..count).map(move |index| (from + (index as f64 + 0.5) * width, width))
+    })
+}
+
 /// The error function (Abramowitz and Stegun 7.1.26, error below 1.5e-7).
 fn erf(x: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.327_591_1 * x.abs());
@@ -82,45 +104,34 @@ fn erf(x: f64) -> f64 {
 
 impl Bar {
     pub(crate) fn new(spec: &HeatSpec, part: &PartInChuck, surface: &Surface) -> Self {
-        let (start_m, end_m) = surface.span_m();
-        let length = end_m - start_m;
-        let count = whole((length / CELL_M).ceil()).clamp(1, whole(length / LEAST_CELL_M).max(1));
-        let cell_m = length / count as f64;
         let bore2 = part.bore_radius_m * part.bore_radius_m;
         let section = |r: f64| std::f64::consts::PI * (r * r - bore2);
-        let place = |i: usize| {
-            let z = start_m + (i as f64 + 0.5) * cell_m;
-            (z, surface.at(z))
-        };
-        let cells = (0..count)
-            .filter_map(|i| {
-                let (z_m, here) = place(i);
-                let here = here?;
-                let area = section(here.radius_m);
-                let to_next_m = match place(i + 1).1 {
-                    Some(next) if i + 1 < count => {
-                        let other = section(next.radius_m);
-                        2.0 * area * other / (area + other) / cell_m
-                    }
-                    _ => 0.0,
-                };
+        let mut cells: Vec<Cell> = slices(surface)
+            .filter_map(|(z_m, width_m)| {
+                let here = surface.at(z_m)?;
                 Some(Cell {
                     z_m,
-                    mass_kg: spec.density_kg_m3 * area * cell_m,
-                    wall_m2: std::f64::consts::TAU * here.radius_m * here.stretch() * cell_m,
+                    width_m,
+                    mass_kg: spec.density_kg_m3 * section(here.radius_m) * width_m,
+                    wall_m2: std::f64::consts::TAU * here.radius_m * here.stretch() * width_m,
                     radius_m: here.radius_m,
-                    to_next_m,
+                    to_next_m: 0.0,
                 })
             })
-            .collect::<Vec<_>>();
+            .collect();
+        let after: Vec<Cell> = cells.iter().skip(1).copied().collect();
+        for (cell, next) in cells.iter_mut().zip(after) {
+            let resistance =
+                cell.width_m / section(cell.radius_m) + next.width_m / section(next.radius_m);
+            cell.to_next_m = 2.0 / resistance;
+        }
         let mut bar = Self {
             temperature_c: vec![part.initial_c; cells.len()],
             flow_w: vec![0.0; cells.len()],
             lateral: vec![0.0; cells.len()],
             lateral_of_mm: f64::NAN,
             cells,
-            start_m,
-            cell_m,
+            span_m: surface.span_m(),
             still: (part.initial_c - spec.ambient_c).abs() < 1e-3,
             spec: spec.clone(),
         };
@@ -166,14 +177,14 @@ impl Bar {
 
     fn heat(&mut self, heating: Heating<'_>) {
         let sigma = heating.torch.heat_sigma_axial_mm * 1e-3;
-        let peak = heating.torch.net_power_w * self.cell_m / (sigma * std::f64::consts::TAU.sqrt());
+        let peak = heating.torch.net_power_w / (sigma * std::f64::consts::TAU.sqrt());
         let at = heating.at_mm * 1e-3;
-        let first = whole(((at - 5.0 * sigma - self.start_m) / self.cell_m).max(0.0));
-        let last = whole(((at + 5.0 * sigma - self.start_m) / self.cell_m).max(-1.0) + 1.0);
+        let first = self.cells.partition_point(|cell| cell.z_m < at - 5.0 * sigma);
+        let last = self.cells.partition_point(|cell| cell.z_m <= at + 5.0 * sigma);
         let reached = self.flow_w.iter_mut().zip(self.cells.iter().zip(&self.lateral));
         for (flow, (cell, lateral)) in reached.take(last).skip(first) {
             let u = (cell.z_m - at) / sigma;
-            *flow += peak * lateral * (-0.5 * u * u).exp();
+            *flow += peak * cell.width_m * lateral * (-0.5 * u * u).exp();
         }
     }
 
@@ -218,15 +229,17 @@ impl Bar {
 
     /// Temperature at `z_mm`, degC; nothing off the part.
     pub(crate) fn at(&self, z_mm: f64) -> Option<f64> {
-        let at = (z_mm * 1e-3 - self.start_m) / self.cell_m;
-        if at < 0.0 || at > self.cells.len() as f64 {
+        let z = z_mm * 1e-3;
+        if z < self.span_m.0 || z > self.span_m.1 {
             return None;
         }
-        let inner = (at - 0.5).clamp(0.0, (self.cells.len() as f64 - 1.0).max(0.0));
-        let index = whole(inner);
-        let a = *self.temperature_c.get(index)?;
-        let b = self.temperature_c.get(index + 1).copied().unwrap_or(a);
-        Some(a + (inner - inner.floor()) * (b - a))
+        let next = self.cells.partition_point(|cell| cell.z_m <= z);
+        let known =
+            |index: usize| Some((self.cells.get(index)?.z_m, *self.temperature_c.get(index)?));
+        match (next.checked_sub(1).and_then(known), known(next)) {
+            (Some(a), Some(b)) => Some(a.1 + (b.1 - a.1) * (z - a.0) / (b.0 - a.0)),
+            (end, other) => end.or(other).map(|end| end.1),
+        }
     }
 
     /// Mean over the part by mass, degC.
@@ -341,6 +354,32 @@ mod tests {
         }
         assert_eq!(bar.highest_c(), 20.0);
         assert_eq!(bar.at(301.0), None);
+    }
+
+    #[test]
+    fn a_groove_too_narrow_for_a_cell_does_not_upset_the_bar() {
+        let spec = BenchSpec::default_bench().unwrap().heat;
+        let profile_m = vec![
+            (0.0, 0.025),
+            (0.1, 0.025),
+            (0.1, 0.010),
+            (0.101, 0.010),
+            (0.101, 0.025),
+            (0.2, 0.025),
+        ];
+        let part = PartInChuck { profile_m, ..PartInChuck::plain_shaft() };
+        let mut bar = Bar::new(&spec, &part, &Surface::new(&part));
+        let torch = TorchSpec { heat_sigma_axial_mm: 15.0, ..even(0.0, 0.2) };
+        let torch = TorchSpec { net_power_w: 3_000.0, ..torch };
+        let mut before = 20.0;
+        for _ in 0..400 {
+            bar.step(0.05, Some(Heating { torch: &torch, at_mm: 100.5 }));
+            let now = bar.highest_c();
+            assert!(now > before && now - before < 5.0, "{before} then {now}");
+            before = now;
+        }
+        let (left, right) = (bar.at(70.0).unwrap(), bar.at(131.0).unwrap());
+        assert!((left - right).abs() < 2.0, "both sides are alike: {left} {right}");
     }
 
     #[test]

@@ -155,6 +155,12 @@ impl Deposit {
         between(&self.capture, at)
     }
 
+    /// Share of the powder that meets the part with the torch there.
+    #[cfg(test)]
+    pub(crate) fn meets(&self, torch_mm: f64) -> f64 {
+        self.captured(torch_mm * 1e-3).meets
+    }
+
     /// Powder that left the nozzle while the torch went from one place to another at an even speed.
     pub(crate) fn release(&mut self, from_mm: f64, to_mm: f64, mass_g: f64, landing: Landing) {
         let (kg, a, b) = (mass_g * 1e-3, from_mm.min(to_mm) * 1e-3, from_mm.max(to_mm) * 1e-3);

@@ -11,4 +11,4 @@ pub(crate) mod spindle;
 pub(crate) mod surface;
 
 #[cfg(test)]
-mod reference;
+mod cases;

@@ -35,6 +35,14 @@ impl Surface {
         (z(self.points_m.first()), z(self.points_m.last()))
     }
 
+    /// Where the radius jumps, m.
+    pub(crate) fn steps_m(&self) -> impl Iterator<Item = f64> {
+        self.points_m.windows(2).filter_map(|pair| match pair {
+            [a, b] if a.0 >= b.0 && a.1 != b.1 => Some(a.0),
+            _ => None,
+        })
+    }
+
     /// The contour at `z_m`, if the part is there.
     pub(crate) fn at(&self, z_m: f64) -> Option<Place> {
         let (start, end) = self.span_m();

@@ -110,7 +110,7 @@ fn zone(zone: &ZoneForecast, step: &StepForecast) -> Group {
         figure("as sprayed", zone.sprayed.mm(), "mm", 3),
         figure("thinnest along", thinnest.mm(), "mm", 3),
         figure("thickest along", thickest.mm(), "mm", 3),
-        figure("worst unevenness", unevenness(zone) * 100.0, "%", 2),
+        figure("worst unevenness", zone.uneven.percent(), "%", 2),
     ];
     if let Some(fused) = &zone.fused {
         figures.extend([
@@ -124,12 +124,4 @@ fn zone(zone: &ZoneForecast, step: &StepForecast) -> Group {
         figure("waits", (step.takes - zone.motion).s(), "s", 0),
     ]);
     Group { title: format!("Zone \"{}\"", zone.zone), figures }
-}
-
-/// Farthest from the mean thickness along a zone, edges included, as a share of it.
-fn unevenness(zone: &ZoneForecast) -> f64 {
-    let along = || zone.along.iter().map(|station| station.sprayed.mm());
-    let count: f64 = along().map(|_| 1.0).sum();
-    let mean = along().sum::<f64>() / count;
-    if mean > 0.0 { along().map(|here| (here / mean - 1.0).abs()).fold(0.0, f64::max) } else { 0.0 }
 }

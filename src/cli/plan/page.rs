@@ -7,10 +7,11 @@ use evenpass_core::plan::powder::EdgePlaces;
 use evenpass_core::plan::{Direction, Plan};
 use evenpass_core::program::{FuseStep, Step};
 use evenpass_core::quantity::{Temperature, Time};
-use evenpass_core::recipe::{End, Recipe, Substrate};
+use evenpass_core::recipe::{End, Substrate};
 use evenpass_core::rig::RigKind;
 
 use super::figures::{Figure, Group, groups};
+use crate::cli::learned;
 use crate::files::Job;
 use crate::picture::{self, Pictures};
 use crate::shown::escaped;
@@ -24,9 +25,8 @@ macro_rules! put {
 
 /// What a page is made from.
 pub(super) struct Sheet<'a> {
+    /// The job that was planned: with the changes, where there are any.
     pub(super) job: &'a Job,
-    /// The recipe that was planned: the job's own, or that with the changes.
-    pub(super) recipe: &'a Recipe,
     pub(super) plan: &'a Plan,
     pub(super) pictures: &'a Pictures,
     pub(super) date: &'a str,
@@ -38,7 +38,7 @@ impl Sheet<'_> {
     /// The whole page.
     pub(super) fn page(&self) -> String {
         let mut page = String::with_capacity(128 * 1024);
-        let (title, date) = (escaped(&self.recipe.title), escaped(self.date));
+        let (title, date) = (escaped(&self.job.recipe.title), escaped(self.date));
         put!(page, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">");
         put!(page, "<meta name=\"viewport\" content=\"width=device-width\">");
         put!(page, "<meta name=\"color-scheme\" content=\"light dark\">");
@@ -55,6 +55,7 @@ impl Sheet<'_> {
         self.fusing(&mut page);
         self.gas(&mut page);
         self.notes(&mut page);
+        self.learned(&mut page);
         put!(page, "</body>\n</html>");
         page
     }
@@ -75,7 +76,7 @@ impl Sheet<'_> {
             }
             put!(page, "</ul><p>The recipe's file is as it was.</p></section>");
         }
-        let recipe = self.recipe;
+        let recipe = &self.job.recipe;
         let kind = match self.job.rig.kind {
             RigKind::Twin => "twin: no gas, no motion",
             RigKind::Machine => "machine",
@@ -143,8 +144,8 @@ impl Sheet<'_> {
         table(page, &heads, rows);
         put!(
             page,
-            "</div><p class=\"small\">Thicknesses are radial. Unevenness is the farthest from the mean \
-             along the zone, edges included, in percent of it.</p></section>"
+            "</div><p class=\"small\">Thicknesses are radial. Unevenness is the farthest from the \
+             wanted thickness inside the zone, by the model.</p></section>"
         );
     }
 
@@ -255,6 +256,18 @@ impl Sheet<'_> {
         put!(page, "<section><h2>Notes</h2><ul>");
         for note in &self.plan.notes {
             put!(page, "<li>{}</li>", shown(&note.to_string()));
+        }
+        put!(page, "</ul></section>");
+    }
+
+    fn learned(&self, page: &mut String) {
+        let lines = learned::lines(self.job);
+        if lines.is_empty() {
+            return;
+        }
+        put!(page, "<section><h2>Learned from measured parts</h2><ul>");
+        for line in lines.lines() {
+            put!(page, "<li>{}</li>", shown(line));
         }
         put!(page, "</ul></section>");
     }

@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use evenpass_core::document::{Changed, Problem, Problems};
+use evenpass_core::learn::apply;
 use evenpass_core::plan::{Note, Plan, plan};
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::check_together;
@@ -12,14 +13,15 @@ use super::figures::{Figure, Group, groups};
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files::{Job, Source};
+use crate::learning::{Learned, Lessons, lessons};
 
 /// How the option is called in messages.
 const OPTION: &str = "--set";
 
 /// Both plans.
 pub(super) struct WhatIf<'a> {
-    /// The recipe with the changes.
-    pub(super) recipe: Recipe,
+    /// The job with the changes.
+    pub(super) job: Job,
     /// Its plan.
     pub(super) plan: Plan,
     changes: &'a [String],
@@ -33,7 +35,12 @@ impl<'a> WhatIf<'a> {
     ///
     /// # Errors
     /// Every problem, as a person is to read it.
-    pub(super) fn of(job: &'a Job, own: &'a Plan, changes: &'a [String]) -> Result<Self, String> {
+    pub(super) fn of(
+        job: &'a Job,
+        own: &'a Plan,
+        changes: &'a [String],
+        from: Lessons<'_>,
+    ) -> Result<Self, String> {
         let Source { name, text } = &job.recipe_source;
         let changed = Changed::make(text, changes, OPTION)?;
         let shown = |problems: &Problems| {
@@ -48,26 +55,36 @@ impl<'a> WhatIf<'a> {
                 told
             }
         };
-        let recipe =
-            Recipe::read(changed.text(), &job.catalogue).map_err(|problems| shown(&problems))?;
-        let together = check_together(&recipe, &job.rig, &job.catalogue);
+        let (own_recipe, own_catalogue) = job.as_written();
+        let mut recipe =
+            Recipe::read(changed.text(), own_catalogue).map_err(|problems| shown(&problems))?;
+        let warnings = recipe.warnings(own_catalogue);
+        // Another powder or torch has lessons of its own.
+        let mut catalogue = own_catalogue.clone();
+        let taught = lessons(from, &job.rig, &recipe, &catalogue)?;
+        let written = Box::new((recipe.clone(), catalogue.clone()));
+        apply(&taught, &mut recipe, &mut catalogue);
+        let differs = written.0 != recipe || written.1 != catalogue;
+        let learned = Learned { lessons: taught, as_written: differs.then_some(written) };
+        let together = check_together(&recipe, &job.rig, &catalogue);
         if together.forbid() {
             return Err(shown(&together));
         }
-        let known: Vec<Problem> = job
-            .recipe
-            .warnings(&job.catalogue)
+        let known: Vec<Problem> = own_recipe
+            .warnings(own_catalogue)
             .into_iter()
             .chain(check_together(&job.recipe, &job.rig, &job.catalogue))
             .collect();
-        let warnings = recipe.warnings(&job.catalogue).into_iter().chain(together);
+        let warnings = warnings.into_iter().chain(together);
         let new: Problems = warnings.filter(|warning| !known.contains(warning)).collect();
         if !new.is_empty() {
             say::complain(&shown(&new));
         }
-        let plan = plan(&recipe, &job.rig, &job.catalogue)
+        let plan = plan(&recipe, &job.rig, &catalogue)
             .map_err(|problems| format!("{name} with {}:\n{problems}\n", listed(changes)))?;
-        Ok(Self { recipe, plan, changes, own, title: &job.recipe.title })
+        let title = &job.recipe.title;
+        let job = Job { recipe, catalogue, learned, ..job.clone() };
+        Ok(Self { job, plan, changes, own, title })
     }
 
     /// Both plans' figures side by side, with what differs.
@@ -107,7 +124,7 @@ impl<'a> WhatIf<'a> {
             .collect();
         json!({
             "changes": self.changes,
-            "recipe": self.recipe,
+            "recipe": self.job.recipe,
             "figures": figures,
             "own": { "forecast": self.own.forecast, "notes": self.own.notes },
             "changed": { "forecast": self.plan.forecast, "notes": self.plan.notes },

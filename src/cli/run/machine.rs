@@ -8,7 +8,6 @@ use std::time::Duration;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
 use evenpass_core::request::{Answer, Origin, Request};
-use evenpass_core::rig::RigKind;
 use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
@@ -22,8 +21,10 @@ use crate::clock::wall_time::{Order, WallTime};
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::port::{Medium, Port};
-use crate::proving::{self, keeping::Lines};
-use crate::record::RunKind;
+use crate::proving::{
+    self,
+    keeping::{Lines, kind_of_run},
+};
 
 /// How often people and progress are looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
@@ -51,10 +52,7 @@ pub(super) fn run(
     let proofs = proving::keeping::demanded(&job.rig, lines, arguments.records.as_deref())?;
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
-    let kind = match job.rig.kind {
-        RigKind::Twin => RunKind::Twin,
-        RigKind::Machine => RunKind::Machine,
-    };
+    let kind = kind_of_run(&job.rig, lines);
     let begin = Begin { kind, seed: None, records: arguments.records.as_deref() };
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();

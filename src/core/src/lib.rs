@@ -9,8 +9,8 @@
 //! 4. [`image`], [`request`], [`ledger`]: what a scan knows and asks, what people ask, what is
 //!    written down. An image tells a drive's power state, so it uses [`cia402`].
 //! 5. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
-//! 6. [`model`], [`program`], [`coat`], [`plan`]: the physics of coat and heat, what to do, what it
-//!    will give, and how that is worked out.
+//! 6. [`model`], [`program`], [`coat`], [`plan`], [`learn`]: the physics of coat and heat, what to
+//!    do, what it will give, how that is worked out, and what measured parts say of it.
 //! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
 //! 8. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
 //!    replies as its image.
@@ -25,6 +25,7 @@ pub mod devices;
 pub mod document;
 pub mod image;
 pub mod interlock;
+pub mod learn;
 pub mod ledger;
 pub mod line;
 pub mod model;

@@ -101,7 +101,8 @@ fn beside_a_step_one_sigma_of_margin_is_all_an_even_coat_needs() {
     {
         let outline = [(0.0, 0.05), (0.15, 0.05), (0.15, small), (0.3, small)];
         let whole = 100.0 * within(&mut problem(&outline, 2.0 * SIGMA, 0.0), 4.0).worst;
-        let left = 100.0 * within(&mut problem(&outline, 2.0 * SIGMA, SIGMA), 4.0).worst;
+        // The study's nearest places beside the step lie 10 mm from it; `evenness` has those at 8.
+        let left = 100.0 * within(&mut problem(&outline, 2.0 * SIGMA, 0.01), 4.0).worst;
         println!("step to {small}: {whole:.2} ({all}) %, with a margin {left:.3} ({beside}) %");
         assert!((whole - all).abs() < 0.06 * all + 0.1, "without a margin {whole} %");
         assert!(left < 1.04 * beside + 0.05, "with a margin {left} %");

@@ -112,7 +112,7 @@ pub struct Torch {
     pub purpose: TorchPurpose,
     /// Standard deviation of its plume along and across the axis at the nominal standoff.
     pub plume: Length,
-    /// Standard deviation of its flame's heat along the part.
+    /// Standard deviation of its flame's heat along and across the part.
     pub flame: Length,
     /// Distance nozzle to surface it may work at.
     pub standoff: Range<Length>,

@@ -238,7 +238,7 @@ fn steps_between(low: Length, high: Length, width: Length) -> usize {
 }
 
 /// The whole part of a place counted in bins; `None` beyond the last or for no number.
-fn index_of(place: f64, count: usize) -> Option<usize> {
+pub(crate) fn index_of(place: f64, count: usize) -> Option<usize> {
     let limit = f64::from(u32::try_from(count).unwrap_or(u32::MAX));
     if !(0.0..limit).contains(&place) {
         return None;

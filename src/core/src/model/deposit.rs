@@ -55,7 +55,7 @@ impl Coverage {
     }
 
     /// What a ring at z catches and keeps, kg per metre of part.
-    fn on(&self, ring: &Ring, z: f64) -> (f64, f64) {
+    pub(crate) fn on(&self, ring: &Ring, z: f64) -> (f64, f64) {
         let reach = ring.reach();
         let first = self.releases.partition_point(|release| release.at < z - reach);
         self.releases.iter().skip(first).take_while(|release| release.at <= z + reach).fold(

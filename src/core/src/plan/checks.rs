@@ -5,7 +5,7 @@ use super::outline::Outline;
 use super::passes::{MOST_PASSES, PassCount, ZoneFeed, pitch_of};
 use super::powder::rest_before;
 use super::problem::{Findings, Limit};
-use super::setup::SHORTEST_ZONE_IN_PLUMES;
+use super::setup::{LONGEST_ZONE_IN_PLUMES, SHORTEST_ZONE_IN_PLUMES};
 use super::speeds::{ChosenSpeed, NoSpeedFits, metres_per_minute};
 use super::zone::ZoneContext;
 use crate::catalogue::{Powder, Torch};
@@ -25,12 +25,16 @@ pub(crate) fn check_values(
     findings: &mut Findings,
 ) {
     let torch = context.torch;
-    if let Some(at) = outline.step() {
-        findings.problem(
-            Limit::PartStep,
+    for (at, jump) in outline.steps() {
+        findings.note(
             place,
-            format!("the part has a step at {at}, inside the zone"),
-            "make one zone for each diameter, with an edge at the step",
+            format!(
+                "the part has a step at {at}, inside the zone: within {} of it the coat is up to \
+                 +-{:.0} % off whatever the feed does, and is not counted as uneven; one zone for \
+                 each diameter has a speed of its own",
+                torch.plume,
+                jump.percent()
+            ),
         );
     }
     for (what, value) in [
@@ -94,6 +98,18 @@ pub(crate) fn check_values(
         );
     }
     let length = zone.to - zone.from;
+    if length > torch.plume * LONGEST_ZONE_IN_PLUMES {
+        findings.problem(
+            Limit::Reach,
+            place,
+            format!(
+                "{length} is more than {LONGEST_ZONE_IN_PLUMES} standard deviations of the plume \
+                 ({}): a feed is worked out for no more at once",
+                torch.plume
+            ),
+            "divide the zone, or correct the torch's plume",
+        );
+    }
     if length < torch.plume * SHORTEST_ZONE_IN_PLUMES {
         findings.note(
             place,
@@ -101,16 +117,6 @@ pub(crate) fn check_values(
                 "{length} is shorter than {} standard deviations of the plume: both edges fall \
                  off into each other",
                 SHORTEST_ZONE_IN_PLUMES
-            ),
-        );
-    }
-    if zone.overrun < torch.plume * 1.5 {
-        findings.note(
-            format!("{place}, overrun"),
-            format!(
-                "{} is under 1.5 standard deviations of the plume ({}): the edges get thin",
-                zone.overrun,
-                torch.plume * 1.5
             ),
         );
     }

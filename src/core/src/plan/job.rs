@@ -90,9 +90,9 @@ pub(crate) fn net_into(diameter: Length, torch: &Torch, gas: &GasSetting) -> Pow
 }
 
 /// The stretch that is heated: from the first zone's powder to the last one's.
-pub(crate) fn heated(recipe: &Recipe) -> Range<Length> {
-    let low = recipe.zones.iter().map(|zone| zone.from - zone.overrun);
-    let high = recipe.zones.iter().map(|zone| zone.to + zone.overrun);
+pub(crate) fn heated(recipe: &Recipe, plume: Length) -> Range<Length> {
+    let low = recipe.zones.iter().map(|zone| zone.from - zone.overrun_at_most(plume));
+    let high = recipe.zones.iter().map(|zone| zone.to + zone.overrun_at_most(plume));
     Range {
         low: low.reduce(Length::min).unwrap_or(Length::ZERO),
         high: high.reduce(Length::max).unwrap_or(Length::ZERO),
@@ -107,7 +107,7 @@ fn preheat(
     spindle: SpindleSpeed,
     findings: &mut Findings,
 ) -> PreheatStep {
-    let wished = heated(recipe);
+    let wished = heated(recipe, torch.plume);
     let span = Range {
         low: wished.low.max(rig.axis.travel.low),
         high: wished.high.min(rig.axis.travel.high),

@@ -8,6 +8,7 @@
 
 mod checks;
 mod cooling;
+mod even;
 pub mod forecast;
 mod fuse;
 pub mod heat;

@@ -1,6 +1,6 @@
 //! The part's outline inside a zone.
 
-use crate::quantity::{Length, Range};
+use crate::quantity::{Fraction, Length, Range};
 use crate::recipe::{Part, ProfilePoint};
 
 /// The outline of one zone: its points in rising order, both edges included.
@@ -25,11 +25,13 @@ impl Outline {
         self.points.iter().copied().zip(self.points.iter().copied().skip(1))
     }
 
-    /// Where the diameter jumps inside the zone.
-    pub(crate) fn step(&self) -> Option<Length> {
-        self.pieces()
-            .find(|(a, b)| a.at == b.at && a.diameter != b.diameter)
-            .map(|(step, _)| step.at)
+    /// Where the diameter jumps inside the zone, and how far the thickness jumps with it: the
+    /// same powder on both sides, `(R1 - R2) / (R1 + R2)` to either side of the mean.
+    pub(crate) fn steps(&self) -> impl Iterator<Item = (Length, Fraction)> {
+        self.pieces().filter(|(a, b)| a.at == b.at && a.diameter != b.diameter).map(|(a, b)| {
+            let jump = (a.diameter - b.diameter).abs() / (a.diameter + b.diameter);
+            (a.at, Fraction::from_ratio(jump))
+        })
     }
 
     /// Thinnest and thickest diameter.
@@ -107,8 +109,10 @@ mod tests {
         assert_eq!(thin.diameters(), range(50.0, 50.0));
         let thick = Outline::of(&part, range(100.0, 180.0));
         assert_eq!(thick.diameters(), range(80.0, 80.0));
-        assert_eq!(Outline::of(&part, range(20.0, 180.0)).step(), Some(Length::from_mm(100.0)));
-        assert_eq!(thick.step(), None);
+        let across = Outline::of(&part, range(20.0, 180.0));
+        let steps: Vec<(Length, Fraction)> = across.steps().collect();
+        assert_eq!(steps, [(Length::from_mm(100.0), Fraction::from_ratio(30.0 / 130.0))]);
+        assert_eq!(thick.steps().count(), 0);
     }
 
     #[test]

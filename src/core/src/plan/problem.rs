@@ -36,10 +36,12 @@ pub enum Limit {
     Thickness,
     /// Number of passes.
     Passes,
-    /// A step of the part inside a zone.
+    /// A zone that is too near to steps of the part all along.
     PartStep,
     /// A park that is clear of the part.
     Park,
+    /// A surface that looks away from the torch, or none.
+    Reach,
     /// A value that must be more than zero.
     Positive,
 }

@@ -15,6 +15,9 @@ pub const LENGTH_TOLERANCE: Length = Length::from_mm(2.0);
 /// Shortest zone in standard deviations of the plume: shorter, both edges fall off into each
 /// other.
 pub const SHORTEST_ZONE_IN_PLUMES: f64 = 2.0;
+/// Longest zone in standard deviations of the plume (arbitrary: 30 m with a plume of 6 mm, which is
+/// planned in two seconds; it catches a slip in a unit before it fills the memory).
+pub const LONGEST_ZONE_IN_PLUMES: f64 = 5000.0;
 
 /// What was compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

@@ -52,7 +52,7 @@ pub(crate) fn zone(from: f64, to: f64) -> Zone {
         powder_rate: MassFlow::from_g_per_min(60.0),
         surface_speed: metres_per_minute(20.0),
         feed: FeedChoice::Pitch(Pitch::from_mm_per_turn(5.0)),
-        overrun: mm(15.0),
+        overrun: Some(mm(15.0)),
         passes: None,
     }
 }

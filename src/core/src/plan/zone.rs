@@ -2,16 +2,18 @@
 
 use super::EdgeBasis;
 use super::checks::{check_count, check_feed, check_pitch, check_turns, check_values, no_speed};
+use super::even::{EvenFeed, Wanted};
 use super::legs::{LegPlan, NoRoom};
 use super::outline::Outline;
 use super::passes::{PassCount, ZoneFeed, feed_along, pitch_of, reference_feed};
-use super::powder::TurnPowder;
+use super::powder::{TurnPowder, turn_powder};
 use super::problem::{Findings, Limit};
 use super::speeds::{ChosenSpeed, choose};
 use crate::catalogue::{Catalogue, Powder, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};
 use crate::coat::plume::capture;
-use crate::program::{FeedPoint, Pass, SprayStep};
+use crate::model::even::Unsolvable;
+use crate::program::{Pass, SprayStep};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed};
 use crate::recipe::{End, Recipe, Zone};
 use crate::rig::Rig;
@@ -41,8 +43,14 @@ pub(crate) struct ZonePlan<'a> {
     pub deposit: Deposit,
     /// Cross-section of coat per length of surface that a pass adds, mm2.
     pub area_per_pass: f64,
+    /// How far powder stays on past each edge.
+    pub overrun: Length,
     pub feed: Range<Speed>,
     pub feed_at_mean: Speed,
+    /// Largest departure from the wanted thickness inside the zone.
+    pub uneven: Fraction,
+    /// The same of the best constant feed.
+    pub constant_uneven: Fraction,
     pub pitch: Pitch,
     pub count: PassCount,
     pub shrink: Fraction,
@@ -107,7 +115,28 @@ pub(crate) fn plan_zone<'a>(
     if findings.count() > before {
         return None;
     }
-    let passes = plan_legs(context, zone, &feed, count.planned, &place, findings)?;
+    let wanted = Wanted {
+        context,
+        zone,
+        mean,
+        density: powder.density_as_sprayed,
+        efficiency: powder.efficiency,
+        thickness: Length::from_mm(
+            area_per_pass * f64::from(count.planned) / (core::f64::consts::PI * mean.mm()),
+        ),
+        overrun: zone.overrun_at_most(torch.plume),
+        rate: zone.powder_rate,
+        spindle: speed.spindle,
+        passes: count.planned,
+        reference,
+    };
+    let wanted = match zone.overrun {
+        Some(_) => wanted,
+        // What is in the way is told by the solution itself.
+        None => wanted.with_chosen_overrun(&feed).unwrap_or(wanted),
+    };
+    let (even, passes) = plan_even(&wanted, &feed, &place, findings)?;
+    let pitch = pitch_of(even.feed.range.high, speed.spindle);
     let lead_on = torch.powder_delay_on + torch.powder_rise;
     let lead_off = torch.powder_delay_off + torch.powder_rise;
     let mut step = SprayStep {
@@ -140,8 +169,11 @@ pub(crate) fn plan_zone<'a>(
         capture: caught,
         deposit,
         area_per_pass,
-        feed: feed.range,
-        feed_at_mean: feed.mean,
+        overrun: wanted.overrun,
+        feed: even.feed.range,
+        feed_at_mean: even.feed.mean,
+        uneven: even.worst,
+        constant_uneven: even.constant_worst,
         pitch,
         count,
         shrink,
@@ -154,29 +186,90 @@ fn powder_of(step: &SprayStep, context: &ZoneContext<'_>) -> Mass {
     Mass::from_g(step.powder_rate.g_per_min() * arriving.s() / 60.0)
 }
 
+/// The even feed and its legs. Powder that then stays on through the turns lands beside the zone's
+/// ends: the feed is made again with that.
+fn plan_even(
+    wanted: &Wanted<'_>,
+    plain: &ZoneFeed,
+    place: &str,
+    findings: &mut Findings,
+) -> Option<(EvenFeed, Vec<Pass>)> {
+    let torch = wanted.context.torch;
+    let solved = |powder, findings: &mut Findings| match wanted.feed(plain, powder) {
+        Ok(even) => Some(even),
+        Err(why) => {
+            let (limit, remedy) = match why {
+                Unsolvable::NoStation => {
+                    (Limit::PartStep, "make one zone for each diameter, with an edge at the step")
+                }
+                Unsolvable::NotPositive(_) | Unsolvable::Reversed(_) | Unsolvable::Unreached(_) => {
+                    (Limit::Reach, "end the zone where the torch still faces the surface")
+                }
+            };
+            findings.problem(limit, place, why.to_string(), remedy);
+            None
+        }
+    };
+    let mut even = solved(TurnPowder::Off, findings)?;
+    // Above half a standard deviation of way in the rise of the flow, edges switched at each
+    // turn are blurred more than powder kept on costs.
+    let blur = Length::from_mm(even.feed.range.high.mm_per_s() * torch.powder_rise.s());
+    let mut switching =
+        if blur > torch.plume / 2.0 { TurnPowder::Through } else { TurnPowder::Off };
+    if switching == TurnPowder::Off {
+        let passes = plan_legs(wanted, &even.feed, switching, place, findings)?;
+        let through = passes
+            .iter()
+            .zip(passes.iter().skip(1))
+            .any(|(before, after)| turn_powder(before, after) == TurnPowder::Through);
+        if !through {
+            tell_obstacles(&even, place, findings);
+            return Some((even, passes));
+        }
+        switching = TurnPowder::Through;
+    }
+    if wanted.passes > 1 {
+        even = solved(switching, findings)?;
+    }
+    let passes = plan_legs(wanted, &even.feed, switching, place, findings)?;
+    tell_obstacles(&even, place, findings);
+    Some((even, passes))
+}
+
+/// What keeps a coat from being even, with what would free it.
+fn tell_obstacles(even: &EvenFeed, place: &str, findings: &mut Findings) {
+    for obstacle in &even.obstacles {
+        let limits: Vec<String> = obstacle.limits.iter().map(ToString::to_string).collect();
+        let reached = match obstacle.without < even.worst.ratio() {
+            true => format!(" for {:.1} %", obstacle.without * 100.0),
+            false => String::new(),
+        };
+        findings.note(
+            place,
+            format!(
+                "uneven by {:.1} % at worst; what binds is {}{reached}",
+                even.worst.percent(),
+                limits.join(", and ")
+            ),
+        );
+    }
+}
+
 fn plan_legs(
-    context: &ZoneContext<'_>,
-    zone: &Zone,
+    wanted: &Wanted<'_>,
     feed: &ZoneFeed,
-    passes: u32,
+    switching: TurnPowder,
     place: &str,
     findings: &mut Findings,
 ) -> Option<Vec<Pass>> {
+    let (context, zone) = (wanted.context, wanted.zone);
     let (recipe, axis, torch) = (context.recipe, &context.rig.axis, context.torch);
-    // Above half a standard deviation of way in the rise of the flow, edges switched at each
-    // turn are blurred more than powder kept on costs.
-    let blur = Length::from_mm(feed.range.high.mm_per_s() * torch.powder_rise.s());
-    let switching = if blur > torch.plume / 2.0 { TurnPowder::Through } else { TurnPowder::Off };
     let legs = LegPlan {
         span: Range {
-            low: context.edges.place(recipe, zone.from) - zone.overrun,
-            high: context.edges.place(recipe, zone.to) + zone.overrun,
+            low: context.edges.place(recipe, zone.from) - wanted.overrun,
+            high: context.edges.place(recipe, zone.to) + wanted.overrun,
         },
-        feed: feed
-            .points
-            .iter()
-            .map(|point| FeedPoint { at: context.edges.place(recipe, point.at), ..*point })
-            .collect(),
+        feed: feed.points.clone(),
         ramp: axis.ramp,
         lead_on: torch.powder_delay_on + torch.powder_rise,
         lead_off: torch.powder_delay_off + torch.powder_rise,
@@ -185,7 +278,7 @@ fn plan_legs(
         backlash: axis.backlash,
         switching,
         starts: recipe.spray.starts,
-        passes,
+        passes: wanted.passes,
     };
     match legs.passes() {
         Ok(passes) => Some(passes),

@@ -6,7 +6,7 @@ mod bounds;
 mod check;
 mod read;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 pub(crate) use check::planned_feed;
 
@@ -37,7 +37,7 @@ pub struct Recipe {
 }
 
 /// What the part is made of, as far as heat is concerned.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Substrate {
     /// Plain carbon steel: thermal growth by EN 1993-1-2.
@@ -51,7 +51,7 @@ pub enum Substrate {
 }
 
 /// The part in the chuck.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Part {
     /// What it is called.
@@ -66,7 +66,7 @@ pub struct Part {
 }
 
 /// One point of the outline.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ProfilePoint {
     /// Position from the chuck face.
     pub at: Length,
@@ -126,10 +126,23 @@ pub struct Zone {
     pub surface_speed: Speed,
     /// How the feed is chosen.
     pub feed: FeedChoice,
-    /// How far powder stays on past each edge.
-    pub overrun: Length,
+    /// How far powder stays on past each edge; where the recipe leaves it out the plan takes the
+    /// one that needs the least powder for an even coat.
+    pub overrun: Option<Length>,
     /// Passes, where the recipe insists on a number.
     pub passes: Option<u32>,
+}
+
+/// Longest overrun that a plan takes by itself, in standard deviations of the plume: beyond, less
+/// than 1 % of the plume reaches the edge.
+pub const LONGEST_OVERRUN_IN_PLUMES: f64 = 2.5;
+
+impl Zone {
+    /// The overrun, or the longest that a plan would take with this plume.
+    #[must_use]
+    pub fn overrun_at_most(&self, plume: Length) -> Length {
+        self.overrun.unwrap_or(plume * LONGEST_OVERRUN_IN_PLUMES)
+    }
 }
 
 /// How the feed of a pass is chosen.

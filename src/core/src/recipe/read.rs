@@ -95,7 +95,7 @@ fn zone(table: &mut Table<'_>, powders: &[&str]) -> Option<Zone> {
     let powder_rate = table.quantity("powder_rate", &common::POWDER_RATE);
     let surface_speed = table.quantity("surface_speed", &common::SURFACE_SPEED);
     let feed = feed(table);
-    let overrun = table.quantity("overrun", &bounds::OVERRUN);
+    let overrun = table.optional_quantity("overrun", &bounds::OVERRUN);
     let passes = table.optional_count("passes", 1..=bounds::PASSES, "a zone has at least one pass");
     Some(Zone {
         name: name?,

@@ -113,8 +113,9 @@ fn reach(
         let lead = torch.powder_delay_on + torch.powder_rise;
         let ramp = feed.mm_per_s() * feed.mm_per_s() / (2.0 * rig.axis.ramp.mm_per_s2());
         let run_up = Length::from_mm(feed.mm_per_s() * lead.s() + ramp);
-        let needed =
-            Range { low: zone.from - zone.overrun - run_up, high: zone.to + zone.overrun + run_up };
+        // Left out, the plan may take none: it says itself where even that does not fit.
+        let overrun = zone.overrun.unwrap_or(Length::ZERO);
+        let needed = Range { low: zone.from - overrun - run_up, high: zone.to + overrun + run_up };
         for (key, end) in [("from", needed.low), ("to", needed.high)] {
             if !travel.contains(end) {
                 problems.push(
@@ -122,7 +123,7 @@ fn reach(
                         format!("{path}.{key}"),
                         format!(
                             "the torch would go to {end}: overrun {} and run-up {run_up} beyond the edge",
-                            zone.overrun
+                            overrun
                         ),
                     )
                     .accepted(format!("{} to {}, the travel of \"{}\"", travel.low, travel.high, rig.title))

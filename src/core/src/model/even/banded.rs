@@ -9,14 +9,14 @@ const LOST: f64 = 1e-14;
 /// The lower half of a banded matrix, row by row: row `i` holds the columns `i - reach ..= i`.
 /// Places left of column 0 exist and stay zero.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Banded {
+pub(crate) struct Banded {
     reach: usize,
     entries: Vec<f64>,
 }
 
 impl Banded {
     /// A zero matrix of this `size`, whose entries lie at most `reach` from the diagonal.
-    pub(super) fn zero(size: usize, reach: usize) -> Self {
+    pub(crate) fn zero(size: usize, reach: usize) -> Self {
         Self { reach, entries: vec![0.0; size * (reach + 1)] }
     }
 
@@ -27,7 +27,7 @@ impl Banded {
 
     /// Adds `weight` times the outer product of `values` with itself, at the rows and columns from
     /// `first` on.
-    pub(super) fn add_outer(&mut self, first: usize, values: &[f64], weight: f64) {
+    pub(crate) fn add_outer(&mut self, first: usize, values: &[f64], weight: f64) {
         let width = self.reach + 1;
         let rows = self.entries.chunks_exact_mut(width).skip(first);
         for (count, (row, value)) in rows.zip(values).enumerate() {
@@ -41,7 +41,7 @@ impl Banded {
     }
 
     /// Adds to the diagonal.
-    pub(super) fn add_diagonal(&mut self, values: impl Iterator<Item = f64>) {
+    pub(crate) fn add_diagonal(&mut self, values: impl Iterator<Item = f64>) {
         let diagonal = self.entries.iter_mut().skip(self.reach).step_by(self.reach + 1);
         for (entry, value) in diagonal.zip(values) {
             *entry += value;
@@ -49,7 +49,7 @@ impl Banded {
     }
 
     /// Becomes its own Cholesky factor.
-    pub(super) fn factor(mut self) -> Factor {
+    pub(crate) fn factor(mut self) -> Factor {
         let width = self.reach + 1;
         let size = self.entries.len() / width;
         for index in 0..size {
@@ -78,14 +78,14 @@ impl Banded {
 
 /// The Cholesky factor of a [`Banded`] matrix.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Factor {
+pub(crate) struct Factor {
     reach: usize,
     entries: Vec<f64>,
 }
 
 impl Factor {
     /// Solves for this right-hand side, in its place.
-    pub(super) fn solve(&self, values: &mut [f64]) {
+    pub(crate) fn solve(&self, values: &mut [f64]) {
         let width = self.reach + 1;
         for (index, row) in self.entries.chunks_exact(width).enumerate() {
             let Some((pivot, row)) = row.split_last() else { break };

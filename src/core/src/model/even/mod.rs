@@ -5,10 +5,11 @@
 //! of the plume apart, over the zone and its overruns; a little roughness is paid for, so that the
 //! feed is smooth where nothing is to be gained (in `interior`).
 
-mod banded;
+pub(crate) mod banded;
 mod feed;
 mod influence;
 mod interior;
+mod kernel;
 mod limits;
 mod obstacle;
 mod passes;

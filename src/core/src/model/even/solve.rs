@@ -5,7 +5,8 @@ use super::interior::{smallest_worst, worst};
 use super::limits::{Limits, Row};
 use super::problem::{Problem, Unsolvable};
 
-/// Stretches of the weight per standard deviation: finer ones buy nothing.
+/// Stretches of the weight per standard deviation. Finer ones buy nothing, but for a fifth of a
+/// percent where both limits of the feed bind at a bare end.
 const PER_SIGMA: f64 = 2.0;
 /// Price of roughness at that spacing: first so little that the worst error is the least there is,
 /// then enough for the smoothest feed of about that error. 3e-4 at once would cost a third of the
@@ -16,6 +17,9 @@ const ROUGHNESS: (f64, f64) = (1e-6, 1e-5);
 const SMOOTH: (f64, f64) = (1.02, 3e-4);
 /// Rounds for what depends on the answer itself: the cube in the acceleration, the feed at a turn.
 const ROUNDS: u32 = 6;
+/// What the turns may give a station more or less than was assumed, as a share of the target: a
+/// third of what the smooth feed may err.
+const TURNED: f64 = 1e-4;
 
 /// What the stations feel; solved for as many numbers of passes as wanted.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,21 +74,28 @@ impl<'a> Field<'a> {
         let feed = self.problem.feed;
         let least = count / feed.1;
         let range = (least, (count / feed.0).max(least * (1.0 + 1e-6)));
-        let mut base = self.turned(passes, (feed.0.min(feed.1), feed.0.min(feed.1)));
+        let slowest = feed.0.min(feed.1);
+        let mut ends = (slowest, slowest);
         let mut best: Option<Even> = None;
         let mut last: Option<Even> = None;
         for _ in 0..ROUNDS {
-            let rows = self.based(&base);
+            let assumed = self.turned(passes, ends);
+            let rows = self.based(&assumed);
             let found = self.round(&rows, passes, range, last.as_ref());
             let found = self.held(found, &rows);
-            let (low, high) = ends(&found);
-            base = self.turned(passes, (count / low, count / high));
+            let real = self.turned(passes, found.ends());
+            let turned = apart(&assumed, &real) < TURNED;
             // Judged with the turns as they really are.
-            let found = self.judged(found, &self.based(&base), range);
+            let found = self.judged(found, &self.based(&real), range);
             if best.as_ref().is_none_or(|best| found.worst < best.worst) {
                 best = Some(found.clone());
             }
-            let settled = self.settled(&found, last.as_ref());
+            // Half the way, since a feed that leaves too much to the turns asks for the contrary of
+            // itself.
+            let half = |old: f64, new: f64| if last.is_some() { (old * new).sqrt() } else { new };
+            let (low, high) = found.ends();
+            ends = (half(ends.0, low), half(ends.1, high));
+            let settled = turned && self.settled(&found, last.as_ref());
             last = Some(found);
             if settled {
                 break;
@@ -107,10 +118,8 @@ impl<'a> Field<'a> {
     }
 
     pub(super) fn errors(&self, even: &Even) -> Vec<(f64, f64)> {
-        let (low, high) = ends(even);
-        let count = f64::from(even.passes);
         let weights: Vec<f64> = even.weights.iter().map(|(_, weight)| *weight).collect();
-        let rows = self.based(&self.turned(even.passes, (count / low, count / high)));
+        let rows = self.based(&self.turned(even.passes, even.ends()));
         let reached = rows.iter().map(|row| row.reached(&weights) - 1.0);
         self.problem.stations.iter().copied().zip(reached).collect()
     }
@@ -185,15 +194,11 @@ impl<'a> Field<'a> {
         drawn(kept)
     }
 
+    /// Whether the acceleration, with the cube of the weight taken from this answer, would ask for
+    /// another one.
     fn settled(&self, found: &Even, last: Option<&Even>) -> bool {
-        if self.problem.acceleration.is_none() && self.problem.turns.is_none() {
-            return true;
-        }
-        let Some(last) = last else {
-            let free =
-                self.problem.acceleration.is_none_or(|most| found.acceleration() < 0.98 * most);
-            return free && self.problem.turns.is_none();
-        };
+        let Some(most) = self.problem.acceleration else { return true };
+        let Some(last) = last else { return found.acceleration() < 0.98 * most };
         let pairs = found.weights.iter().zip(&last.weights);
         pairs.fold(0.0_f64, |most, (a, b)| most.max((a.1 / b.1 - 1.0).abs())) < 1e-3
     }
@@ -259,8 +264,16 @@ impl<'a> Field<'a> {
     }
 }
 
-/// Weight at the low and high end of the window.
-fn ends(even: &Even) -> (f64, f64) {
-    let end = |place: Option<&(f64, f64)>| place.map_or(1.0, |(_, weight)| *weight);
-    (end(even.weights.first()), end(even.weights.last()))
+impl Even {
+    /// Feed at the low and high end of the window, m/s.
+    fn ends(&self) -> (f64, f64) {
+        let count = f64::from(self.passes);
+        let feed = |place: Option<&(f64, f64)>| place.map_or(1.0, |(_, weight)| count / weight);
+        (feed(self.weights.first()), feed(self.weights.last()))
+    }
+}
+
+/// Largest difference of what the turns give any station, as a share of the target.
+fn apart(some: &[f64], others: &[f64]) -> f64 {
+    some.iter().zip(others).fold(0.0_f64, |most, (a, b)| most.max((a - b).abs()))
 }

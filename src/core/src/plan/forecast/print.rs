@@ -128,6 +128,7 @@ fn zone_section(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result 
             zone.ripple.percent()
         ),
     )?;
+    row(f, "overrun", &format!("{} past each edge", zone.overrun))?;
     row(f, "caught by the part", &format!("{:.2} % of the plume", zone.capture.percent()))?;
     thickness(f, zone)?;
     growth(f, zone)?;
@@ -168,7 +169,18 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
             ),
         )?;
     }
-    row(f, "at the edges", &format!("{:.2} % of full thickness", zone.edge_share.percent()))?;
+    row(
+        f,
+        "even within",
+        &match zone.uneven == zone.constant_uneven {
+            true => format!("+-{:.2} %, at a constant feed", zone.uneven.percent()),
+            false => format!(
+                "+-{:.2} %, by the feed; +-{:.2} % at a constant one",
+                zone.uneven.percent(),
+                zone.constant_uneven.percent()
+            ),
+        },
+    )?;
     let thinnest = zone.along.iter().map(|station| station.sprayed).reduce(Length::min);
     let thickest = zone.along.iter().map(|station| station.sprayed).reduce(Length::max);
     if let (Some(low), Some(high)) = (thinnest, thickest) {

@@ -25,7 +25,7 @@ pub(super) fn steps(
     planned: &[ZonePlan<'_>],
     findings: &mut Findings,
 ) -> Vec<StepForecast> {
-    let lump = Lump::of(&basis.recipe.part, heated(basis.recipe));
+    let lump = Lump::of(&basis.recipe.part, heated(basis.recipe, basis.torches.spray.plume));
     let mut run = Run { basis, lump, at: ROOM, fused_at: None };
     let mut now = Time::ZERO;
     let mut done = Vec::new();

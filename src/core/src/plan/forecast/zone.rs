@@ -63,6 +63,8 @@ pub struct ZoneForecast {
     pub feed: Range<Speed>,
     /// Widest pitch.
     pub pitch: Pitch,
+    /// How far powder stays on past each edge.
+    pub overrun: Length,
     /// Standard deviation of the plume.
     pub plume: Length,
     /// Ripple at that pitch, peak to peak, relative to the mean.
@@ -85,6 +87,10 @@ pub struct ZoneForecast {
     pub fused: Option<FusedForecast>,
     /// Share of the full thickness that an edge has.
     pub edge_share: Fraction,
+    /// Largest departure from the wanted thickness inside the zone, by the model.
+    pub uneven: Fraction,
+    /// The same if the feed were constant.
+    pub constant_uneven: Fraction,
     /// Thickness along the zone, as driven.
     pub along: Vec<Station>,
     /// Where powder is commanded in each pass.
@@ -174,6 +180,7 @@ fn zone_forecast(
         speed: plan.speed,
         feed: plan.feed,
         pitch: plan.pitch,
+        overrun: plan.overrun,
         plume,
         ripple: ripple(plan.pitch, plume),
         capture: plan.capture,
@@ -184,12 +191,14 @@ fn zone_forecast(
         sprayed_diameter,
         sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
         fused,
-        edge_share: edge_share(plan.zone.overrun, plume),
+        edge_share: edge_share(plan.overrun, plume),
+        uneven: plan.uneven,
+        constant_uneven: plan.constant_uneven,
         along: stations(step, coat),
         commands: edges(step, program.ramp, backlash),
         growth,
         backlash,
-        backlash_error: edge_error(backlash, plan.zone.overrun, plume),
+        backlash_error: edge_error(backlash, plan.overrun, plume),
         powder_on: line.arriving,
         motion: line.total(),
         powder: step.powder,

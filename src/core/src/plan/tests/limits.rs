@@ -164,3 +164,13 @@ fn values_that_are_no_numbers_are_refused() {
         assert!(plan(&recipe, &support::rig(), &support::catalogue()).is_err());
     }
 }
+
+#[test]
+fn a_zone_of_more_plumes_than_any_part_has_is_refused_before_it_is_worked_on() {
+    let mut catalogue = support::catalogue();
+    catalogue.torches[0].plume = Length::from_mm(0.01);
+    let mut recipe = support::recipe();
+    recipe.zones[0].feed = FeedChoice::Pitch(Pitch::from_mm_per_turn(0.02));
+    let problems = plan(&recipe, &support::rig(), &catalogue).expect_err("12,000 plumes");
+    assert!(problems.to_string().contains("divide the zone"), "{problems}");
+}

@@ -13,7 +13,7 @@ fn taper() -> Recipe {
 }
 
 #[test]
-fn on_a_taper_the_feed_goes_with_one_over_the_diameter() {
+fn on_a_taper_the_feed_goes_with_one_over_the_diameter_and_the_coat_is_even_to_the_ends() {
     let mut rig = support::rig();
     rig.spindle = support::inverter(20.0, 400.0);
     let plan = planned(&taper(), &rig);
@@ -21,25 +21,32 @@ fn on_a_taper_the_feed_goes_with_one_over_the_diameter() {
     // Pitch and surface speed hold at the mean diameter of 60 mm.
     near(zone.speed.spindle.rpm(), 106.10, 0.005);
     let mean = 5.0 * zone.speed.spindle.rpm() / 60.0;
-    near(zone.feed.low.mm_per_s(), mean * 60.0 / 70.0, 1e-4);
-    near(zone.feed.high.mm_per_s(), mean * 60.0 / 50.0, 2e-3);
     let step = sprayed(&plan)[0];
-    let feed = &step.passes[0].feed;
-    assert!(feed.len() > 15, "{} points", feed.len());
     let motion = LegMotion::new(&step.passes[0], plan.program.ramp);
-    for z in [110.0, 137.0, 160.0, 199.0] {
+    let feed_at = |z: f64| motion.speed_at(Length::from_mm(z)).mm_per_s();
+    for z in [124.0, 137.0, 160.0, 183.0, 196.0] {
         let diameter = 50.0 + 20.0 * (z - 100.0) / 120.0;
-        let found = motion.speed_at(Length::from_mm(z)).mm_per_s();
-        near(found / (mean * 60.0 / diameter), 1.0, 2e-4);
+        near(feed_at(z) / (mean * 60.0 / diameter), 1.0, 1e-2);
     }
-    // The coat is even along the cone, as driven.
-    let full = |at: f64| {
-        let index = zone.along.iter().position(|s| (s.at.mm() - at).abs() < 1e-6).expect("told");
-        zone.along[index].sprayed.mm()
-    };
-    for at in [118.0, 160.0, 202.0] {
-        near(full(at) / zone.sprayed.mm(), 1.0, 4e-3);
+    // The coat is even along the cone and to its ends, as driven: on the growing radius the thin
+    // end gets 0.3 % less than a thin film would say, the thick end as much more.
+    for station in &zone.along {
+        near(station.sprayed.mm() / zone.sprayed.mm(), 1.0, 6e-3);
     }
+    assert!(zone.uneven.ratio() < 3e-3, "{}", zone.uneven);
+    assert!(zone.constant_uneven.ratio() > 0.1, "{}", zone.constant_uneven);
+}
+
+/// Half a standard deviation of overrun: no feed the torch bears brings enough to the ends.
+#[test]
+fn a_coat_that_no_feed_makes_even_is_told_with_what_would_free_it() {
+    let mut recipe = taper();
+    recipe.zones[0].overrun = Some(Length::from_mm(1.0));
+    let mut rig = support::rig();
+    rig.spindle = support::inverter(20.0, 400.0);
+    let plan = planned(&recipe, &rig);
+    let told = plan.notes.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n");
+    assert!(told.contains("uneven by") && told.contains("overrun"), "{told}");
 }
 
 #[test]
@@ -52,13 +59,45 @@ fn a_taper_too_steep_for_one_spindle_speed_is_refused_with_what_would_free_it() 
     assert!(told.contains("surface_speed") && told.contains("split the zone"), "{told}");
 }
 
+/// Beside the step of 60 to 50 mm nothing is even: 9.1 % to either side. One standard deviation
+/// of the plume away all is, though the step is felt there.
+#[test]
+fn a_zone_across_a_step_is_even_but_for_one_plume_beside_it_and_that_is_told() {
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(0.0, 60.0), (160.0, 60.0), (160.0, 50.0), (300.0, 50.0)]);
+    let plan = planned(&recipe, &support::rig());
+    let told = plan.notes.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n");
+    assert!(told.contains("step at 160 mm") && told.contains("+-9 %"), "{told}");
+    let zone = &plan.forecast.zones[0];
+    assert!(zone.uneven.ratio() < 0.01, "{}", zone.uneven);
+    let wanted = zone.sprayed.mm();
+    for station in zone.along.iter().filter(|s| (s.at.mm() - 160.0).abs() >= 6.0) {
+        near(station.sprayed.mm() / wanted, 1.0, 0.015);
+    }
+    let beside = zone.along.iter().map(|s| (s.sprayed.mm() / wanted - 1.0).abs());
+    assert!(beside.reduce(f64::max).is_some_and(|most| most > 0.05), "the step is felt beside it");
+}
+
+/// Collars of 8 mm with grooves between them: no place is one plume away from a step.
+#[test]
+fn a_zone_that_is_nowhere_clear_of_a_step_is_refused() {
+    let mut recipe = support::recipe();
+    let mut profile = vec![(0.0, 60.0)];
+    for groove in 0..20 {
+        let at = 90.0 + 8.0 * f64::from(groove);
+        let (before, after) = if groove % 2 == 0 { (60.0, 55.0) } else { (55.0, 60.0) };
+        profile.extend([(at, before), (at, after)]);
+    }
+    profile.push((300.0, 60.0));
+    recipe.part = support::part(&profile);
+    let refused = plan(&recipe, &support::rig(), &support::catalogue()).expect_err("all steps");
+    assert!(refused.to_string().contains("one zone for each diameter"), "{refused}");
+}
+
 #[test]
 fn each_diameter_of_a_stepped_part_is_a_zone_with_its_own_gear() {
     let mut recipe = support::recipe();
     recipe.part = support::part(&[(0.0, 50.0), (160.0, 50.0), (160.0, 80.0), (300.0, 80.0)]);
-    let across = plan(&recipe, &support::rig(), &support::catalogue()).expect_err("a step inside");
-    assert!(across.to_string().contains("step at 160 mm"), "{across}");
-
     let (mut thin, mut thick) = (support::zone(80.0, 130.0), support::zone(190.0, 250.0));
     thin.name = "thin".to_owned();
     thick.name = "thick".to_owned();
@@ -109,4 +148,21 @@ fn a_wanted_thickness_per_pass_sets_the_feed() {
     recipe.zones[0].feed = FeedChoice::ThicknessPerPass(Length::from_mm(0.078_709_4));
     let plan = planned(&recipe, &support::rig());
     near(plan.forecast.zones[0].feed.low.mm_per_s(), 10.416_67, 4e-4);
+}
+
+/// Without an overrun of its own the plan takes one, spends no more powder than with two and a half
+/// standard deviations, and the coat is as even as the planner promises.
+#[test]
+fn an_overrun_left_out_is_the_one_that_needs_the_least_powder_for_an_even_coat() {
+    let given = reference();
+    let mut recipe = support::recipe();
+    recipe.zones[0].overrun = None;
+    let plan = planned(&recipe, &support::rig());
+    let (zone, wide) = (&plan.forecast.zones[0], &given.forecast.zones[0]);
+    assert!(zone.overrun < Length::from_mm(15.0), "{}", zone.overrun);
+    assert!(zone.powder < wide.powder, "{} and {}", zone.powder, wide.powder);
+    assert!(zone.uneven.ratio() <= 0.01, "{}", zone.uneven);
+    for station in &zone.along {
+        near(station.sprayed.mm() / zone.sprayed.mm(), 1.0, 0.015);
+    }
 }

@@ -62,17 +62,19 @@ fn edges(problems: &mut Problems, path: &str, zone: &Zone, torch: Option<&Torch>
             .help("move an edge, or use a torch with a narrower plume"),
         );
     }
-    if zone.overrun < torch.plume * EDGE_DEVIATIONS {
+    if let Some(overrun) = zone.overrun
+        && overrun < torch.plume * EDGE_DEVIATIONS
+    {
         problems.push(
             Problem::warning(
                 format!("{path}.overrun"),
-                format!("an overrun of {} leaves the edges thin", zone.overrun),
+                format!("with an overrun of {overrun} the torch has to slow down for the edges"),
             )
             .accepted(format!(
                 "at least {}: two standard deviations of the plume give 97.7 % at the edge",
                 torch.plume * EDGE_DEVIATIONS
             ))
-            .help("lengthen it, or let the plan slow the torch down near the edges"),
+            .help("lengthen it, or leave it out: the plan takes what needs the least powder"),
         );
     }
 }
@@ -302,7 +304,9 @@ fn order(problems: &mut Problems, draft: &Draft, torch: Option<&Torch>) {
                 .accepted("zones that do not overlap")
                 .help("move an edge, or make one zone of the two"),
             );
-        } else if torch.is_some_and(|_| before.to + before.overrun > after.from) {
+        } else if torch
+            .is_some_and(|torch| before.to + before.overrun_at_most(torch.plume) > after.from)
+        {
             problems.push(
                 Problem::warning(
                     format!("{path}.from"),

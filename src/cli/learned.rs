@@ -1,0 +1,92 @@
+//! What a plan stands on besides its files, and how far off its coat may be: printed by every
+//! verb that plans.
+
+use std::io::{self, Write};
+
+use clap::Args;
+use evenpass_core::learn::{Band, Finish};
+use evenpass_core::plan::Plan;
+use serde::Serialize;
+
+use super::records::{pairs, section};
+use super::sheet::{Layout, Sheet};
+use crate::files::Job;
+use crate::learning::Lessons;
+
+/// Whether a plan learns.
+#[derive(Debug, Args)]
+pub(super) struct Learning {
+    /// Plan by the catalogue alone, whatever measured parts have taught.
+    #[arg(long)]
+    unlearned: bool,
+}
+
+impl Learning {
+    /// Where lessons come from, unless none are wanted.
+    pub(super) fn or<'a>(&self, from: Lessons<'a>) -> Lessons<'a> {
+        if self.unlearned { Lessons::Ignored } else { from }
+    }
+}
+
+/// How far off the coat of a zone may be.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct ZoneBand {
+    /// The zone.
+    zone: String,
+    /// As sprayed, and fused where it is fused.
+    bands: Vec<(Finish, Band)>,
+}
+
+/// The bands of a plan's zones.
+pub(super) fn bands(job: &Job, plan: &Plan) -> Vec<ZoneBand> {
+    let mut all = Vec::new();
+    for forecast in &plan.forecast.zones {
+        let zone = job.recipe.zones.iter().find(|zone| zone.name == forecast.zone);
+        let lesson = zone.and_then(|zone| {
+            job.learned.lessons.iter().find(|lesson| lesson.pair.powder == zone.powder)
+        });
+        let Some(lesson) = lesson else { continue };
+        let mean = (forecast.diameters.low + forecast.diameters.high) / 2.0;
+        let band = |finish| (finish, lesson.band(mean, finish));
+        let mut bands = vec![band(Finish::AsSprayed)];
+        if forecast.fused.is_some() {
+            bands.push(band(Finish::Fused));
+        }
+        all.push(ZoneBand { zone: forecast.zone.clone(), bands });
+    }
+    all
+}
+
+/// Prints how far off the coat may be, and what changed since the catalogue.
+pub(super) fn print(job: &Job, plan: &Plan, to: &mut impl Write) -> io::Result<()> {
+    let mut sheet = pairs();
+    for zone in bands(job, plan) {
+        for (finish, band) in &zone.bands {
+            let of = match finish {
+                Finish::AsSprayed => "as sprayed",
+                Finish::Fused => "fused",
+            };
+            sheet.row([format!("\"{}\" {of}", zone.zone), band.to_string()]);
+        }
+    }
+    section("How well the thickness is known", &sheet, to)?;
+    section("Learned from measured parts", &self::sheet(job), to)
+}
+
+/// What changed since the catalogue.
+pub(super) fn sheet(job: &Job) -> Sheet {
+    let mut sheet = Sheet::new(2, &[("", Layout::Prose)]);
+    for sentence in sentences(job) {
+        sheet.row([sentence]);
+    }
+    sheet
+}
+
+/// The same, a line each.
+pub(super) fn lines(job: &Job) -> String {
+    sentences(job).map(|sentence| sentence + "\n").collect()
+}
+
+fn sentences(job: &Job) -> impl Iterator<Item = String> {
+    job.learned.lessons.iter().flat_map(evenpass_core::learn::Lesson::sentences)
+}

@@ -1,0 +1,199 @@
+//! `records withdraw`, `records accept` and `records learned`: what counts, and what it says.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use evenpass_core::learn::{Figures, Measured, Pair};
+use jiff::Timestamp;
+
+use super::told::{PairArguments, Refused, Teller, lesson, print_lesson};
+use super::{pairs, print_json, section};
+use crate::cli::sheet::{Layout, Sheet};
+use crate::files;
+use crate::record::{
+    AcceptanceRecord, MeasurementRecord, RunKind, Store, Withdrawal, records_file,
+};
+
+/// What `records withdraw` is told.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct WithdrawArguments {
+    /// The measurement, by its number.
+    number: i64,
+    /// Why it counts no more.
+    #[arg(long, value_name = "WHY")]
+    reason: String,
+    #[command(flatten)]
+    teller: Teller,
+}
+
+/// What `records accept` is told.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct AcceptArguments {
+    #[command(flatten)]
+    pair: PairArguments,
+    #[command(flatten)]
+    teller: Teller,
+}
+
+/// What `records learned` is asked.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct LearnedArguments {
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
+    records: Option<PathBuf>,
+    /// The folder with powders.toml and torches.toml; the shipped one when left out.
+    #[arg(long, value_name = "FOLDER")]
+    catalogue: Option<PathBuf>,
+    /// Print one JSON value for programs.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Withdraws a measurement.
+pub(super) fn withdraw(arguments: &WithdrawArguments, to: &mut impl Write) -> Result<(), Refused> {
+    let person = arguments.teller.person()?;
+    let reason = arguments.reason.trim();
+    if reason.is_empty() || reason.chars().any(char::is_control) {
+        return Err(Refused::Input(
+            "--reason: found nothing to read\naccepted: why the measurement counts no more, in \
+             one line\n"
+                .to_owned(),
+        ));
+    }
+    let withdrawal = Withdrawal {
+        made_at: Timestamp::now(),
+        person: person.to_owned(),
+        reason: reason.to_owned(),
+    };
+    arguments.teller.store()?.withdraw_measurement(arguments.number, &withdrawal)?;
+    Ok(writeln!(to, "measurement {} counts no more; it stays in the records", arguments.number)?)
+}
+
+/// Confirms what is held back.
+pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result<(), Refused> {
+    let person = arguments.teller.person()?;
+    let (pair, rig, kind, figures) = arguments.pair.found(&arguments.teller.catalogue(None)?)?;
+    let mut store = arguments.teller.store()?;
+    let held = lesson(&store, &rig, kind, &pair, &figures)?;
+    if held.held_back.is_none() {
+        writeln!(to, "nothing of {pair} on \"{rig}\" waits to be accepted")?;
+        return Ok(print_lesson(&held, to)?);
+    }
+    if !held.learned.are_possible() {
+        return Err(Refused::Input(format!(
+            "{pair}: {:.1} % of the powder would stay, at a density of {:.2} g/cm3 as sprayed and \
+             {:.2} g/cm3 fused: that cannot be\nhelp: look for the wrong measurement with `evenpass \
+             records learned`, and withdraw it\n",
+            held.learned.efficiency.percent(),
+            held.learned.density_as_sprayed.g_per_cm3(),
+            held.learned.density_fused.g_per_cm3()
+        )));
+    }
+    store.keep_acceptance(&AcceptanceRecord {
+        made_at: Timestamp::now(),
+        rig: rig.clone(),
+        kind,
+        pair: pair.clone(),
+        person: person.to_owned(),
+        catalogue: figures,
+        figures: held.learned,
+    })?;
+    writeln!(to, "accepted by {person}; the next plan uses it")?;
+    Ok(print_lesson(&lesson(&store, &rig, kind, &pair, &figures)?, to)?)
+}
+
+/// Prints every measurement, and what is known of every torch with a powder.
+pub(super) fn learned(arguments: &LearnedArguments, to: &mut impl Write) -> Result<(), Refused> {
+    let store = Store::open_existing(&records_file(arguments.records.as_deref())?)?;
+    let catalogue =
+        files::catalogue(arguments.catalogue.as_deref(), None).map_err(Refused::Input)?;
+    let (measurements, acceptances) = (store.measurements()?, store.acceptances()?);
+    let mut known: Vec<(&str, RunKind, &Pair)> = Vec::new();
+    for one in measurements.iter().map(|kept| &kept.measurement) {
+        let next = (one.rig.as_str(), one.kind, &one.pair);
+        if !known.contains(&next) {
+            known.push(next);
+        }
+    }
+    let mut lessons = Vec::new();
+    for (rig, kind, pair) in known {
+        // Of what this catalogue does not have only the measurements are told.
+        if let Some(figures) = Figures::of(&catalogue, pair) {
+            lessons.push((rig, kind, lesson(&store, rig, kind, pair, &figures)?));
+        }
+    }
+    if arguments.json {
+        let all = serde_json::json!({
+            "measurements": measurements,
+            "acceptances": acceptances,
+            "lessons": lessons.iter().map(|(rig, kind, lesson)| {
+                serde_json::json!({"rig": rig, "kind": kind, "lesson": lesson})
+            }).collect::<Vec<_>>(),
+        });
+        return Ok(print_json(&all, to)?);
+    }
+    if measurements.is_empty() {
+        return Ok(writeln!(to, "nothing was measured in {}", store.file().display())?);
+    }
+    section("Measurements", &measurements_sheet(&measurements), to)?;
+    let mut accepted = pairs();
+    for one in &acceptances {
+        let words = format!(
+            "{} on \"{}\", by {}: efficiency {:.1} %",
+            one.pair,
+            one.rig,
+            one.person,
+            one.figures.efficiency.percent()
+        );
+        accepted.row([one.made_at.strftime("%Y-%m-%d").to_string(), words]);
+    }
+    section("Accepted", &accepted, to)?;
+    for (rig, kind, lesson) in &lessons {
+        writeln!(to, "\nOn \"{rig}\", {}", kind.word())?;
+        print_lesson(lesson, to)?;
+    }
+    Ok(())
+}
+
+pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("no", Layout::Figure),
+            ("day", Layout::Word),
+            ("by", Layout::Prose),
+            ("where", Layout::Word),
+            ("of", Layout::Prose),
+            ("what", Layout::Prose),
+        ],
+    );
+    for kept in all {
+        let one = &kept.measurement;
+        let what = match &one.measured {
+            Measured::Part(part) => {
+                let weighed = if part.weights.is_some() { ", weighed" } else { "" };
+                format!("{} diameters{weighed}", part.diameters.len())
+            }
+            Measured::Feeder(feeder) => format!("{} catches", feeder.catches.len()),
+            Measured::Stripe(stripe) => format!("a stripe, {} places", stripe.readings.len()),
+        };
+        let what = match &kept.withdrawn {
+            None => what,
+            Some(by) => format!("{what}; withdrawn by {}: {}", by.person, by.reason),
+        };
+        let of = match &one.run {
+            Some(run) => format!("{}, run {run}", one.pair),
+            None => one.pair.to_string(),
+        };
+        sheet.row([
+            kept.number.to_string(),
+            one.measured_on.to_string(),
+            one.person.clone(),
+            one.kind.word().to_owned(),
+            of,
+            what,
+        ]);
+    }
+    sheet
+}

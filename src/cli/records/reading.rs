@@ -1,0 +1,79 @@
+//! Readings as a person types them: a place and what was found there, a mass and its time.
+
+use evenpass_core::learn::Catch;
+use evenpass_core::quantity::{Length, Mass, Quantity, Time};
+
+/// A place and a length found there, such as `60 mm=42.35 mm`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct At {
+    pub place: Length,
+    pub found: Length,
+}
+
+fn side<Q: Quantity>(text: &str, whole: &str) -> Result<Q, String> {
+    Q::parse(text.trim()).map_err(|problem| format!("in `{whole}`: {problem}"))
+}
+
+/// Reads `PLACE=LENGTH`.
+pub(super) fn at(text: &str) -> Result<At, String> {
+    let Some((place, found)) = text.split_once('=') else {
+        return Err(format!(
+            "found `{text}` without `=`; accepted: a place and what was found there, both with \
+             their unit, such as \"60 mm=42.35 mm\""
+        ));
+    };
+    Ok(At { place: side(place, text)?, found: side(found, text)? })
+}
+
+/// Reads `MASS in TIME`, such as `57.9 g in 60 s`.
+pub(super) fn catch(text: &str) -> Result<Catch, String> {
+    let Some((mass, time)) = text.split_once(" in ") else {
+        return Err(format!(
+            "found `{text}` without ` in `; accepted: a mass and a time, both with their unit, \
+             such as \"57.9 g in 60 s\""
+        ));
+    };
+    let catch = Catch { mass: side::<Mass>(mass, text)?, time: side::<Time>(time, text)? };
+    if catch.mass <= Mass::ZERO || catch.time <= Time::ZERO {
+        return Err(format!("found `{text}`; accepted: a mass and a time above zero"));
+    }
+    Ok(catch)
+}
+
+/// Reads a quantity that is above zero.
+pub(super) fn positive<Q: Quantity>(text: &str) -> Result<Q, String> {
+    let value = Q::parse(text).map_err(|problem| problem.to_string())?;
+    if value.base() > 0.0 {
+        Ok(value)
+    } else {
+        Err(format!("found `{text}`; accepted: a {} above zero", Q::NAME))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_says_place_and_length_each_in_its_own_unit() {
+        let read = at("2 in = 42.35 mm").expect("a reading");
+        assert_eq!((read.place.mm(), read.found.mm()), (50.8, 42.35));
+        let caught = catch("57.9 g in 1 min").expect("a catch");
+        assert_eq!((caught.mass.g(), caught.time.s()), (57.9, 60.0));
+    }
+
+    #[test]
+    fn a_reading_without_unit_or_place_says_how_one_is_written() {
+        for (text, told) in [
+            ("60 mm 42.35 mm", "such as \"60 mm=42.35 mm\""),
+            ("60 mm=42.35", "in `60 mm=42.35`"),
+            ("60=42.35 mm", "in `60=42.35 mm`"),
+        ] {
+            let found = at(text).expect_err(text);
+            assert!(found.contains(told), "{found}");
+        }
+        assert!(catch("57.9 g").expect_err("no time").contains("57.9 g in 60 s"));
+        assert!(catch("0 g in 60 s").expect_err("nothing").contains("above zero"));
+        assert!(positive::<Mass>("-1 g").expect_err("negative").contains("a mass above zero"));
+    }
+}

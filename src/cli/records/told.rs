@@ -1,0 +1,192 @@
+//! What every verb that adds to the records shares: who and when, which rig and catalogue, and
+//! what is known afterwards.
+
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use evenpass_core::catalogue::Catalogue;
+use evenpass_core::learn::{Figures, Finish, Lesson, Pair};
+use evenpass_core::quantity::Length;
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use crate::cli::say;
+use crate::files;
+use crate::learning::{self, Whose};
+use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
+
+/// Who tells it and where it is kept.
+#[derive(Debug, Args)]
+pub(super) struct Teller {
+    /// Who measured: it stands in the record.
+    #[arg(long, value_name = "NAME")]
+    person: String,
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
+    records: Option<PathBuf>,
+    /// The folder with powders.toml and torches.toml that plans use; when left out, for a run's
+    /// part its recipe's neighbours, else the shipped one.
+    #[arg(long, value_name = "FOLDER")]
+    catalogue: Option<PathBuf>,
+}
+
+/// Which torch with which powder on which machine.
+#[derive(Debug, Args)]
+pub(super) struct PairArguments {
+    /// The torch, by its key in the catalogue.
+    torch: String,
+    /// The powder, by its key in the catalogue.
+    powder: String,
+    /// The rig file of the machine; the bench's twin when left out.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+}
+
+/// Why something was not taken.
+#[derive(Debug)]
+pub(super) enum Refused {
+    /// What was given is wrong.
+    Input(String),
+    /// It could not be done.
+    Failure(String),
+    /// The output cannot be written.
+    Output(io::Error),
+}
+
+impl From<RecordError> for Refused {
+    fn from(problem: RecordError) -> Self {
+        match problem {
+            RecordError::UnknownRun { .. }
+            | RecordError::SeveralRuns { .. }
+            | RecordError::UnknownMeasurement { .. }
+            | RecordError::WithdrawnAlready { .. } => Self::Input(problem.whole()),
+            _ => Self::Failure(problem.whole()),
+        }
+    }
+}
+
+impl From<io::Error> for Refused {
+    fn from(trouble: io::Error) -> Self {
+        Self::Output(trouble)
+    }
+}
+
+impl Teller {
+    pub(super) fn person(&self) -> Result<&str, Refused> {
+        say::check_person(&self.person, "whoever measured or decided").map_err(Refused::Input)
+    }
+
+    /// The records, which have to be there.
+    pub(super) fn store(&self) -> Result<Store, Refused> {
+        let file = records_file(self.records.as_deref())?;
+        Ok(Store::open_existing(&file)?)
+    }
+
+    /// The records, made when there are none.
+    pub(super) fn store_or_new(&self) -> Result<Store, Refused> {
+        let file = records_file(self.records.as_deref())?;
+        Ok(Store::open(&file)?)
+    }
+
+    /// The catalogue as a plan of this recipe would find it.
+    pub(super) fn catalogue(&self, recipe: Option<&Path>) -> Result<Catalogue, Refused> {
+        files::catalogue(self.catalogue.as_deref(), recipe).map_err(Refused::Input)
+    }
+}
+
+impl PairArguments {
+    /// The pair, its rig's title and side, and what the catalogue says of it.
+    pub(super) fn found(
+        &self,
+        catalogue: &Catalogue,
+    ) -> Result<(Pair, String, RunKind, Figures), Refused> {
+        let pair = Pair { torch: self.torch.clone(), powder: self.powder.clone() };
+        let figures = figures(catalogue, &pair)?;
+        let (rig, _) = files::rig(self.rig.as_deref()).map_err(Refused::Input)?;
+        let kind = Whose::of(&rig).kind;
+        Ok((pair, rig.title, kind, figures))
+    }
+}
+
+/// What the catalogue says of a pair; one it does not have is answered with those it has.
+pub(super) fn figures(catalogue: &Catalogue, pair: &Pair) -> Result<Figures, Refused> {
+    let sprays = catalogue.torches.iter().filter(|torch| torch.powder_rate.is_some());
+    let torches: Vec<&str> = sprays.map(|torch| torch.key.as_str()).collect();
+    let powders: Vec<&str> = catalogue.powders.iter().map(|p| p.key.as_str()).collect();
+    let unknown = |what: &str, found: &str, known: &[&str]| {
+        Refused::Input(format!(
+            "{what}: found \"{found}\", which the catalogue does not have\naccepted: {}\nhelp: \
+             name the folder of another catalogue with --catalogue FOLDER\n",
+            known.join(", ")
+        ))
+    };
+    if !torches.contains(&pair.torch.as_str()) {
+        return Err(unknown("torch that sprays", &pair.torch, &torches));
+    }
+    Figures::of(catalogue, pair).ok_or_else(|| unknown("powder", &pair.powder, &powders))
+}
+
+/// The day of measuring: today, or the one given, which is not to come yet nor before `begun`.
+pub(super) fn day(given: Option<Date>, begun: Option<Timestamp>) -> Result<Date, Refused> {
+    let date = |at: Timestamp| at.to_zoned_datetime(TimeZone::system()).date();
+    let today = date(Timestamp::now());
+    let day = given.unwrap_or(today);
+    let first = begun.map(date);
+    if day > today || first.is_some_and(|first| day < first) {
+        let from =
+            first.map_or_else(String::new, |first| format!("{first}, the day of the run, to "));
+        return Err(Refused::Input(format!(
+            "--date: found {day}\naccepted: {from}{today}, which is today\n"
+        )));
+    }
+    Ok(day)
+}
+
+/// Keeps it and says under which number.
+pub(super) fn keep(
+    store: &mut Store,
+    draft: &Measurement,
+    to: &mut impl Write,
+) -> Result<(), Refused> {
+    let number = store.keep_measurement(draft)?;
+    let of = match &draft.run {
+        Some(run) => format!("run {run}"),
+        None => format!("\"{}\"", draft.rig),
+    };
+    writeln!(
+        to,
+        "measurement {number}, of {of}, measured on {} by {}",
+        draft.measured_on, draft.person
+    )?;
+    if draft.kind == RunKind::Twin {
+        writeln!(to, "It is of the twin, and teaches plans for the twin alone.")?;
+    }
+    Ok(())
+}
+
+/// Prints what is known of a pair now.
+pub(super) fn print_lesson(lesson: &Lesson, to: &mut impl Write) -> io::Result<()> {
+    let mut sheet = super::pairs();
+    // On a part as wide as any, which catches all of the plume.
+    let wide = Length::from_mm(1000.0);
+    for (what, finish) in [("as sprayed", Finish::AsSprayed), ("fused", Finish::Fused)] {
+        sheet.row([format!("thickness {what}"), lesson.band(wide, finish).to_string()]);
+    }
+    for sentence in lesson.sentences() {
+        sheet.row([String::new(), sentence]);
+    }
+    super::section(&format!("Known of {}", lesson.pair), &sheet, to)
+}
+
+/// What is known of a pair, from the records as they are now.
+pub(super) fn lesson(
+    store: &Store,
+    rig: &str,
+    kind: RunKind,
+    pair: &Pair,
+    figures: &Figures,
+) -> Result<Lesson, Refused> {
+    Ok(learning::lesson(store, Whose { rig, kind }, pair, figures)?)
+}
