@@ -4,11 +4,15 @@
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
+use evenpass_core::recipe::Substrate;
 use evenpass_core::rig::{PositionFrom, RigKind};
-use evenpass_hil::spec::Feedback;
+use evenpass_hil::spec::{Feedback, Steel};
 use evenpass_hil::{Bench, BenchSpec, PartInChuck, SpecError};
 
 use crate::files::Job;
+
+/// Density of austenitic stainless steel, kg/m3 (EN 10088-1, grade 1.4301, from memory).
+const STAINLESS_KG_PER_M3: f64 = 7900.0;
 
 /// A bench with the job's part in the chuck, its torches at hand and its powder in the hopper.
 ///
@@ -18,6 +22,15 @@ pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
     let mut spec = BenchSpec::default_bench()?;
     fit_torches(&mut spec, job, plan);
     set_feeder(&mut spec, job);
+    match job.recipe.part.substrate {
+        Substrate::StainlessSteel => {
+            spec.heat.steel = Steel::Stainless;
+            spec.heat.density_kg_m3 = STAINLESS_KG_PER_M3;
+        }
+        Substrate::AirHardeningSteel => spec.heat.steel = Steel::Alloyed,
+        // The bench knows no iron: plain steel stands for it.
+        Substrate::PlainSteel | Substrate::CastIron => {}
+    }
     // Drive and scale as the rig file says they are.
     spec.drive.position_feedback = match job.rig.axis.position_from {
         PositionFrom::Carriage => Feedback::Carriage,

@@ -2,7 +2,7 @@
 //! the air and by radiation, and the flame as a Gaussian source.
 //!
 //! Finite volumes with explicit steps. Specific heat and conductivity of carbon steel: EN 1993-1-2,
-//! 3.4.1 (from memory).
+//! 3.4.1; of stainless steel: its annex C (both from memory).
 
 use super::surface::Surface;
 use crate::counts::whole;
@@ -15,6 +15,8 @@ const CELL_M: f64 = 5e-3;
 const LEAST_CELL_M: f64 = 2.5e-3;
 /// Stefan-Boltzmann constant, W/(m2 K4), CODATA 2018.
 const STEFAN_BOLTZMANN: f64 = 5.670_374_419e-8;
+/// Conductivity of an alloyed shaft steel such as 34CrNiMo6, W/(m K) (handbooks, from memory).
+const ALLOYED_W_MK: f64 = 36.0;
 /// Kelvin at 0 degC.
 const ICE_K: f64 = 273.15;
 
@@ -90,6 +92,16 @@ fn slices(surface: &Surface) -> impl Iterator<Item = (f64, f64)> {
         let width = length / count as f64;
         (0..count).map(move |index| (from + (index as f64 + 0.5) * width, width))
     })
+}
+
+/// Specific heat of stainless steel, J/(kg K): EN 1993-1-2, annex C.
+fn stainless_heat(c: f64) -> f64 {
+    450.0 + c * (0.28 + c * (-2.91e-4 + c * 1.34e-7))
+}
+
+/// Conductivity of stainless steel, W/(m K): EN 1993-1-2, annex C.
+fn stainless_conductivity(c: f64) -> f64 {
+    14.6 + 0.0127 * c
 }
 
 /// The error function (Abramowitz and Stegun 7.1.26, error below 1.5e-7).
@@ -189,15 +201,19 @@ impl Bar {
     }
 
     fn conduct(&mut self) {
-        let constant = match self.spec.steel {
-            Steel::Constant => Some(self.spec.conductivity_w_mk),
-            Steel::En1993 => None,
+        let given = self.spec.conductivity_w_mk;
+        let steel = self.spec.steel;
+        let led = |c: f64| match steel {
+            Steel::Constant => given,
+            Steel::En1993 => conductivity(c),
+            Steel::Alloyed => conductivity(c).min(ALLOYED_W_MK),
+            Steel::Stainless => stainless_conductivity(c),
         };
         let mut carry = 0.0;
         let mut cells = self.flow_w.iter_mut().zip(self.cells.iter().zip(&self.temperature_c));
         let Some((mut flow, (mut cell, mut here))) = cells.next() else { return };
         for (next_flow, (next_cell, next)) in cells {
-            let k = constant.unwrap_or_else(|| conductivity(0.5 * (here + next)));
+            let k = led(0.5 * (*here + *next));
             let across = k * cell.to_next_m * (next - here);
             *flow += across + carry;
             carry = -across;
@@ -219,7 +235,8 @@ impl Bar {
             let loss = spec.convection_w_m2k * over + radiation * (square * square - ambient4);
             let heat = match spec.steel {
                 Steel::Constant => spec.specific_heat_j_kgk,
-                Steel::En1993 => specific_heat(*here),
+                Steel::En1993 | Steel::Alloyed => specific_heat(*here),
+                Steel::Stainless => stainless_heat(*here),
             };
             *here += dt_s * (flow - cell.wall_m2 * loss) / (cell.mass_kg * heat);
             warmest = warmest.max(over.abs());
@@ -312,7 +329,7 @@ mod tests {
     fn a_50_mm_bar_of_150_mm_warms_and_cools_in_the_times_of_the_lumped_calculation() {
         // D 50 x 150, A 0.0274889 m2 with its ends, eps 0.8, h 25, EN 1993-1-2 c(T); computed apart:
         // 20 -> 250 at 3 kW 92.29 s, 250 -> 1050 at 8 kW 234.5 s, 1050 -> 500 in free air 630.0 s.
-        let mut bar = bar(0.150, |_| {});
+        let mut bar = bar(0.150, |spec| spec.convection_w_m2k = 25.0);
         let warm = seconds_until(&mut bar, Some(&even(3_000.0, 0.150)), |t| t >= 250.0);
         assert!((warm / 92.29 - 1.0).abs() < 0.01, "{warm}");
         let fuse = seconds_until(&mut bar, Some(&even(8_000.0, 0.150)), |t| t >= 1050.0);
@@ -388,5 +405,8 @@ mod tests {
         for (c, expected) in [(20.0, 439.80), (300.0, 564.74), (700.0, 1008.16), (900.0, 650.0)] {
             assert!((specific_heat(c) - expected).abs() < 0.01, "{c}: {}", specific_heat(c));
         }
+        // Its annex C at 400 degC: 450 + 112 - 46.56 + 8.576 and 14.6 + 5.08.
+        assert!((stainless_heat(400.0) - 524.016).abs() < 1e-9);
+        assert!((stainless_conductivity(400.0) - 19.68).abs() < 1e-9);
     }
 }

@@ -157,6 +157,10 @@ pub enum Steel {
     /// Specific heat and conductivity of carbon steel by EN 1993-1-2.
     #[serde(rename = "en_1993_1_2")]
     En1993,
+    /// The same specific heat; alloyed, so that it leads no more than 36 W/(m K).
+    Alloyed,
+    /// Both of austenitic stainless steel by annex C of that standard.
+    Stainless,
 }
 
 /// Whether the part's end faces lose heat.

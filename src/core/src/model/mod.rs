@@ -9,14 +9,16 @@ mod deposit;
 pub mod even;
 mod feeding;
 mod helix;
+mod metal;
 mod shape;
 mod spray;
 mod travel;
 
-pub use conduction::{Bar, Heated, Loss, Source};
+pub use conduction::{Bar, Body, EndFaces, Flame, Heated, Loss, Source};
 pub use deposit::{Coat, Coverage, Masses, Release, coat};
 pub use feeding::{Command, Feeding, Flow, Switching};
 pub use helix::ripple;
+pub use metal::Metal;
 pub use shape::Shape;
 pub use spray::{Caught, Plume, Ring};
 pub use travel::{Feed, Leg, Travel};

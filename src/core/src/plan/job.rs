@@ -1,7 +1,6 @@
 //! The steps of a job in their order, and what they need beyond the zones.
 
 use super::EdgeBasis;
-use super::cooling;
 use super::fuse::bands;
 use super::heat::Lump;
 use super::outline::Outline;
@@ -35,18 +34,17 @@ pub(crate) fn assemble(
     let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
     steps.extend(zones.iter().map(|zone| Step::Spray(zone.step.clone())));
-    let bore = recipe.part.bore;
-    let may_rest = |torch: &Torch, gas: &GasSetting, planned: Time| {
-        rest::longest(rest::stall(bore, zones, torch, gas), planned)
+    let may_rest = |torch: &Torch, gas: &GasSetting, hot: Temperature, planned: Time| {
+        rest::longest(rest::stall(&recipe.part, zones, torch, gas, hot), planned)
     };
     let spray = torches.spray;
     let turns = rest::planned(zones.iter().map(|zone| &zone.step), rig.axis.ramp);
-    let longest_rest = may_rest(spray, &spray.spraying, turns);
+    let longest_rest = may_rest(spray, &spray.spraying, recipe.spray.window.high, turns);
     let mut torch_plans = vec![torch_plan(spray, spray.spraying, torches.spray_gas, longest_rest)];
     let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
     if let (Some(fuse), Some((torch, gas))) = (&recipe.fuse, torches.fuse) {
         let place = torch_plans.len();
-        let longest_rest = may_rest(torch, &torch.fusing, Time::ZERO);
+        let longest_rest = may_rest(torch, &torch.fusing, fuse.window.high, Time::ZERO);
         torch_plans.push(torch_plan(torch, torch.fusing, gas, longest_rest));
         if torch.key != torches.spray.key {
             steps.push(Step::ChangeTorch(place));
@@ -61,7 +59,8 @@ pub(crate) fn assemble(
         spindle: last_spindle,
         turn_until: recipe.cool.turn_until,
         at_least: recipe.cool.at_least,
-        after_fusing: cooling::after_fusing(recipe, findings),
+        // The forecast tells it, which needs the program first.
+        after_fusing: Time::ZERO,
         longest: recipe.cool.longest,
         slow: recipe.cool.slow,
     }));

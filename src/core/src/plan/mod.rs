@@ -7,7 +7,6 @@
 //! free it.
 
 mod checks;
-mod cooling;
 mod even;
 pub mod forecast;
 mod fuse;
@@ -141,7 +140,7 @@ fn make(
     let planned: Vec<Option<ZonePlan<'_>>> =
         recipe.zones.iter().map(|zone| plan_zone(&context, zone, findings)).collect();
     let zones: Vec<ZonePlan<'_>> = planned.into_iter().collect::<Option<_>>()?;
-    let program = job::assemble(recipe, rig, &torches, &zones, edges, findings)?;
+    let mut program = job::assemble(recipe, rig, &torches, &zones, edges, findings)?;
     let coat = coat_basis(recipe, &program, &zones, torches.spray.plume);
     let forecast = Forecast::of(
         &forecast::Basis { recipe, rig, catalogue, torches: &torches },
@@ -150,6 +149,11 @@ fn make(
         &coat,
         findings,
     );
+    for step in &mut program.steps {
+        if let Step::Cool(cool) = step {
+            cool.after_fusing = forecast.after_fusing;
+        }
+    }
     Some((program, forecast, coat))
 }
 

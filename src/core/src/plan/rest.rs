@@ -2,12 +2,14 @@
 
 use super::heat::StandingFlame;
 use super::job::net_into;
+use super::material::{Leads, metal};
 use super::motion::LegMotion;
 use super::powder::rest_before;
 use super::zone::ZonePlan;
 use crate::catalogue::{GasSetting, Torch};
 use crate::program::SprayStep;
-use crate::quantity::{Acceleration, Length, TemperatureStep, Time};
+use crate::quantity::{Acceleration, Temperature, TemperatureStep, Time};
+use crate::recipe::Part;
 
 /// How much hotter the surface under a stalled carriage may get before the gases must be shut
 /// (arbitrary: half the width of a usual spraying window is 75 K).
@@ -19,14 +21,22 @@ pub const STALL_RISE: TemperatureStep = TemperatureStep::from_kelvin(50.0);
 const TURN: Time = Time::from_s(1.0);
 
 /// How long the carriage may stall under a flame until the surface is [`STALL_RISE`] hotter, at
-/// the zone where that is shortest.
-pub(crate) fn stall(bore: Length, zones: &[ZonePlan<'_>], torch: &Torch, gas: &GasSetting) -> Time {
+/// the zone where that is shortest, on a part that is as hot as this already.
+pub(crate) fn stall(
+    part: &Part,
+    zones: &[ZonePlan<'_>],
+    torch: &Torch,
+    gas: &GasSetting,
+    hot: Temperature,
+) -> Time {
+    let metal = metal(part.substrate, Leads::Worst);
     zones
         .iter()
         .map(|zone| {
             let diameter = zone.diameters.low;
             let net = net_into(diameter, torch, gas);
-            StandingFlame { diameter, bore, net, flame: torch.flame }.time_to(STALL_RISE)
+            let (bore, flame, over) = (part.bore, torch.flame, metal.clone());
+            StandingFlame { diameter, bore, net, flame, over, from: hot }.time_to(STALL_RISE)
         })
         .reduce(Time::min)
         .unwrap_or(Time::ZERO)

@@ -1,5 +1,9 @@
 //! The program: what a plan tells the sequence to do. Values only; no decisions.
 
+mod waiting;
+
+pub use waiting::Rises;
+
 use serde::Serialize;
 
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};

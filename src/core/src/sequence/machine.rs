@@ -8,10 +8,8 @@ use statig::blocking::Outcome;
 use crate::image::{AxisDemand, Coil, Contact, Outputs, SpindleDemand, Travel};
 use crate::interlock::{Class, PurgeAir};
 use crate::moment::Moment;
-use crate::program::TorchPlan;
-use crate::quantity::{
-    Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep,
-};
+use crate::program::{Rises, TorchPlan};
+use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature};
 use crate::request::Request;
 use crate::rig::{LitBy, Rig, SpindleSpec};
 
@@ -149,8 +147,8 @@ pub(super) struct Machine {
     /// The part's temperature when the pass in hand began, and its peak since.
     pub(super) pass_begin: Option<Temperature>,
     pub(super) pass_peak: Temperature,
-    /// What the last pass added at its peak.
-    pub(super) pass_rise: Option<TemperatureStep>,
+    /// What the last passes added at their peaks.
+    pub(super) rises: Rises,
     /// From the start of a crossing until the carriage is seen to move, s; as last observed.
     pub(super) start_latency: f64,
     pub(super) hold_after_pass: Owed,
@@ -193,7 +191,7 @@ impl Machine {
             hose_empty_at: Moment::START,
             pass_begin: None,
             pass_peak: Temperature::ZERO,
-            pass_rise: None,
+            rises: Rises::default(),
             start_latency: 0.0,
             hold_after_pass: Owed::Nothing,
             purge: Owed::Nothing,

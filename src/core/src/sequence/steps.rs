@@ -5,7 +5,7 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use crate::moment::Moment;
-use crate::program::Step;
+use crate::program::{Rises, Step};
 
 use super::cause::Cause;
 use super::context::Scan;
@@ -24,7 +24,7 @@ pub(super) fn first_state(cursor: Cursor, machine: &mut Machine, scan: &mut Scan
             preheating::first_state(Warming::Step, step.longest.to_duration(), scan, machine)
         }
         Some(Step::Spray(step)) => {
-            if scan.temperature().is_some_and(|part| part > step.window.high) {
+            if scan.temperature().is_some_and(|part| step.is_too_hot(part, Rises::default())) {
                 State::WaitingForTemperature { until: scan.now + LONGEST_WAIT }
             } else {
                 spraying::approach(machine, scan)
@@ -47,7 +47,7 @@ pub(super) fn next_step(
     let before = machine.speed(scan);
     machine.cursor = Cursor { step: machine.cursor.step.saturating_add(1), pass: 0, band: 0 };
     machine.done_to = None;
-    machine.pass_rise = None;
+    machine.rises = Rises::default();
     machine.hold_after_pass = Owed::Nothing;
     let next = scan.step(machine.cursor);
     if next.is_none() {

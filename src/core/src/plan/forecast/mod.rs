@@ -1,11 +1,16 @@
 //! What is expected of a planned job: thickness, times, powder, gas, and where the powder is
 //! commanded.
 //!
-//! Times of motion are exact for the planned ramps. Times of heating and cooling are first
-//! estimates of one lump (see [`super::heat`]) and say so; a person's part is not forecast.
+//! Times of motion are exact for the planned ramps. Heating and cooling are those of
+//! [`crate::model::Bar`], the whole part, under a torch that goes where the sequence will send it
+//! and waits by the sequence's own rule; they are estimates and say so. A person's part is not
+//! forecast.
 
+mod course;
 mod each_pass;
+mod fusing;
 mod gas;
+mod history;
 mod print;
 mod temperature;
 mod zone;
@@ -14,19 +19,20 @@ use serde::Serialize;
 
 pub use super::rest::STALL_RISE;
 pub use each_pass::{PassByPass, pass_by_pass};
+pub use fusing::{BandForecast, FusingForecast};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
+pub use history::TemperaturePoint;
 pub use print::{Page, clock};
-pub use zone::{EdgeGrowth, FusedForecast, Station, ZoneForecast};
+pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Station, ZoneForecast};
 
-use super::job::{heated, net_into};
 use super::problem::Findings;
 use super::rest;
 use super::torches::Torches;
 use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
 use crate::coat::CoatBasis;
-use crate::program::{Program, Step};
-use crate::quantity::{Length, Mass, Temperature, Time};
+use crate::program::Program;
+use crate::quantity::{Mass, Temperature, Time};
 use crate::recipe::Recipe;
 use crate::rig::Rig;
 
@@ -56,8 +62,12 @@ pub struct StepForecast {
     pub done_at: Time,
     /// How well that is known.
     pub certainty: Certainty,
-    /// Temperature of the heated stretch at its end.
+    /// What the part sensor sees at its end; after fusing the hottest place.
     pub leaves_at: Temperature,
+    /// How often the part waits in it for being too hot.
+    pub waits: usize,
+    /// How long it waits in all, on the way to the park and back included.
+    pub waiting: Time,
     /// How long a torch burns in it; the torch by its place in the program's list.
     #[serde(skip)]
     pub(crate) flame: Option<(usize, Time)>,
@@ -89,6 +99,14 @@ pub struct Forecast {
     pub steps: Vec<StepForecast>,
     /// All steps together, people's work aside.
     pub total: Time,
+    /// The part's temperature over the job, by rising time, from its start to its end: straight
+    /// between the points, of which there are at most 400.
+    pub temperatures: Vec<TemperaturePoint>,
+    /// How each zone is fused, in the order in which it is done.
+    pub fusing: Vec<FusingForecast>,
+    /// How long the part turns after fusing at the least, wherever its sensor looks; zero for a
+    /// part that is not fused.
+    pub after_fusing: Time,
     /// Powder by kind.
     pub powder: Vec<PowderUse>,
     /// Gas by torch and setting.
@@ -116,14 +134,28 @@ impl Forecast {
         coat: &CoatBasis,
         findings: &mut Findings,
     ) -> Self {
-        let steps = temperature::steps(basis, program, planned, findings);
+        let heat = temperature::forecast(basis, program, findings);
+        let steps = heat.steps;
         let total = steps.last().map_or(Time::ZERO, |step| step.done_at);
-        let zones = zone::zones(basis, program, planned, coat);
+        let zones = zone::zones(basis, program, planned, coat, &heat.grown);
         let gas = gas::uses(basis, program, &steps);
         let spray = basis.torches.spray;
-        let stall = rest::stall(basis.recipe.part.bore, planned, spray, &spray.spraying);
+        let hot = basis.recipe.spray.window.high;
+        let stall = rest::stall(&basis.recipe.part, planned, spray, &spray.spraying, hot);
         let powder = powder(planned, &zones);
-        Self { title: program.title.clone(), zones, steps, total, powder, gas, stall }
+        let title = program.title.clone();
+        Self {
+            title,
+            zones,
+            steps,
+            total,
+            temperatures: heat.temperatures,
+            fusing: heat.fusing,
+            after_fusing: heat.after_fusing,
+            powder,
+            gas,
+            stall,
+        }
     }
 }
 
@@ -144,29 +176,6 @@ fn powder(planned: &[ZonePlan<'_>], zones: &[ZoneForecast]) -> Vec<PowderUse> {
         }
     }
     uses
-}
-
-/// The thinnest mean diameter of the zones: what catches least of a flame.
-fn thinnest(planned: &[ZonePlan<'_>]) -> Length {
-    planned.iter().map(|zone| zone.mean).reduce(Length::min).unwrap_or(Length::ZERO)
-}
-
-/// What one step is called on the page.
-fn title_of(step: &Step, program: &Program) -> String {
-    match step {
-        Step::Preheat(step) => format!("preheat to {}, soak", step.aim),
-        Step::Spray(step) => {
-            format!("spray \"{}\", {}", step.zone, counted(step.passes.len(), "pass"))
-        }
-        Step::ChangeTorch(place) => {
-            let title = program.torches.get(*place).map_or("", |torch| torch.title.as_str());
-            format!("change to {title}")
-        }
-        Step::Fuse(step) => {
-            format!("fuse \"{}\", {}", step.zone, counted(step.bands.len(), "band"))
-        }
-        Step::Cool(step) => format!("cool to {}", step.turn_until),
-    }
 }
 
 /// "1 pass", "2 passes".

@@ -2,7 +2,9 @@
 
 use core::fmt;
 
-use super::{Certainty, Forecast, GasUse, STALL_RISE, StepForecast, ZoneForecast, counted};
+use super::{
+    Certainty, Forecast, GasUse, GrownWhen, STALL_RISE, StepForecast, ZoneForecast, counted,
+};
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
 use crate::plan::problem::Note;
@@ -10,7 +12,7 @@ use crate::plan::speeds::metres_per_minute;
 use crate::quantity::{Length, Time, Volume};
 
 /// Widest line of the page, in characters.
-const WIDTH: usize = 100;
+pub(super) const WIDTH: usize = 100;
 
 /// A plan laid out for reading.
 #[derive(Debug, Clone, Copy)]
@@ -37,6 +39,10 @@ impl fmt::Display for Page<'_> {
         }
         writeln!(f)?;
         steps(f, &forecast.steps, forecast.total)?;
+        for fusing in &forecast.fusing {
+            writeln!(f)?;
+            fusing.fmt(f)?;
+        }
         writeln!(f)?;
         supplies(f, forecast)?;
         writeln!(f)?;
@@ -76,7 +82,7 @@ fn paragraph(f: &mut fmt::Formatter<'_>, text: &str) -> fmt::Result {
 }
 
 /// One line: what, and its value.
-fn row(f: &mut fmt::Formatter<'_>, what: &str, value: &str) -> fmt::Result {
+pub(super) fn row(f: &mut fmt::Formatter<'_>, what: &str, value: &str) -> fmt::Result {
     writeln!(f, "  {what:<28} {value}")
 }
 
@@ -205,6 +211,15 @@ fn growth(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
             &format!("edges at {}", growth.temperature),
             &span(growth.edges.low.mm(), growth.edges.high.mm(), 3, "mm, all of the part hot"),
         )?;
+    }
+    for grown in &zone.grown {
+        let when = match grown.when {
+            GrownWhen::Spraying => "when spraying begins",
+            GrownWhen::Sprayed => "when it is sprayed",
+            GrownWhen::Fused => "when it is fused",
+        };
+        let edges = span(grown.edges.low.mm(), grown.edges.high.mm(), 3, "mm expected");
+        row(f, when, &edges)?;
     }
     if zone.backlash > Length::ZERO {
         row(
@@ -342,7 +357,7 @@ pub fn clock(time: Time) -> String {
 }
 
 /// At most so many characters, an ellipsis where some are left out.
-fn shortened(text: &str, most: usize) -> String {
+pub(super) fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
     }

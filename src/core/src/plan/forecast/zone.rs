@@ -27,6 +27,28 @@ pub struct EdgeGrowth {
     pub edges: Range<Length>,
 }
 
+/// When the edges of a zone lie somewhere on a part that is as hot as expected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum GrownWhen {
+    /// Its first pass begins.
+    Spraying,
+    /// Its last pass has ended.
+    Sprayed,
+    /// Its last band is fused.
+    Fused,
+}
+
+/// Where the edges of a zone lie as the part is expected to be then: the part has grown between
+/// them and its chuck-side end, which stays where it is.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct GrownEdges {
+    /// When.
+    pub when: GrownWhen,
+    /// Its edges then.
+    pub edges: Range<Length>,
+}
+
 /// What fusing leaves.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct FusedForecast {
@@ -97,6 +119,8 @@ pub struct ZoneForecast {
     pub commands: Vec<PassEdges>,
     /// Edges on the preheated part and, where it is fused, on the fused one.
     pub growth: Vec<EdgeGrowth>,
+    /// Edges as the part is expected to be when they count.
+    pub grown: Vec<GrownEdges>,
     /// Lost motion that a reversed carriage takes up.
     pub backlash: Length,
     /// What that lost motion would do to an edge if it were not taken up.
@@ -121,6 +145,7 @@ pub(super) fn zones(
     program: &Program,
     planned: &[ZonePlan<'_>],
     coat: &CoatBasis,
+    grown: &[(usize, GrownEdges)],
 ) -> Vec<ZoneForecast> {
     let mut so_far = Coat::new(coat);
     let sprayed = program.steps.iter().enumerate().filter_map(|(index, step)| match step {
@@ -134,7 +159,13 @@ pub(super) fn zones(
     }
     sprayed
         .zip(planned)
-        .map(|((_, step), zone)| zone_forecast(basis, program, step, zone, &so_far))
+        .enumerate()
+        .map(|(index, ((_, step), zone))| {
+            let mut told = zone_forecast(basis, program, step, zone, &so_far);
+            let own = grown.iter().filter(|(zone, _)| *zone == index);
+            told.grown = own.map(|(_, edges)| *edges).collect();
+            told
+        })
         .collect()
 }
 
@@ -197,6 +228,7 @@ fn zone_forecast(
         along: stations(step, coat),
         commands: edges(step, program.ramp, backlash),
         growth,
+        grown: Vec::new(),
         backlash,
         backlash_error: edge_error(backlash, plan.overrun, plume),
         powder_on: line.arriving,

@@ -1,5 +1,6 @@
 //! Whole plans of invented jobs.
 
+mod heat;
 mod limits;
 mod reference;
 mod shapes;

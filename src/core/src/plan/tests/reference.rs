@@ -151,7 +151,8 @@ fn hot_edges_are_shown_and_taken_only_when_asked_for() {
     near(window.off.mm(), 235.8180, 6e-5);
 }
 
-/// Computed here: a lump of D 50 x 150 mm, specific heat by EN 1993-1-2, still air at 9 W/m2K.
+/// Computed here: D 50 x 150 mm alone, without any loss and with no steel beside it, is warm in
+/// 99.3 s (specific heat by EN 1993-1-2); what it warms beside it and loses is less than as much again.
 #[test]
 fn every_step_has_its_time_and_says_how_well_it_is_known() {
     let plan = reference();
@@ -163,15 +164,15 @@ fn every_step_has_its_time_and_says_how_well_it_is_known() {
             Certainty::Estimated,
             Certainty::Estimated,
             Certainty::ByPerson,
-            Certainty::AtLeast,
+            Certainty::Estimated,
             Certainty::Estimated
         ]
     );
-    // To the middle of the window, 275 degC: 99.3 s without any loss, 103.9 s with h 25 W/m2K.
-    assert!((99.3..103.9).contains(&(steps[0].takes.s() - 10.0)), "{}", steps[0].takes);
+    // To the middle of the window, 275 degC.
+    assert!((99.3..198.6).contains(&(steps[0].takes.s() - 10.0)), "{}", steps[0].takes);
     let sum: f64 = steps.iter().map(|step| step.takes.s()).sum();
     near(plan.forecast.total.s(), sum, 1e-6);
-    // The part waits above 350 degC until below 300 degC, so spraying takes longer than motion.
+    // The part waits to stay under 350 degC, so spraying takes longer than motion.
     assert!(steps[1].takes > plan.forecast.zones[0].motion);
     assert!(plan.notes.iter().any(|note| note.text.contains("to wait")));
 }

@@ -17,7 +17,7 @@ use super::holding;
 use crate::image::{AxisDemand, Level};
 use crate::moment::Moment;
 use crate::program::{Pass, SprayStep};
-use crate::quantity::{Length, Temperature, TemperatureStep};
+use crate::quantity::{Length, Temperature};
 
 /// How long before an ON edge the line must know it: an exchange in flight, a free guard window
 /// and the edge's own exchange at 115,200 baud, with room; arbitrary within those.
@@ -211,11 +211,6 @@ pub(in super::super) fn crossing(
     Outcome::Handled
 }
 
-/// How far under the ceiling a pass is to stay: clear of the warning 20 K below it.
-const CLEAR_OF_CEILING: f64 = 25.0;
-/// How far over the low end of its window a part is at least when a wait ends; arbitrary.
-const OVER_LOW: f64 = 10.0;
-
 /// Follows the part's temperature over a pass: its peak under the torch, over where it began, is
 /// what the next pass is expected to add.
 fn follow_temperature(machine: &mut Machine, scan: &Scan<'_>) {
@@ -224,18 +219,8 @@ fn follow_temperature(machine: &mut Machine, scan: &Scan<'_>) {
     }
 }
 
-/// The hottest the part may be when a pass begins, so that the pass stays under the ceiling if
-/// it adds what the last one added.
-fn hottest_start(step: &SprayStep, machine: &Machine) -> Temperature {
-    let rise = machine.pass_rise.unwrap_or(TemperatureStep::ZERO).kelvin();
-    let high = step.window.high.celsius() - if rise > 0.0 { rise + CLEAR_OF_CEILING } else { 0.0 };
-    let low = step.window.low.celsius() + OVER_LOW;
-    Temperature::from_celsius(high.max(low).min(step.window.high.celsius()))
-}
-
 fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> bool {
-    let hottest = hottest_start(step, machine);
-    scan.temperature().is_none_or(|part| part > hottest)
+    scan.temperature().is_none_or(|part| step.is_too_hot(part, machine.rises))
 }
 
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
@@ -247,7 +232,7 @@ fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> O
         machine.feeder.void();
         return steps::next_step(Cause::PassDone, machine, scan);
     };
-    machine.pass_rise = machine.pass_begin.map(|begin| machine.pass_peak.above(begin));
+    machine.rises.add(machine.pass_begin.map(|begin| machine.pass_peak.above(begin)));
     if too_hot_for_next(step, machine, scan) {
         machine.feeder.void();
         let until = scan.now + LONGEST_WAIT;
@@ -331,8 +316,7 @@ pub(in super::super) fn waiting(
         machine.setback = Some(Cause::NotParked);
         return holding::begin(Cause::NotParked, machine, scan);
     }
-    let low = Temperature::from_celsius(step.window.low.celsius() + OVER_LOW);
-    let below = step.resume_below.min(hottest_start(step, machine)).max(low);
+    let below = step.resumes_below(machine.rises);
     if scan.is_parked() && scan.temperature().is_some_and(|part| part < below) {
         let to = approach(machine, scan);
         return steps::leave_park(to, Cause::CoolEnough, machine, scan);

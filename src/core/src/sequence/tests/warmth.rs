@@ -53,8 +53,8 @@ fn after_one_pass(begin: f64, end: f64) -> Plant {
     plant
 }
 
-/// The window ends at 350 degC, 25 K are kept to it: from 260 degC, a pass that adds 60 K may
-/// begin at 265 degC, one that adds 20 K at 305 degC (computed here).
+/// The window ends at 350 degC, 30 K are kept to it: from 260 degC, a pass that adds 60 K may
+/// begin at 260 degC, one that adds 20 K at 300 degC (computed here).
 #[test]
 fn a_pass_waits_when_what_the_last_one_added_would_take_it_to_the_ceiling() {
     let plant = after_one_pass(260.0, 320.0);
@@ -63,7 +63,7 @@ fn a_pass_waits_when_what_the_last_one_added_would_take_it_to_the_ceiling() {
     assert_eq!(plant.leaf(), Leaf::SprayTurning, "{}", plant.story());
 }
 
-/// A pass that adds 130 K would have to begin at 195 degC: it begins at 210 degC, 10 K over the
+/// A pass that adds 130 K would have to begin at 190 degC: it begins at 210 degC, 10 K over the
 /// low end of the window.
 #[test]
 fn a_wait_for_a_steep_pass_ends_inside_the_window() {

@@ -1,0 +1,180 @@
+//! What heat is forecast to do to whole jobs.
+
+use super::*;
+use crate::plan::forecast::{Certainty, GrownWhen};
+use crate::plan::{Limit, material::elongation};
+use crate::program::Rises;
+use crate::quantity::{Length, Power, Temperature, TemperatureStep, Time};
+use crate::recipe::Substrate;
+
+fn celsius(value: f64) -> Temperature {
+    Temperature::from_celsius(value)
+}
+
+/// A job that heats little: no wait.
+fn gentle() -> Recipe {
+    let mut recipe = support::recipe();
+    recipe.spray.window.high = celsius(380.0);
+    recipe.zones[0].passes = Some(2);
+    recipe
+}
+
+#[test]
+fn temperatures_are_told_from_a_cold_part_to_the_end_of_the_job() {
+    let forecast = reference().forecast;
+    let told = &forecast.temperatures;
+    assert!(told.len() > 50 && told.len() <= 400, "{}", told.len());
+    assert!(told.windows(2).all(|pair| pair[0].at < pair[1].at));
+    assert!(told.iter().all(|point| point.hottest >= point.seen));
+    let (first, last) = (told[0], told[told.len() - 1]);
+    assert_eq!((first.at, first.seen), (Time::ZERO, celsius(20.0)));
+    near(last.at.s(), forecast.total.s(), 1e-6);
+    near(last.seen.celsius(), forecast.steps[4].leaves_at.celsius(), 1e-9);
+    // It cools until the sensor sees less than 100 degC.
+    assert!((99.0..100.0).contains(&last.seen.celsius()), "{}", last.seen);
+}
+
+/// The rule of the wait, asked of the program by hand: 350 degC less a rise of 40 K and the 30 K
+/// kept to the ceiling; the recipe's own 300 degC where that is less; never under 210 degC.
+#[test]
+fn a_wait_begins_and_ends_where_the_program_says_whoever_asks() {
+    let plan = reference();
+    let step = sprayed(&plan)[0];
+    let after = |risen: &[f64]| {
+        let mut rises = Rises::default();
+        risen.iter().for_each(|kelvin| rises.add(Some(TemperatureStep::from_kelvin(*kelvin))));
+        rises
+    };
+    assert_eq!(step.hottest_start(Rises::default()), celsius(350.0));
+    assert!(!step.is_too_hot(celsius(350.0), Rises::default()));
+    near(step.hottest_start(after(&[40.0])).celsius(), 280.0, 1e-9);
+    assert!(step.is_too_hot(celsius(280.1), after(&[40.0])));
+    // The steeper of the last two counts, whichever way it went; the one before them does not.
+    near(step.hottest_start(after(&[90.0, 40.0, 30.0])).celsius(), 280.0, 1e-9);
+    near(step.hottest_start(after(&[90.0, 30.0, 40.0])).celsius(), 280.0, 1e-9);
+    near(step.resumes_below(after(&[40.0])).celsius(), 280.0, 1e-9);
+    near(step.resumes_below(after(&[10.0])).celsius(), 300.0, 1e-9);
+    near(step.resumes_below(after(&[200.0])).celsius(), 210.0, 1e-9);
+    let mut unknown = after(&[40.0]);
+    unknown.add(None);
+    near(step.hottest_start(unknown).celsius(), 280.0, 1e-9);
+}
+
+#[test]
+fn a_part_that_passes_heat_too_much_waits_and_stays_under_the_ceiling_at_its_sensor() {
+    let plan = reference();
+    let spray = &plan.forecast.steps[1];
+    assert!(spray.waits > 0, "{spray:?}");
+    assert!(spray.what.contains(&format!("{} wait", spray.waits)), "{}", spray.what);
+    let motion = plan.forecast.zones[0].motion;
+    assert!(spray.takes > motion + spray.waiting, "{}", spray.takes);
+    let ends = plan.forecast.steps[1].done_at;
+    let highest = plan.forecast.temperatures.iter().filter(|point| point.at <= ends);
+    let highest = highest.map(|point| point.seen).fold(celsius(0.0), Temperature::max);
+    assert!(highest < celsius(350.0) && highest > celsius(310.0), "{highest}");
+
+    let plan = planned(&gentle(), &support::rig());
+    let spray = &plan.forecast.steps[1];
+    assert_eq!((spray.waits, spray.waiting, spray.certainty), (0, Time::ZERO, Certainty::Planned));
+    assert!(!plan.notes.iter().any(|note| note.text.contains("to wait")), "{:?}", plan.notes);
+}
+
+/// What enters and does not leave is in the part: 3 kW for 120 s warm a steel shaft of D 50 x 300
+/// (4.62 kg, about 540 J/(kg K)) by 140 K less some 10 % that it loses meanwhile.
+#[test]
+fn a_preheat_puts_into_the_part_what_the_flame_gives() {
+    let plan = reference();
+    let preheat = &plan.forecast.steps[0];
+    // Passes over 150 mm at 15 mm/s, judged at the ends only.
+    assert!(preheat.what.starts_with("preheat to 275 degC, "), "{}", preheat.what);
+    let warming = preheat.takes.s() - 10.0;
+    assert!((105.0..180.0).contains(&warming), "{warming}");
+    assert!((265.0..300.0).contains(&preheat.leaves_at.celsius()), "{}", preheat.leaves_at);
+}
+
+#[test]
+fn a_preheat_the_model_does_not_see_warm_in_time_is_refused_though_the_lump_would_do() {
+    let mut recipe = support::recipe();
+    // The heated stretch alone would be warm in 102 s; it warms the rest of the shaft too.
+    recipe.preheat.longest = Time::from_s(104.0);
+    let problems = plan(&recipe, &support::rig(), &support::catalogue()).expect_err("too slow");
+    assert_eq!(problems.all().len(), 1, "{problems}");
+    assert_eq!(problems.all()[0].limit, Limit::Preheat);
+    assert!(problems.to_string().contains("the part sensor gets to see"), "{problems}");
+}
+
+/// EN 1993-1-2, 3.4.1.1: as if the whole part were as hot as its hottest place, the worst case.
+#[test]
+fn edges_of_a_part_that_is_hot_in_its_middle_move_less_than_if_all_of_it_were() {
+    let plan = reference();
+    let zone = &plan.forecast.zones[0];
+    let when: Vec<GrownWhen> = zone.grown.iter().map(|grown| grown.when).collect();
+    assert_eq!(when, [GrownWhen::Spraying, GrownWhen::Sprayed, GrownWhen::Fused]);
+    for grown in &zone.grown {
+        let least = if grown.when == GrownWhen::Fused { 1030.0 } else { 350.0 };
+        let whole = elongation(Substrate::PlainSteel, celsius(least));
+        assert!(grown.edges.low > Length::from_mm(100.0), "{grown:?}");
+        assert!(grown.edges.high > grown.edges.low + Length::from_mm(120.0), "{grown:?}");
+        assert!(grown.edges.high < Length::from_mm(220.0 * (1.0 + whole)), "{grown:?}");
+    }
+}
+
+#[test]
+fn fusing_tells_each_band_its_least_time_and_what_is_left_to_the_ceiling() {
+    let plan = reference();
+    let [fusing] = plan.forecast.fusing.as_slice() else { panic!("one zone is fused") };
+    assert_eq!(fusing.bands.len(), 3);
+    for (index, band) in fusing.bands.iter().enumerate() {
+        let (least, through) = (band.at_least.expect("hot"), band.through.expect("hot"));
+        assert!(least <= through, "{band:?}");
+        assert!(band.reads >= celsius(1030.0), "{band:?}");
+        assert!(band.to_ceiling.is_some_and(|time| time > Time::ZERO), "{band:?}");
+        assert_eq!(band.draws.is_some(), index < 2, "{band:?}");
+    }
+    // The first band starts on a part that has only its spray heat, and takes longest.
+    let through = |index: usize| fusing.bands[index].through.map_or(0.0, Time::s);
+    assert!(through(0) > through(1), "{fusing:?}");
+    assert!(fusing.at_least() < fusing.through());
+    near(plan.forecast.steps[3].takes.s(), fusing.through().map_or(0.0, Time::s), 1e-6);
+    let page = plan.page().to_string();
+    assert!(page.contains("Fusing from the tail side on, \"journal\""), "{page}");
+    assert!(page.contains("in all                       at least "), "{page}");
+}
+
+#[test]
+fn a_flame_too_small_to_fuse_is_told_and_the_rest_of_the_job_is_forecast_all_the_same() {
+    let mut catalogue = support::catalogue();
+    catalogue.torches[1].fusing.net_power = Power::from_kw(2.0);
+    let plan = plan(&support::recipe(), &support::rig(), &catalogue).expect("a plan");
+    let cold = plan.forecast.fusing[0].bands.iter().all(|band| band.through.is_none());
+    assert!(cold, "{:?}", plan.forecast.fusing);
+    let told = plan.notes.iter().any(|note| note.text.contains("use a larger flame"));
+    assert!(told, "{:?}", plan.notes);
+    assert!(plan.page().to_string().contains("too cold"));
+}
+
+#[test]
+fn a_part_hotter_elsewhere_than_where_its_sensor_looks_is_told_before_it_may_stand_still() {
+    let mut recipe = support::recipe();
+    recipe.cool.turn_until = celsius(700.0);
+    recipe.cool.at_least = Time::from_s(5.0);
+    recipe.zones[0].from = Length::from_mm(60.0);
+    recipe.zones[0].to = Length::from_mm(100.0);
+    let mut other = support::zone(200.0, 240.0);
+    other.name = "seat".to_owned();
+    recipe.zones.push(other);
+    let plan = planned(&recipe, &support::rig());
+    let note = plan.notes.iter().find(|note| note.place == "cool, turn_until");
+    assert!(note.is_some_and(|note| note.text.contains("elsewhere")), "{:?}", plan.notes);
+}
+
+#[test]
+fn stainless_steel_waits_longer_and_stalls_sooner_than_plain_steel() {
+    let mut recipe = support::recipe();
+    let plain = planned(&recipe, &support::rig()).forecast;
+    recipe.part.substrate = Substrate::StainlessSteel;
+    let stainless = planned(&recipe, &support::rig()).forecast;
+    println!("stall {} and {}", plain.stall, stainless.stall);
+    assert!(stainless.stall < plain.stall * 0.6, "{} and {}", stainless.stall, plain.stall);
+    assert!(stainless.steps[1].waiting > plain.steps[1].waiting);
+}
