@@ -1,6 +1,7 @@
 //! The shell of Evenpass: everything that touches the world around the pure core.
 //!
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
+//! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`cli`] puts it before a person or a program.
@@ -14,8 +15,10 @@ pub mod files;
 pub mod keeping;
 pub mod learning;
 pub mod log;
+pub mod picture;
 pub mod port;
 pub mod proving;
 pub mod record;
 pub mod rig_check;
+pub mod shown;
 pub mod twin_job;

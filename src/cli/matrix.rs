@@ -7,7 +7,6 @@ mod keys;
 mod sheet;
 mod times;
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -17,6 +16,7 @@ use evenpass_core::rig::Rig;
 use evenpass_core::scan;
 use serde_json::{Value, json};
 
+use super::day::day;
 use super::{Exit, say};
 use crate::files;
 
@@ -62,20 +62,12 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
         Err(problem) => return say::bad_input(&problem.to_string()),
     };
     if let Some(file) = &arguments.html {
-        let date = match arguments.date.as_deref().map(calendar_date) {
-            Some(Ok(date)) => date,
-            Some(Err(problem)) => return say::bad_input(&problem),
-            None => today(),
+        let date = match day(arguments.date.as_deref()) {
+            Ok(date) => date,
+            Err(problem) => return say::bad_input(&problem),
         };
-        let page = html::page(&rig, &date, &reaction, &rows);
         let read: Vec<&Path> = arguments.rig.iter().map(PathBuf::as_path).collect();
-        if let Err(problem) = files::may_write("--html", file, &read) {
-            return say::bad_input(&problem);
-        }
-        return match fs::write(file, page) {
-            Ok(()) => Exit::Done,
-            Err(trouble) => say::failed(&format!("{}: {trouble}", file.display())),
-        };
+        return say::page("--html", file, &read, &html::page(&rig, &date, &reaction, &rows));
     }
     let printed = match (arguments.json, arguments.times) {
         (true, _) => say::json(&as_json(&rig, &reaction, &rows)),
@@ -84,27 +76,6 @@ pub(super) fn answer(arguments: &MatrixArguments) -> Exit {
         (false, false) => sheet::print(&rig, &rows),
     };
     say::printed(printed)
-}
-
-/// A day of the calendar, written as ISO 8601 has it.
-///
-/// # Errors
-/// It is none: what was found and what is accepted.
-fn calendar_date(text: &str) -> Result<String, String> {
-    // Jiff alone would take week dates, times and ordinals too.
-    let written = text.len() == "YYYY-MM-DD".len();
-    match text.parse::<jiff::civil::Date>() {
-        Ok(date) if written => Ok(date.to_string()),
-        _ => Err(format!(
-            "--date: `{text}` is no day of the calendar\naccepted: YYYY-MM-DD, such as 2026-11-28\n"
-        )),
-    }
-}
-
-/// The date by the wall clock.
-fn today() -> String {
-    let zone = jiff::tz::TimeZone::system();
-    jiff::Timestamp::now().to_zoned_datetime(zone).strftime("%Y-%m-%d").to_string()
 }
 
 fn answer_what_if(rig: &Rig, asked: &str, arguments: &MatrixArguments) -> Exit {

@@ -1,6 +1,7 @@
 //! The command line: what is asked, and which verb answers.
 
 mod check;
+mod day;
 mod ending;
 mod exit;
 mod interrupts;

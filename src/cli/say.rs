@@ -1,8 +1,12 @@
 //! What every verb says alike: bad input, output that could not be written, JSON.
 
+use std::fs;
 use std::io::{self, Write};
+use std::path::Path;
 
 use super::Exit;
+use crate::files;
+pub(super) use crate::shown::harmless;
 
 /// Shows what is wrong with what was given.
 pub(super) fn bad_input(problem: &str) -> Exit {
@@ -38,12 +42,15 @@ pub(super) fn printed(result: io::Result<()>) -> Exit {
     }
 }
 
-/// Text from outside as it may stand on a screen: without what a terminal would obey, and without
-/// what would turn the direction of reading.
-pub(super) fn harmless(text: &str) -> String {
-    let obeyed = |c: char| c.is_control() && c != '\n';
-    let turns = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    text.chars().map(|c| if obeyed(c) || turns(c) { '\u{fffd}' } else { c }).collect()
+/// Writes a page into a file that an option named: never over what was `read`.
+pub(super) fn page(option: &str, file: &Path, read: &[&Path], page: &str) -> Exit {
+    if let Err(problem) = files::may_write(option, file, read) {
+        return bad_input(&problem);
+    }
+    match fs::write(file, page) {
+        Ok(()) => Exit::Done,
+        Err(trouble) => failed(&format!("{}: {trouble}", file.display())),
+    }
 }
 
 /// Longest name of a person, characters: one line of a list (arbitrary).

@@ -11,6 +11,7 @@ use evenpass_core::rig::{Rig, RigKind};
 use evenpass_core::scan::{Reaction, RowTimes};
 
 use super::sheet::seconds;
+use crate::shown::escaped;
 
 /// Columns of the table, the nine of the effects included.
 const COLUMNS: usize = 18;
@@ -296,33 +297,4 @@ fn elsewhere(page: &mut String) {
 fn capital(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
-/// Text from a rig file as it may stand in a page.
-fn escaped(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for letter in crate::cli::say::harmless(text).chars() {
-        match letter {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            other => safe.push(other),
-        }
-    }
-    safe
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_rigs_text_cannot_become_markup() {
-        assert_eq!(
-            escaped("<b>\"P&T\"</b>'\u{202e}"),
-            "&lt;b&gt;&quot;P&amp;T&quot;&lt;/b&gt;&#39;\u{fffd}"
-        );
-    }
 }

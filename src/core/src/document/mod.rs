@@ -11,6 +11,7 @@
 //! reading name the path only; the place in the text is found from it when it is shown.
 
 mod bounds;
+mod change;
 mod fields;
 mod index;
 mod problem;
@@ -21,6 +22,7 @@ mod value;
 
 pub use bounds::Bounds;
 pub(crate) use bounds::inches;
+pub use change::Changed;
 pub(crate) use index::Written;
 pub use problem::{Place, Problem, Problems, ProblemsByFile, Severity};
 pub(crate) use table::{Document, Table};

@@ -7,6 +7,7 @@
 //! forecast.
 
 mod course;
+mod each_pass;
 mod fusing;
 mod gas;
 mod history;
@@ -17,10 +18,11 @@ mod zone;
 use serde::Serialize;
 
 pub use super::rest::STALL_RISE;
+pub use each_pass::{PassByPass, pass_by_pass};
 pub use fusing::{BandForecast, FusingForecast};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use history::TemperaturePoint;
-pub use print::Page;
+pub use print::{Page, clock};
 pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Station, ZoneForecast};
 
 use super::problem::Findings;

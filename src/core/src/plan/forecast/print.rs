@@ -340,8 +340,9 @@ fn gas(f: &mut fmt::Formatter<'_>, used: &GasUse) -> fmt::Result {
     Ok(())
 }
 
-/// "1:02:03", "2:03" or "9.5 s".
-pub(super) fn clock(time: Time) -> String {
+/// A span of time as a practitioner reads it: "1:02:03 h", "2:03 min" or "9.5 s".
+#[must_use]
+pub fn clock(time: Time) -> String {
     let seconds = time.s().round();
     if seconds < 60.0 {
         return format!("{:.1} s", time.s());

@@ -3,13 +3,13 @@
 use serde::Serialize;
 
 use super::Basis;
+use super::each_pass::drive_pass;
 use crate::coat::deposit::fused_build;
 use crate::coat::plume::{edge_error, edge_share, ripple};
 use crate::coat::{Coat, CoatBasis};
 use crate::plan::material::grown;
-use crate::plan::motion::LegMotion;
 use crate::plan::passes::{PassCount, build_up};
-use crate::plan::powder::{PassEdges, Timeline, TurnPowder, edges, rest_before, turn_powder};
+use crate::plan::powder::{PassEdges, Timeline, edges};
 use crate::plan::speeds::ChosenSpeed;
 use crate::plan::zone::ZonePlan;
 use crate::program::{Pass, Program, SprayStep, Step};
@@ -254,23 +254,7 @@ fn stations(step: &SprayStep, coat: &Coat) -> Vec<Station> {
 fn drive(step: &SprayStep, program: &Program, coat: &mut Coat) {
     let mut previous: Option<&Pass> = None;
     for pass in &step.passes {
-        let motion = LegMotion::new(pass, program.ramp);
-        if previous.is_some_and(|before| turn_powder(before, pass) == TurnPowder::Through) {
-            let rest = rest_before(pass, &motion, step.lead_on, step.dwell);
-            coat.deposit_between(pass.from, pass.from, rest);
-        }
-        for window in &pass.powder {
-            let way = window.off - window.on;
-            // Fine enough that the feed is even within a piece: half a millimetre.
-            let pieces = (way.abs().mm() * 2.0).ceil().max(1.0);
-            let mut done = 0.0;
-            while done < pieces {
-                let from = window.on + way * (done / pieces);
-                let to = window.on + way * ((done + 1.0) / pieces);
-                coat.deposit_between(from, to, motion.time_at(to) - motion.time_at(from));
-                done += 1.0;
-            }
-        }
+        drive_pass(step, program, previous, pass, coat);
         previous = Some(pass);
     }
 }
