@@ -137,8 +137,8 @@ impl Wanted<'_> {
         let sigma = torch.plume.mm() * 1e-3;
         let edge = |cold| context.edges.place(recipe, cold).mm() * 1e-3;
         let span = (edge(zone.from), edge(zone.to));
-        let shape = outline(&recipe.part, |cold| edge(cold))
-            .ok_or(Unsolvable::Reversed("outline of the part"))?;
+        let shape =
+            outline(&recipe.part, edge).ok_or(Unsolvable::Reversed("outline of the part"))?;
         let spacing = ((span.1 - span.0) / STATIONS).min(sigma / STATIONS_PER_PLUME);
         let overrun = self.overrun.mm() * 1e-3;
         let pitch = torch.plume.mm() * WIDEST_PITCH_IN_PLUMES * self.spindle.rpm() / 60.0;
