@@ -265,25 +265,22 @@ fn the_thickness_after_each_pass_is_drawn_at_its_height() {
 }
 
 #[test]
-fn the_temperature_goes_through_what_every_step_leaves_when_it_is_done() {
+fn both_temperatures_are_drawn_as_the_forecast_tells_them() {
     for name in SHIPPED {
         let page = page(&recipe(name), &[]);
         let drawn = picture(&page, "temperature");
         let (time, up) = (Scale::of(&drawn, "middle", "x"), Scale::of(&drawn, "end", "y"));
         let unit = if page.contains(">time, min<") { 60.0 } else { 1.0 };
-        let through = of_class(&drawn, "temperature");
-        let through: Vec<(f64, f64)> = points(through[0])
-            .into_iter()
-            .map(|(x, y)| (time.read(x) * unit, up.read(y)))
-            .collect();
         let json = as_json(&recipe(name), &[]);
-        for step in json["forecast"]["steps"].as_array().expect("steps") {
-            let (at, leaves) = (number(&step["done_at"]), number(&step["leaves_at"]));
-            let total = number(&json["forecast"]["total"]);
-            let met = through
-                .iter()
-                .any(|(t, c)| (t - at).abs() < 2e-3 * total && (c - leaves).abs() < 3.0);
-            assert!(met, "{name}: {at} s, {leaves} of {through:?}");
+        let told = json["forecast"]["temperatures"].as_array().expect("temperatures");
+        let total = number(&json["forecast"]["total"]);
+        for (class, which) in [("temperature", "seen"), ("hottest", "hottest")] {
+            let line = points(of_class(&drawn, class)[0]);
+            assert_eq!(line.len(), told.len(), "{name}: {class}");
+            for ((x, y), point) in line.into_iter().zip(told) {
+                near(time.read(x) * unit, number(&point["at"]), 1e-3 * total, name);
+                near(up.read(y), number(&point[which]), 0.5, name);
+            }
         }
     }
 }
@@ -309,7 +306,7 @@ fn no_two_lines_of_a_picture_differ_by_colour_alone() {
         &["part-edge", "bore", "centre", "coat-edge", "fused", "finish", "zone-edge"] as &[&str],
         &["layer", "last-layer", "needed", "zone-edge"],
         &["feed", "feed-back", "command", "zone-edge"],
-        &["temperature", "window-edge", "ceiling", "step-mark"],
+        &["temperature", "hottest", "window-edge", "ceiling", "step-mark"],
     ] {
         for (index, one) in together.iter().enumerate() {
             for other in together.iter().skip(index + 1) {

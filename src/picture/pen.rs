@@ -63,13 +63,15 @@ pub(super) enum Pen {
     Ceiling,
     /// Temperature over time.
     Temperature,
+    /// The hottest place over time.
+    Hottest,
     /// Where a step ends.
     StepMark,
 }
 
 /// Every pen with its class in the style sheet, in the order of their numbers.
 #[rustfmt::skip]
-const CLASSES: [(Pen, &str); 29] = [
+const CLASSES: [(Pen, &str); 30] = [
     (Pen::Axis, "axis"), (Pen::Grid, "grid"), (Pen::TickText, "tick"), (Pen::AxisText, "quantity"),
     (Pen::NameText, "name"), (Pen::NoteText, "note"), (Pen::Part, "part"),
     (Pen::PartEdge, "part-edge"), (Pen::Bore, "bore"), (Pen::Centre, "centre"),
@@ -79,7 +81,7 @@ const CLASSES: [(Pen, &str); 29] = [
     (Pen::Feed, "feed"), (Pen::FeedBack, "feed-back"), (Pen::Arrives, "arrives"),
     (Pen::Coil, "coil"), (Pen::Command, "command"), (Pen::Window, "window"),
     (Pen::WindowEdge, "window-edge"), (Pen::Ceiling, "ceiling"),
-    (Pen::Temperature, "temperature"), (Pen::StepMark, "step-mark"),
+    (Pen::Temperature, "temperature"), (Pen::Hottest, "hottest"), (Pen::StepMark, "step-mark"),
 ];
 
 impl Pen {

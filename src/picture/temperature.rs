@@ -1,8 +1,7 @@
 //! Temperature over the time of the job, with the window of each step.
 
 use evenpass_core::plan::Plan;
-use evenpass_core::plan::forecast::{Certainty, Forecast};
-use evenpass_core::plan::heat::ROOM;
+use evenpass_core::plan::forecast::{Certainty, Forecast, TemperaturePoint};
 use evenpass_core::program::Step;
 use evenpass_core::quantity::{Range, Temperature, Time};
 
@@ -11,19 +10,6 @@ use super::frame::{
 };
 use super::paper::Fault;
 use super::pen::Pen;
-
-/// A temperature at a time.
-struct Moment {
-    at: Time,
-    seen: Temperature,
-}
-
-/// Temperature over time as the forecast knows it: at the ends of the steps.
-fn course(forecast: &Forecast) -> Vec<Moment> {
-    let start = Moment { at: Time::ZERO, seen: ROOM };
-    let ends = forecast.steps.iter().map(|step| Moment { at: step.done_at, seen: step.leaves_at });
-    core::iter::once(start).chain(ends).collect()
-}
 
 /// What a step keeps to.
 struct Kept {
@@ -43,10 +29,10 @@ fn kept(step: &Step) -> Kept {
 /// Draws it.
 pub(super) fn draw(plan: &Plan) -> Result<String, Fault> {
     let forecast = &plan.forecast;
-    let course = course(forecast);
+    let course = &forecast.temperatures;
     let (unit, seconds) = unit_for(forecast.total);
     let time = |time: Time| time.s() / seconds;
-    let highest = course.iter().map(|moment| moment.seen.celsius());
+    let highest = course.iter().map(|point| point.hottest.celsius());
     let kept: Vec<Kept> = plan.program.steps.iter().map(kept).collect();
     let limits = kept.iter().flat_map(|kept| [kept.window.map(|w| w.high), kept.ceiling]);
     let highest = limits.flatten().map(Temperature::celsius).chain(highest).fold(0.0, f64::max);
@@ -93,13 +79,17 @@ pub(super) fn draw(plan: &Plan) -> Result<String, Fault> {
             let y = frame.top - 5.0 - height(*row);
             text(whole, &(number + 1).to_string(), (*middle, y), At::BottomMiddle, Pen::NameText)?;
         }
-        let through = course.iter().map(|moment| (time(moment.at), moment.seen.celsius()));
-        curve(&field, through.collect(), Pen::Temperature)?;
+        let through = |of: fn(&TemperaturePoint) -> Temperature| {
+            course.iter().map(|point| (time(point.at), of(point).celsius())).collect()
+        };
+        curve(&field, through(|point| point.hottest), Pen::Hottest)?;
+        curve(&field, through(|point| point.seen), Pen::Temperature)?;
         let entries = [
-            (Pen::Temperature, "at the ends of the steps, straight in between"),
+            (Pen::Temperature, "where the part sensor looks"),
+            (Pen::Hottest, "the hottest place"),
             (Pen::Window, "window"),
             (Pen::Ceiling, "ceiling"),
-            (Pen::StepMark, "end of a step, numbered as below"),
+            (Pen::StepMark, "end of a step, as numbered below"),
         ];
         legend(whole, frame.bottom + UNDER + 14.0, &entries)
     })

@@ -72,7 +72,7 @@ fn job(plan: &Plan) -> Group {
     let forecast = &plan.forecast;
     let sum =
         |wanted: fn(&Step) -> bool| -> Time { of_steps(plan, wanted).map(|step| step.takes).sum() };
-    let motion: Time = forecast.zones.iter().map(|zone| zone.motion).sum();
+    let waiting: Time = forecast.steps.iter().map(|step| step.waiting).sum();
     let spraying = sum(|step| matches!(step, Step::Spray(_)));
     let aim = plan.program.steps.iter().find_map(|step| match step {
         Step::Preheat(preheat) => Some(preheat.aim),
@@ -86,7 +86,7 @@ fn job(plan: &Plan) -> Group {
     figures.extend(aim.map(|aim| figure("preheated to", aim.celsius(), "degC", 0)));
     figures.extend([
         figure("spraying", spraying.s(), "s", 0),
-        figure("waits for temperature", (spraying - motion).s(), "s", 0),
+        figure("waits for temperature", waiting.s(), "s", 0),
         figure("fusing, at least", sum(|step| matches!(step, Step::Fuse(_))).s(), "s", 0),
         figure("cooling", sum(|step| matches!(step, Step::Cool(_))).s(), "s", 0),
         figure("powder", fed, "g", 1),
@@ -121,7 +121,7 @@ fn zone(zone: &ZoneForecast, step: &StepForecast) -> Group {
     figures.extend([
         figure("powder", zone.powder.g(), "g", 1),
         figure("motion", zone.motion.s(), "s", 0),
-        figure("waits", (step.takes - zone.motion).s(), "s", 0),
+        figure("waits", step.waiting.s(), "s", 0),
     ]);
     Group { title: format!("Zone \"{}\"", zone.zone), figures }
 }

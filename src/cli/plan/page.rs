@@ -220,6 +220,21 @@ impl Sheet<'_> {
             ]
         });
         table(page, &heads, rows);
+        let heads = ["band, mm", "at least", "through", "reads", "ceiling after", "drawn along"];
+        let zones = self.plan.forecast.fusing.iter();
+        let bands = zones.flat_map(|zone| zone.bands.iter().map(|band| (&zone.zone, band)));
+        let told = |time: Option<Time>| time.map_or_else(|| "-".to_owned(), clock);
+        let rows = bands.map(|(zone, band)| {
+            vec![
+                format!("{zone}, {:.2} to {:.2}", band.band.low.mm(), band.band.high.mm()),
+                told(band.at_least),
+                told(band.through),
+                celsius(band.reads),
+                told(band.to_ceiling),
+                told(band.draws),
+            ]
+        });
+        table(page, &heads, rows);
         put!(
             page,
             "<p class=\"small\">A person calls each band wet: the program shows a temperature and \
