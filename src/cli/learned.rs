@@ -57,19 +57,30 @@ pub(super) fn bands(job: &Job, plan: &Plan) -> Vec<ZoneBand> {
     all
 }
 
-/// Prints how far off the coat may be, and what changed since the catalogue.
-pub(super) fn print(job: &Job, plan: &Plan, to: &mut impl Write) -> io::Result<()> {
-    let mut sheet = pairs();
-    for zone in bands(job, plan) {
-        for (finish, band) in &zone.bands {
+/// Over what tells how far off a coat may be.
+pub(super) const HOW_WELL: &str = "How well the thickness is known";
+
+/// Each zone as sprayed and fused, and how far off its coat may be.
+pub(super) fn how_well(job: &Job, plan: &Plan) -> Vec<(String, String)> {
+    let told = |zone: ZoneBand| {
+        zone.bands.into_iter().map(move |(finish, band)| {
             let of = match finish {
                 Finish::AsSprayed => "as sprayed",
                 Finish::Fused => "fused",
             };
-            sheet.row([format!("\"{}\" {of}", zone.zone), band.to_string()]);
-        }
+            (format!("\"{}\" {of}", zone.zone), band.to_string())
+        })
+    };
+    bands(job, plan).into_iter().flat_map(told).collect()
+}
+
+/// Prints how far off the coat may be, and what changed since the catalogue.
+pub(super) fn print(job: &Job, plan: &Plan, to: &mut impl Write) -> io::Result<()> {
+    let mut sheet = pairs();
+    for (of, band) in how_well(job, plan) {
+        sheet.row([of, band]);
     }
-    section("How well the thickness is known", &sheet, to)?;
+    section(HOW_WELL, &sheet, to)?;
     section("Learned from measured parts", &self::sheet(job), to)
 }
 

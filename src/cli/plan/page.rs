@@ -276,6 +276,13 @@ impl Sheet<'_> {
     }
 
     fn learned(&self, page: &mut String) {
+        let known = learned::how_well(self.job, self.plan);
+        if !known.is_empty() {
+            put!(page, "<section><h2>{}</h2>", learned::HOW_WELL);
+            let rows = known.into_iter().map(|(of, band)| vec![of, band]);
+            table(page, &["coat", "how far off it may be"], rows);
+            put!(page, "</section>");
+        }
         let lines = learned::lines(self.job);
         if lines.is_empty() {
             return;
