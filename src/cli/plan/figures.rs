@@ -87,7 +87,7 @@ fn job(plan: &Plan) -> Group {
     figures.extend([
         figure("spraying", spraying.s(), "s", 0),
         figure("waits for temperature", waiting.s(), "s", 0),
-        figure("fusing, at least", sum(|step| matches!(step, Step::Fuse(_))).s(), "s", 0),
+        figure("fusing, heated through", sum(|step| matches!(step, Step::Fuse(_))).s(), "s", 0),
         figure("cooling", sum(|step| matches!(step, Step::Cool(_))).s(), "s", 0),
         figure("powder", fed, "g", 1),
         figure("stall until too hot", forecast.stall.s(), "s", 2),
