@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use evenpass_core::interlock::matrix::{ResetRule, Row, row};
 use evenpass_core::moment::Moment;
-use evenpass_core::proof::{Procedure, Proved, Stage, procedure};
+use evenpass_core::proof::{Failing, Procedure, Proved, Stage, procedure};
 use evenpass_core::request::{Answer, Request};
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::{Leaf, Phase};
@@ -169,7 +169,10 @@ fn follow(
             continue;
         };
         if let Some(proved) = proof.proved {
-            return Ok(Led::Proved(proved));
+            // Who wants no more ends the proving with it: that says nothing of the device.
+            let ended = proved.failing == Some(Failing::ProvingEnded);
+            let quits = ended && matches!(place.said(), Some(Said::Quit));
+            return Ok(if quits { Led::Quit } else { Led::Proved(proved) });
         }
         if proof.stage == Stage::Acting && told == Stage::Preparing {
             told = Stage::Acting;

@@ -218,6 +218,60 @@ fn gas_that_appears_shuts_the_valves_and_ends_the_proof() {
     assert!(!leaking.opened_with_gas, "a valve was asked open in a scan that reads gas");
 }
 
+/// A person who stops everything at a look, and wants no more.
+struct Quitting {
+    twin: Twin,
+    looks_left: u32,
+}
+
+impl Place for Quitting {
+    fn look(&mut self) -> Result<Snapshot, String> {
+        if self.looks_left == 1 {
+            self.twin.ask(Request::Stop)?;
+        }
+        self.looks_left = self.looks_left.saturating_sub(1);
+        self.twin.look()
+    }
+    fn ask(&mut self, request: Request) -> Result<Answer, String> {
+        self.twin.ask(request)
+    }
+    fn prove(&mut self, key: &str) -> Result<Answer, String> {
+        self.twin.prove(key)
+    }
+    fn done(&mut self) -> Result<(), String> {
+        self.twin.done()
+    }
+    fn missing(&mut self, what: &str) {
+        self.twin.missing(what);
+    }
+    fn tell(&mut self, instruction: Instruction) {
+        self.twin.tell(instruction);
+    }
+    fn said(&mut self) -> Option<Said> {
+        if self.looks_left == 0 { Some(Said::Quit) } else { self.twin.said() }
+    }
+    fn is_patient(&self) -> bool {
+        false
+    }
+}
+
+#[test]
+fn a_person_who_ends_proving_at_any_moment_fails_no_device() {
+    let mut quit = 0;
+    for looks in 1..400 {
+        let mut place = Quitting { twin: twin(), looks_left: looks };
+        match lead(&mut place, "clamp_lost").expect("goes on") {
+            Led::Quit => quit += 1,
+            Led::Proved(found) => {
+                assert_eq!(found.failing, None, "after {looks} looks: {}", found.found);
+            }
+            Led::Skipped | Led::Refused(_) => {}
+        }
+    }
+    println!("ended before its result in {quit} of 399 moments");
+    assert!(quit > 20, "{quit}");
+}
+
 #[test]
 fn a_proof_is_begun_only_while_proving() {
     let mut twin = twin();
