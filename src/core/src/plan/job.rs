@@ -52,7 +52,14 @@ pub(crate) fn assemble(
         for zone in zones {
             let speed = fusing_speed(recipe, rig, fuse, torch, zone, findings)?;
             last_spindle = speed.spindle;
-            steps.push(Step::Fuse(fuse_step(recipe, fuse, zone, place, &speed, edges)));
+            steps.push(Step::Fuse(fuse_step(
+                (recipe, rig),
+                fuse,
+                zone,
+                (place, torch),
+                &speed,
+                edges,
+            )));
         }
     }
     steps.push(Step::Cool(CoolStep {
@@ -249,16 +256,22 @@ fn fusing_speed(
     }
 }
 
+/// The bands reach past the zone's ends as far as the carriage's travel lets them.
 fn fuse_step(
-    recipe: &Recipe,
+    (recipe, rig): (&Recipe, &Rig),
     fuse: &Fuse,
     zone: &ZonePlan<'_>,
-    torch: usize,
+    (torch, flame): (usize, &Torch),
     speed: &ChosenSpeed,
     edges: EdgeBasis,
 ) -> FuseStep {
     let place = |at| edges.place(recipe, at);
-    let covered = Range { low: place(zone.zone.from), high: place(zone.zone.to) };
+    let overrun = fuse.overrun.unwrap_or(flame.flame);
+    let travel = rig.axis.travel;
+    let covered = Range {
+        low: (place(zone.zone.from) - overrun).max(travel.low.min(place(zone.zone.from))),
+        high: (place(zone.zone.to) + overrun).min(travel.high.max(place(zone.zone.to))),
+    };
     FuseStep {
         zone: zone.zone.name.clone(),
         torch,

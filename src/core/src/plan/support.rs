@@ -87,6 +87,7 @@ pub(crate) fn recipe() -> Recipe {
             surface_speed: metres_per_minute(20.0),
             starts: End::TailSide,
             band: mm(40.0),
+            overrun: Some(Length::ZERO),
             oscillation: Speed::from_mm_per_s(20.0),
             feed: Speed::from_mm_per_s(2.0),
             longest: s(180.0),

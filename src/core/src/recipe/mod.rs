@@ -219,6 +219,10 @@ pub struct Fuse {
     pub starts: End,
     /// Length heated at a time by oscillating.
     pub band: Length,
+    /// How far the flame goes past each end of a zone; where the recipe leaves it out, one
+    /// standard deviation of the flame. Bands that turned at the zone's edges would leave its ends
+    /// cold.
+    pub overrun: Option<Length>,
     /// Speed of the oscillation.
     pub oscillation: Speed,
     /// Feed while the wet front is drawn along.

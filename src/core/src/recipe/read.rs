@@ -174,6 +174,7 @@ fn fuse(table: &mut Table<'_>, torches: &[&str]) -> Option<Fuse> {
     let surface_speed = table.quantity("surface_speed", &common::SURFACE_SPEED);
     let starts = table.choice("starts", ENDS);
     let band = table.quantity("band", &bounds::BAND);
+    let overrun = table.optional_quantity("overrun", &bounds::OVERRUN);
     let oscillation = table.quantity("oscillation", &common::FEED);
     let feed = table.quantity("feed", &common::FEED);
     let longest = table.quantity("longest", &bounds::LONGEST);
@@ -184,6 +185,7 @@ fn fuse(table: &mut Table<'_>, torches: &[&str]) -> Option<Fuse> {
         surface_speed: surface_speed?,
         starts: starts?,
         band: band?,
+        overrun: overrun?,
         oscillation: oscillation?,
         feed: feed?,
         longest: longest?,
