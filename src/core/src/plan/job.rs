@@ -14,7 +14,7 @@ use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
 use crate::quantity::{Length, Power, Range, SpindleSpeed, Temperature, Time};
-use crate::recipe::{Fuse, Recipe, Substrate};
+use crate::recipe::{FUSING_OVERRUN_IN_FLAMES, Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
 
 /// The program of planned zones.
@@ -266,17 +266,19 @@ fn fuse_step(
     edges: EdgeBasis,
 ) -> FuseStep {
     let place = |at| edges.place(recipe, at);
-    let overrun = fuse.overrun.unwrap_or(flame.flame);
+    let overrun = fuse.overrun.unwrap_or(flame.flame * FUSING_OVERRUN_IN_FLAMES);
     let travel = rig.axis.travel;
+    let edges = Range { low: place(zone.zone.from), high: place(zone.zone.to) };
     let covered = Range {
-        low: (place(zone.zone.from) - overrun).max(travel.low.min(place(zone.zone.from))),
-        high: (place(zone.zone.to) + overrun).min(travel.high.max(place(zone.zone.to))),
+        low: (edges.low - overrun).max(travel.low.min(edges.low)),
+        high: (edges.high + overrun).min(travel.high.max(edges.high)),
     };
     FuseStep {
         zone: zone.zone.name.clone(),
         torch,
         spindle: speed.spindle,
         starts: fuse.starts,
+        edges,
         bands: bands(covered, fuse.band, fuse.starts),
         oscillation: fuse.oscillation,
         feed: fuse.feed,

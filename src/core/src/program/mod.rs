@@ -203,6 +203,8 @@ pub struct FuseStep {
     pub spindle: SpindleSpeed,
     /// Which end is first.
     pub starts: End,
+    /// The zone's edges; the bands reach past them.
+    pub edges: Range<Length>,
     /// The bands in the order they are fused: turning points of the oscillation.
     pub bands: Vec<Range<Length>>,
     /// Speed of the oscillation.

@@ -156,18 +156,14 @@ pub(super) fn fuse(
         return (Outcome { what, certainty, torch: None, leaves_at, waits, waiting }, None);
     };
     let flame = source(torch, &torch.fusing);
-    let covered = Range {
-        low: step.bands.iter().map(|band| band.low).reduce(Length::min).unwrap_or(Length::ZERO),
-        high: step.bands.iter().map(|band| band.high).reduce(Length::max).unwrap_or(Length::ZERO),
-    };
-    course.follow(covered);
+    course.follow(step.edges);
     let mut bands = Vec::new();
     for (index, band) in step.bands.iter().enumerate() {
         let next = step.bands.get(index + 1);
         let over = surface_over(basis, step, *band, &flame);
         bands.push(fuse_band(program, step, (*band, next), over, course, &flame));
     }
-    let (least_hot_at, least_hot) = course.least_hot().unwrap_or((covered.low, course.seen()));
+    let (least_hot_at, least_hot) = course.least_hot().unwrap_or((step.edges.low, course.seen()));
     let told = FusingForecast {
         zone: step.zone.clone(),
         starts: step.starts,

@@ -161,6 +161,7 @@ pub(super) fn fuse() -> Step {
         torch: 1,
         spindle: SpindleSpeed::from_rpm(63.0),
         starts: End::ChuckSide,
+        edges: Range { low: mm(85.0), high: mm(165.0) },
         bands: vec![
             Range { low: mm(85.0), high: mm(125.0) },
             Range { low: mm(125.0), high: mm(165.0) },
