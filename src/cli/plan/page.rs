@@ -2,9 +2,11 @@
 
 use std::fmt::Write as _;
 
-use evenpass_core::plan::forecast::{Certainty, STALL_RISE, StepForecast, ZoneForecast, clock};
+use evenpass_core::plan::forecast::{
+    Certainty, EXPECTED_TO_FAIL, STALL_RISE, StepForecast, ZoneForecast, clock,
+};
 use evenpass_core::plan::powder::EdgePlaces;
-use evenpass_core::plan::{Direction, Plan};
+use evenpass_core::plan::{Direction, Plan, Weight};
 use evenpass_core::program::{FuseStep, Step};
 use evenpass_core::quantity::{Temperature, Time};
 use evenpass_core::recipe::{End, Substrate};
@@ -46,6 +48,7 @@ impl Sheet<'_> {
         put!(page, "<style>\n{}{STYLE}</style>\n</head>\n<body>", picture::STYLE);
         self.head(&mut page, &title, &date);
         let groups = groups(self.plan);
+        self.failing(&mut page);
         if let Some(job) = groups.first() {
             glance(&mut page, job, self.plan);
         }
@@ -264,12 +267,27 @@ impl Sheet<'_> {
         put!(page, "</section>");
     }
 
+    /// What keeps the job from ending well comes first.
+    fn failing(&self, page: &mut String) {
+        let mut failing =
+            self.plan.notes.iter().filter(|note| note.weight == Weight::Fails).peekable();
+        if failing.peek().is_none() {
+            return;
+        }
+        put!(page, "<section class=\"failing\"><h2>⚠ {EXPECTED_TO_FAIL}</h2><ul>");
+        for note in failing {
+            put!(page, "<li>{}</li>", shown(&note.to_string()));
+        }
+        put!(page, "</ul></section>");
+    }
+
     fn notes(&self, page: &mut String) {
-        if self.plan.notes.is_empty() {
+        let mut told = self.plan.notes.iter().filter(|note| note.weight == Weight::Told).peekable();
+        if told.peek().is_none() {
             return;
         }
         put!(page, "<section><h2>Notes</h2><ul>");
-        for note in &self.plan.notes {
+        for note in told {
             put!(page, "<li>{}</li>", shown(&note.to_string()));
         }
         put!(page, "</ul></section>");

@@ -35,7 +35,7 @@ use serde::Serialize;
 pub use fuse::bands;
 pub use motion::{Direction, LegMotion};
 pub use passes::{MOST_PASSES, PassCount};
-pub use problem::{Limit, Note, PlanProblem, PlanProblems};
+pub use problem::{Limit, Note, PlanProblem, PlanProblems, Weight};
 
 use self::forecast::Forecast;
 use self::problem::Findings;

@@ -111,6 +111,18 @@ pub struct Note {
     pub place: String,
     /// What it is, and what to do where there is something to do.
     pub text: String,
+    /// What it means for the job.
+    pub weight: Weight,
+}
+
+/// What a note means for the job.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Weight {
+    /// It is only told.
+    Told,
+    /// As planned the job is not expected to run to its end, or not to end with a good part.
+    Fails,
 }
 
 impl fmt::Display for Note {
@@ -143,7 +155,16 @@ impl Findings {
     }
 
     pub(crate) fn note(&mut self, place: impl Into<String>, text: impl Into<String>) {
-        self.notes.push(Note { place: place.into(), text: text.into() });
+        self.add(place.into(), text.into(), Weight::Told);
+    }
+
+    /// Something for which the job is not expected to end well.
+    pub(crate) fn failing(&mut self, place: impl Into<String>, text: impl Into<String>) {
+        self.add(place.into(), text.into(), Weight::Fails);
+    }
+
+    fn add(&mut self, place: String, text: String, weight: Weight) {
+        self.notes.push(Note { place, text, weight });
     }
 
     /// How many problems so far: a stage that found none of its own may go on.

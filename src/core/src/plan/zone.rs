@@ -240,18 +240,17 @@ fn plan_even(
 fn tell_obstacles(even: &EvenFeed, place: &str, findings: &mut Findings) {
     for obstacle in &even.obstacles {
         let limits: Vec<String> = obstacle.limits.iter().map(ToString::to_string).collect();
-        let reached = match obstacle.without < even.worst.ratio() {
-            true => format!(" for {:.1} %", obstacle.without * 100.0),
-            false => String::new(),
-        };
-        findings.note(
-            place,
-            format!(
-                "uneven by {:.1} % at worst; what binds is {}{reached}",
-                even.worst.percent(),
-                limits.join(", and ")
+        let (worst, limits) = (even.worst.percent(), limits.join(", together with "));
+        let text = match obstacle.without < even.worst.ratio() {
+            true => format!(
+                "by its own passes uneven by {worst:.1} % at worst; {:.1} % with {limits}",
+                obstacle.without * 100.0
             ),
-        );
+            false => format!(
+                "by its own passes uneven by {worst:.1} % at worst; only {limits} would help"
+            ),
+        };
+        findings.note(place, text);
     }
 }
 

@@ -70,41 +70,45 @@ pub struct Obstacle {
 }
 
 impl core::fmt::Display for Limit {
+    /// As a person says what to change: from what to what.
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
             Self::SlowestFeed { is, needed } => write!(
                 f,
-                "the slowest feed, {:.1} mm/s: expected down to {:.1} mm/s, or {:.1} times the passes",
-                is * 1e3,
+                "a slowest feed of {:.1} mm/s instead of {:.1} mm/s, or {:.1} times the passes",
                 needed * 1e3,
+                is * 1e3,
                 is / needed
             ),
             Self::FastestFeed { is, needed } => write!(
                 f,
-                "the fastest feed, {:.1} mm/s: expected up to {:.1} mm/s, or {:.2} times the passes",
-                is * 1e3,
+                "a fastest feed of {:.1} mm/s instead of {:.1} mm/s, or {:.2} times the passes",
                 needed * 1e3,
+                is * 1e3,
                 is / needed
             ),
             Self::Acceleration { is, needed } => write!(
                 f,
-                "the acceleration, {is:.2} m/s2: expected {needed:.2} m/s2, or {:.2} times the passes",
+                "a feed that may change by {:.0} mm/s2 instead of {:.0} mm/s2, or {:.2} times the \
+                 passes",
+                needed * 1e3,
+                is * 1e3,
                 (is / needed).sqrt()
             ),
             Self::OverrunLow { is, needed } => write!(
                 f,
-                "the overrun at the low end, {:.1} mm: expected {:.1} mm",
-                is * 1e3,
-                needed * 1e3
+                "an overrun of {:.1} mm instead of {:.1} mm on the chuck side",
+                needed * 1e3,
+                is * 1e3
             ),
             Self::OverrunHigh { is, needed } => write!(
                 f,
-                "the overrun at the high end, {:.1} mm: expected {:.1} mm",
-                is * 1e3,
-                needed * 1e3
+                "an overrun of {:.1} mm instead of {:.1} mm on the tail side",
+                needed * 1e3,
+                is * 1e3
             ),
             Self::Outline { at } => {
-                write!(f, "the outline at z {:.1} mm: expected a margin there", at * 1e3)
+                write!(f, "an outline without the step or slope at {:.1} mm", at * 1e3)
             }
         }
     }
@@ -192,6 +196,16 @@ impl Field<'_> {
             return None;
         }
         let (slowest, fastest) = better.feed_range();
+        // A limit that the better feed keeps as well was in nobody's way.
+        let kept = |lift: &Lift| match lift {
+            Lift::Slowest => slowest >= is.feed.0,
+            Lift::Fastest => fastest <= is.feed.1,
+            Lift::Acceleration => is.acceleration.is_some_and(|a| better.acceleration() <= a),
+            Lift::Low | Lift::High => false,
+        };
+        if lifts.iter().all(kept) {
+            return None;
+        }
         let limits = lifts.iter().map(|lift| match lift {
             Lift::Slowest => Limit::SlowestFeed { is: is.feed.0, needed: slowest },
             Lift::Fastest => Limit::FastestFeed { is: is.feed.1, needed: fastest },

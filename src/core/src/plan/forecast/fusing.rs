@@ -41,6 +41,8 @@ pub struct BandForecast {
     pub to_ceiling: Option<Time>,
     /// Drawing the wet front along to the next band; `None` after the last one.
     pub draws: Option<Time>,
+    /// How often the torch is expected to be withdrawn because the reading is above the ceiling.
+    pub withdrawn: u32,
 }
 
 /// How a zone is fused.
@@ -213,6 +215,7 @@ fn fuse_band(
         course.go(nearer(band, course.torch()), program.positioning, Some(flame), |_| false);
     }
     let low = step.window.low;
+    let mut withdrawn = withdraw(step, course);
     let early = oscillate(band, step, course, flame, |course| low.above(course.read()) <= over);
     let at_least = early.then(|| course.now() - began);
     let wet = early && oscillate(band, step, course, flame, |course| course.read() >= low);
@@ -223,12 +226,31 @@ fn fuse_band(
         let hot = oscillate(band, step, &mut ahead, flame, |course| course.read() > step.ceiling);
         hot.then(|| ahead.now() - course.now())
     });
+    withdrawn += withdraw(step, course);
     let draws = next.map(|next| {
         let from = course.now();
-        course.go(nearer(*next, course.torch()), step.feed, Some(flame), |_| false);
+        let to = nearer(*next, course.torch());
+        while withdrawn <= MOST_WITHDRAWN
+            && course.go(to, step.feed, Some(flame), |course| course.read() > step.ceiling)
+        {
+            withdrawn += withdraw(step, course);
+        }
         course.now() - from
     });
-    BandForecast { band, at_least, through, reads, to_ceiling, draws }
+    BandForecast { band, at_least, through, reads, to_ceiling, draws, withdrawn }
+}
+
+/// A part that is withdrawn from more often in one band is not followed any further.
+const MOST_WITHDRAWN: u32 = 20;
+
+/// As the sequence does above the ceiling: the torch is away until the reading is back inside the
+/// window. How often, which is once or not at all.
+fn withdraw(step: &FuseStep, course: &mut Course) -> u32 {
+    if course.read() <= step.ceiling {
+        return 0;
+    }
+    course.cool_until(|course| course.read() < step.window.high, step.longest);
+    1
 }
 
 /// Over the band from end to end until something is so, for the longest time allowed; whether it
@@ -264,9 +286,20 @@ fn nearer(band: Range<Length>, torch: Length) -> Length {
 
 fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
     let place = format!("fuse, zone \"{}\"", step.zone);
+    if let Some(hot) = fusing.bands.iter().find(|band| band.withdrawn > 0) {
+        findings.failing(
+            place.clone(),
+            format!(
+                "the flame is expected to take the band {:.1} to {:.1} above the ceiling of {}, \
+                 where the torch is withdrawn: use a smaller flame, a quicker oscillation or wider \
+                 bands",
+                hot.band.low, hot.band.high, step.ceiling
+            ),
+        );
+    }
     let cold = fusing.bands.iter().filter(|band| band.through.is_none()).count();
     if cold > 0 {
-        findings.note(
+        findings.failing(
             place,
             format!(
                 "{} of net heat do not heat {} through to {} in {}: use a larger flame or narrower \

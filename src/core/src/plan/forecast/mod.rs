@@ -22,7 +22,7 @@ pub use each_pass::{PassByPass, pass_by_pass};
 pub use fusing::{BandForecast, FusingForecast};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use history::TemperaturePoint;
-pub use print::{Page, clock};
+pub use print::{EXPECTED_TO_FAIL, Page, clock};
 pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Station, ZoneForecast};
 
 use super::problem::Findings;
@@ -32,7 +32,7 @@ use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
 use crate::coat::CoatBasis;
 use crate::program::Program;
-use crate::quantity::{Mass, Temperature, Time};
+use crate::quantity::{Length, Mass, Temperature, Time};
 use crate::recipe::Recipe;
 use crate::rig::Rig;
 
@@ -138,6 +138,9 @@ impl Forecast {
         let steps = heat.steps;
         let total = steps.last().map_or(Time::ZERO, |step| step.done_at);
         let zones = zone::zones(basis, program, planned, coat, &heat.grown);
+        for (zone, plan) in zones.iter().zip(planned) {
+            tell_coat(zone, plan, findings);
+        }
         let gas = gas::uses(basis, program, &steps);
         let spray = basis.torches.spray;
         let hot = basis.recipe.spray.window.high;
@@ -156,6 +159,32 @@ impl Forecast {
             gas,
             stall,
         }
+    }
+}
+
+/// A coat further off than this is told (arbitrary, a fifth of what an unmeasured torch is known to).
+const WORTH_TELLING: f64 = 0.02;
+
+/// What of a coat a person would want to change before it is sprayed.
+fn tell_coat(zone: &ZoneForecast, plan: &ZonePlan<'_>, findings: &mut Findings) {
+    let place = format!("zone \"{}\"", zone.zone);
+    if zone.uneven.ratio() > plan.uneven.ratio() + WORTH_TELLING {
+        findings.note(
+            place.clone(),
+            format!(
+                "its own passes coat it to +-{:.1} %, with what reaches it from other zones it is \
+                 +-{:.1} %: move the zones apart, or make one of them",
+                plan.uneven.percent(),
+                zone.uneven.percent()
+            ),
+        );
+    }
+    let over = zone.fused.map_or(zone.sprayed - plan.zone.finish, |fused| fused.over_finish);
+    if over < Length::ZERO {
+        findings.failing(
+            place,
+            format!("the coat ends {:.3} under the finish: it needs more passes", over.abs()),
+        );
     }
 }
 

@@ -7,12 +7,15 @@ use super::{
 };
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
-use crate::plan::problem::Note;
+use crate::plan::problem::{Note, Weight};
 use crate::plan::speeds::metres_per_minute;
 use crate::quantity::{Length, Time, Volume};
 
 /// Widest line of the page, in characters.
 pub(super) const WIDTH: usize = 100;
+
+/// Over the notes for which a job is not expected to end well.
+pub const EXPECTED_TO_FAIL: &str = "As planned this job is not expected to end well";
 
 /// A plan laid out for reading.
 #[derive(Debug, Clone, Copy)]
@@ -33,6 +36,12 @@ impl fmt::Display for Page<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let forecast = self.forecast;
         writeln!(f, "{}", forecast.title)?;
+        let failing = || self.notes.iter().filter(|note| note.weight == Weight::Fails);
+        if failing().next().is_some() {
+            writeln!(f)?;
+            writeln!(f, "{EXPECTED_TO_FAIL}")?;
+            failing().try_for_each(|note| paragraph(f, &note.to_string()))?;
+        }
         for zone in &forecast.zones {
             writeln!(f)?;
             zone_section(f, zone)?;
@@ -59,11 +68,12 @@ impl fmt::Display for Page<'_> {
                 &format!("{:.4} mm each second with powder on", zone.lump_rate.mm_per_s()),
             )?;
         }
-        if !self.notes.is_empty() {
+        let told = || self.notes.iter().filter(|note| note.weight == Weight::Told);
+        if told().next().is_some() {
             writeln!(f)?;
             writeln!(f, "Notes")?;
         }
-        self.notes.iter().try_for_each(|note| paragraph(f, &note.to_string()))
+        told().try_for_each(|note| paragraph(f, &note.to_string()))
     }
 }
 
@@ -156,11 +166,12 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         f,
         "as sprayed",
         &format!(
-            "{} mm radial ({} needed), diameter {} mm, hot {} mm",
+            "{} mm radial ({} needed), diameter {} mm, {} mm at {:.0}",
             mm(zone.sprayed, 3),
             mm(count.required, 3),
             mm(zone.sprayed_diameter, 3),
-            mm(zone.sprayed_diameter_hot, 3)
+            mm(zone.sprayed_diameter_hot, 3),
+            zone.growth.first().map_or(0.0, |growth| growth.temperature.celsius())
         ),
     )?;
     if let Some(fused) = &zone.fused {
@@ -178,14 +189,11 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
     row(
         f,
         "even within",
-        &match zone.uneven == zone.constant_uneven {
-            true => format!("+-{:.2} %, at a constant feed", zone.uneven.percent()),
-            false => format!(
-                "+-{:.2} %, by the feed; +-{:.2} % at a constant one",
-                zone.uneven.percent(),
-                zone.constant_uneven.percent()
-            ),
-        },
+        &format!(
+            "+-{:.2} % as driven; a constant feed alone would be off +-{:.2} %",
+            zone.uneven.percent(),
+            zone.constant_uneven.percent()
+        ),
     )?;
     let thinnest = zone.along.iter().map(|station| station.sprayed).reduce(Length::min);
     let thickest = zone.along.iter().map(|station| station.sprayed).reduce(Length::max);

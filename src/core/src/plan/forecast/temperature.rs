@@ -378,7 +378,7 @@ fn tell_heat(
         );
     }
     if highest > step.window.high {
-        findings.note(
+        findings.failing(
             place,
             format!(
                 "the part sensor is expected to see up to {highest:.0}, over the {} of the window: \

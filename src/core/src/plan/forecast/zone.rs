@@ -8,6 +8,7 @@ use crate::coat::deposit::fused_build;
 use crate::coat::plume::{edge_error, edge_share, ripple};
 use crate::coat::{Coat, CoatBasis};
 use crate::plan::material::grown;
+use crate::plan::outline::Outline;
 use crate::plan::passes::{PassCount, build_up};
 use crate::plan::powder::{PassEdges, Timeline, edges};
 use crate::plan::speeds::ChosenSpeed;
@@ -109,7 +110,9 @@ pub struct ZoneForecast {
     pub fused: Option<FusedForecast>,
     /// Share of the full thickness that an edge has.
     pub edge_share: Fraction,
-    /// Largest departure from the wanted thickness inside the zone, by the model.
+    /// Largest departure of the finished coat from its thickness in the middle of the range of
+    /// diameters, as driven: with what neighbouring zones add, on the growing radius, and but for a
+    /// plume's standard deviation beside a step.
     pub uneven: Fraction,
     /// The same if the feed were constant.
     pub constant_uneven: Fraction,
@@ -202,6 +205,9 @@ fn zone_forecast(
             },
         })
         .collect();
+    let along = stations(step, coat);
+    let edges_cold = Range { low: plan.zone.from, high: plan.zone.to };
+    let outline = Outline::of(&recipe.part, edges_cold);
     let line = Timeline::of(step, program.ramp);
     let backlash = basis.rig.axis.backlash;
     ZoneForecast {
@@ -223,9 +229,9 @@ fn zone_forecast(
         sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
         fused,
         edge_share: edge_share(plan.overrun, plume),
-        uneven: plan.uneven,
+        uneven: uneven(&along, sprayed, &outline, plume),
         constant_uneven: plan.constant_uneven,
-        along: stations(step, coat),
+        along,
         commands: edges(step, program.ramp, backlash),
         growth,
         grown: Vec::new(),
@@ -238,6 +244,14 @@ fn zone_forecast(
         through: line.through,
         lump_rate: plan.deposit.lump_rate(plan.mean, plume),
     }
+}
+
+/// How far a coat is from a thickness at worst.
+fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -> Fraction {
+    let clear =
+        |station: &&Station| outline.steps().all(|(step, _)| (station.at - step).abs() >= plume);
+    let off = along.iter().filter(clear).map(|station| (station.sprayed / wanted - 1.0).abs());
+    Fraction::from_ratio(off.reduce(f64::max).unwrap_or(0.0))
 }
 
 fn stations(step: &SprayStep, coat: &Coat) -> Vec<Station> {

@@ -184,18 +184,3 @@ fn stainless_steel_waits_longer_and_stalls_sooner_than_plain_steel() {
     assert!(stainless.stall < plain.stall * 0.6, "{} and {}", stainless.stall, plain.stall);
     assert!(stainless.steps[1].waiting > plain.steps[1].waiting);
 }
-
-/// What turns at the zone's edges leaves its ends cold; two flames past them they are fused too.
-#[test]
-fn a_fusing_flame_goes_past_the_ends_of_its_zone_and_leaves_none_of_it_cold() {
-    let mut recipe = support::recipe();
-    let to_the_edge = planned(&recipe, &support::rig());
-    recipe.fuse.as_mut().expect("it is fused").overrun = None;
-    let past = planned(&recipe, &support::rig());
-    let coldest = |plan: &Plan| plan.forecast.fusing[0].least_hot;
-    assert!(coldest(&to_the_edge) < celsius(800.0), "{}", coldest(&to_the_edge));
-    assert!(coldest(&past) > celsius(900.0), "{}", coldest(&past));
-    let Step::Fuse(step) = &past.program.steps[3] else { panic!("fusing is fourth") };
-    let flame = support::catalogue().torches[1].flame;
-    near(step.bands[0].high.mm(), (step.edges.high + flame * 2.0).mm(), 1e-9);
-}

@@ -34,11 +34,15 @@ fn band<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a FuseStep, Range<L
 
 /// Heating of the band in hand, first toward its nearer end.
 pub(in super::super) fn first_state(machine: &Machine, scan: &Scan<'_>) -> State {
+    heating_from(Place::OverBand, machine, scan)
+}
+
+fn heating_from(place: Place, machine: &Machine, scan: &Scan<'_>) -> State {
     let longest =
         scan.fuse(machine.cursor).map_or(Duration::ZERO, |step| step.longest.to_duration());
     let toward =
         band(machine, scan).map_or(Toward::Low, |(_, band)| Toward::nearer(band, scan.position()));
-    State::Heating { toward, place: Place::OverBand, until: scan.now + longest }
+    State::Heating { toward, place, until: scan.now + longest }
 }
 
 pub(in super::super) fn heating(
@@ -142,6 +146,13 @@ pub(in super::super) fn wetting(
     let Some(to) = next_end(machine, scan) else {
         return steps::next_step(Cause::StepBegins, machine, scan);
     };
+    let ceiling = scan.fuse(machine.cursor).map(|step| step.ceiling);
+    if scan.coat_temperature().zip(ceiling).is_some_and(|(coat, ceiling)| coat > ceiling) {
+        // The torch leaves; the next band begins when the coat is back inside the window.
+        machine.cursor.band = machine.cursor.band.saturating_add(1);
+        let to = heating_from(Place::Withdrawn, machine, scan);
+        return machine.go(to, Cause::TooHot);
+    }
     if scan.is_at(to) {
         machine.cursor.band = machine.cursor.band.saturating_add(1);
         let to = first_state(machine, scan);

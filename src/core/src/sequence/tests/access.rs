@@ -152,6 +152,28 @@ fn a_coat_above_the_ceiling_withdraws_the_torch_turns_on_and_comes_back() {
     assert_eq!(plant.phase(), Phase::Fusing);
 }
 
+/// Drawing the wet front along heats too: the ceiling holds there as over a band.
+#[test]
+fn a_coat_above_the_ceiling_while_the_front_is_drawn_withdraws_the_torch_too() {
+    let mut program = whole_job();
+    if let crate::program::Step::Fuse(step) = &mut std::sync::Arc::make_mut(&mut program).steps[3] {
+        step.ceiling = crate::quantity::Temperature::from_celsius(1090.0);
+    }
+    let mut plant = Plant::ready(&rig(), program);
+    plant.press(Contact::StartButton);
+    plant.until(Leaf::Wetting, 600.0);
+    plant.coat = 1100.0;
+    plant.run(0.1);
+    assert_eq!(plant.leaf(), Leaf::Heating, "{}", plant.story());
+    assert_eq!(plant.edges().last().map(|edge| edge.2), Some(Cause::TooHot));
+    let hot = plant.now;
+    while plant.position < 320.0 {
+        plant.scan();
+        assert!(plant.now.since(hot).as_secs_f64() < 8.0, "not withdrawn: {}", plant.position);
+    }
+    assert_eq!(plant.sequence.status().progress.and_then(|p| p.band), Some((2, 2)));
+}
+
 #[test]
 fn a_band_that_nobody_calls_wet_holds_and_a_restart_heats_it_again() {
     let mut plant = reach(Leaf::Heating);
