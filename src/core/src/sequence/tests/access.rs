@@ -162,6 +162,7 @@ fn a_coat_above_the_ceiling_while_the_front_is_drawn_withdraws_the_torch_too() {
     let mut plant = Plant::ready(&rig(), program);
     plant.press(Contact::StartButton);
     plant.until(Leaf::Wetting, 600.0);
+    plant.person = Person::Absent;
     plant.coat = 1100.0;
     plant.run(0.1);
     assert_eq!(plant.leaf(), Leaf::Heating, "{}", plant.story());
