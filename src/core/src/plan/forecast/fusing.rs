@@ -42,7 +42,7 @@ pub struct BandForecast {
     /// Drawing the wet front along to the next band; `None` after the last one.
     pub draws: Option<Time>,
     /// How often the torch is expected to be withdrawn because the reading is above the ceiling.
-    pub withdrawn: u32,
+    pub withdrawn: usize,
 }
 
 /// How a zone is fused.
@@ -241,11 +241,11 @@ fn fuse_band(
 }
 
 /// A part that is withdrawn from more often in one band is not followed any further.
-const MOST_WITHDRAWN: u32 = 20;
+const MOST_WITHDRAWN: usize = 20;
 
 /// As the sequence does above the ceiling: the torch is away until the reading is back inside the
 /// window. How often, which is once or not at all.
-fn withdraw(step: &FuseStep, course: &mut Course) -> u32 {
+fn withdraw(step: &FuseStep, course: &mut Course) -> usize {
     if course.read() <= step.ceiling {
         return 0;
     }
@@ -286,16 +286,22 @@ fn nearer(band: Range<Length>, torch: Length) -> Length {
 
 fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
     let place = format!("fuse, zone \"{}\"", step.zone);
-    if let Some(hot) = fusing.bands.iter().find(|band| band.withdrawn > 0) {
-        findings.failing(
-            place.clone(),
-            format!(
-                "the flame is expected to take the band {:.1} to {:.1} above the ceiling of {}, \
-                 where the torch is withdrawn: use a smaller flame, a quicker oscillation or wider \
-                 bands",
-                hot.band.low, hot.band.high, step.ceiling
-            ),
+    if let Some(hot) = fusing.bands.iter().max_by_key(|band| band.withdrawn)
+        && hot.withdrawn > 0
+    {
+        let text = format!(
+            "the flame is expected to take the band {} to {} above the ceiling of {}, where the \
+             torch is withdrawn ({}): use a smaller flame, a quicker oscillation or wider bands",
+            hot.band.low,
+            hot.band.high,
+            step.ceiling,
+            counted(hot.withdrawn, "time")
         );
+        if hot.withdrawn > OFTEN {
+            findings.failing(place.clone(), text);
+        } else {
+            findings.note(place.clone(), text);
+        }
     }
     let cold = fusing.bands.iter().filter(|band| band.through.is_none()).count();
     if cold > 0 {
@@ -325,6 +331,9 @@ fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
         );
     }
 }
+
+/// A torch withdrawn more often than this in one band is one that overheats it (arbitrary).
+const OFTEN: usize = 3;
 
 /// A place that stays this much colder than the window is told; a usual window of fusing is as wide
 /// as this (common practice, no source), K.
