@@ -63,8 +63,8 @@ pub(super) enum RecordsVerb {
     Feeder(feeder::FeederArguments),
     /// Take in a single pass over a plate, measured across: it tells the footprint.
     ///
-    /// Example: evenpass records stripe spray-6 nickel-hard --set "60 g/min" --feed "2 mm/s"
-    /// --thickness "-6 mm=0.15 mm" ... --person "A. Fitter"
+    /// Example: evenpass records stripe spray-6 nickel-hard --set "60 g/min" --feed "40 mm/s"
+    /// --thickness "-6 mm=0.13 mm" ... --person "A. Fitter"
     Stripe(feeder::StripeArguments),
     /// Say that a measurement was a mistake; it stays in the records.
     ///

@@ -8,7 +8,7 @@ use evenpass_core::plan::forecast::{
 use evenpass_core::plan::powder::EdgePlaces;
 use evenpass_core::plan::{Direction, Plan, Weight};
 use evenpass_core::program::{FuseStep, Step};
-use evenpass_core::quantity::{Temperature, Time};
+use evenpass_core::quantity::{Temperature, Time, Volume};
 use evenpass_core::recipe::{End, Substrate};
 use evenpass_core::rig::RigKind;
 
@@ -258,7 +258,13 @@ impl Sheet<'_> {
                 format!("{:.0} L {}", used.fuel.l(), used.fuel_gas),
                 format!("{:.0} L", used.oxygen.l()),
                 used.cylinders.as_ref().map_or_else(String::new, |need| {
-                    format!("{:.1} m³", need.by_catalogue.l() / 1000.0)
+                    let contents = |volume: Volume| format!("{:.1} m³", volume.l() / 1000.0);
+                    format!(
+                        "{}; {} at 1/10 an hour, {} without a pause",
+                        contents(need.by_catalogue),
+                        contents(need.intermittent),
+                        contents(need.continuous)
+                    )
                 }),
             ]
         });

@@ -20,7 +20,7 @@ use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
 /// Who tells it and where it is kept.
 #[derive(Debug, Args)]
 pub(super) struct Teller {
-    /// Who measured: it stands in the record.
+    /// Who tells it: the name stands in the record.
     #[arg(long, value_name = "NAME")]
     person: String,
     /// The records; the user's own when left out.
@@ -117,13 +117,13 @@ pub(super) fn figures(catalogue: &Catalogue, pair: &Pair) -> Result<Figures, Ref
     let powders: Vec<&str> = catalogue.powders.iter().map(|p| p.key.as_str()).collect();
     let unknown = |what: &str, found: &str, known: &[&str]| {
         Refused::Input(format!(
-            "{what}: found \"{found}\", which the catalogue does not have\naccepted: {}\nhelp: \
+            "{what}: found \"{found}\", which is none in the catalogue\naccepted: {}\nhelp: \
              name the folder of another catalogue with --catalogue FOLDER\n",
             known.join(", ")
         ))
     };
     if !torches.contains(&pair.torch.as_str()) {
-        return Err(unknown("torch that sprays", &pair.torch, &torches));
+        return Err(unknown("torch that sprays powder", &pair.torch, &torches));
     }
     Figures::of(catalogue, pair).ok_or_else(|| unknown("powder", &pair.powder, &powders))
 }

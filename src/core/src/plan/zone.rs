@@ -135,6 +135,7 @@ pub(crate) fn plan_zone<'a>(
         // What is in the way is told by the solution itself.
         None => wanted.with_chosen_overrun(&feed).unwrap_or(wanted),
     };
+    tell_beyond(&wanted, &place, findings);
     let (even, passes) = plan_even(&wanted, &feed, &place, findings)?;
     let pitch = pitch_of(even.feed.range.high, speed.spindle);
     let lead_on = torch.powder_delay_on + torch.powder_rise;
@@ -184,6 +185,24 @@ pub(crate) fn plan_zone<'a>(
 fn powder_of(step: &SprayStep, context: &ZoneContext<'_>) -> Mass {
     let arriving = super::powder::Timeline::of(step, context.rig.axis.ramp).arriving;
     Mass::from_g(step.powder_rate.g_per_min() * arriving.s() / 60.0)
+}
+
+/// Powder and flame that go past an end of the part go over what holds it.
+fn tell_beyond(wanted: &Wanted<'_>, place: &str, findings: &mut Findings) {
+    let (part, zone) = (wanted.context.recipe.part.extent(), wanted.zone);
+    let past = [
+        ("chuck", part.low - (zone.from - wanted.overrun)),
+        ("tail centre", zone.to + wanted.overrun - part.high),
+    ];
+    for (what, way) in past.into_iter().filter(|(_, way)| *way > Length::ZERO) {
+        findings.note(
+            place,
+            format!(
+                "powder and flame go {way} past the end of the part, over the {what}: shield it, or \
+                 shorten the overrun there"
+            ),
+        );
+    }
 }
 
 /// The even feed and its legs. Powder that then stays on through the turns lands beside the zone's

@@ -194,3 +194,12 @@ fn a_coat_too_thin_to_finish_is_told_before_everything_else() {
     let (verdict, zone) = (page.find("not expected to end well"), page.find("Zone \""));
     assert!(verdict.is_some() && verdict < zone, "{page}");
 }
+
+#[test]
+fn powder_over_the_chuck_or_the_tail_centre_is_told() {
+    let mut recipe = support::recipe();
+    recipe.zones[0].to = Length::from_mm(295.0);
+    let plan = planned(&recipe, &support::rig());
+    let past = "powder and flame go 10 mm past the end of the part, over the tail centre";
+    assert!(plan.notes.iter().any(|note| note.text.starts_with(past)), "{:?}", plan.notes);
+}
