@@ -119,8 +119,16 @@ fn part(job: &Job, plan: &Plan) -> PartInChuck {
             .collect(),
         bore_radius_m: metres(job.recipe.part.bore) / 2.0,
         torch_order,
+        watched_mm: plan.program.steps.iter().filter_map(watched).collect(),
         initial_c: spec_ambient(),
     }
+}
+
+/// What the job card has a person watch in a step, mm.
+fn watched(step: &Step) -> Option<Vec<(f64, f64)>> {
+    let Step::Fuse(fuse) = step else { return None };
+    let coats = fuse.bands.iter().map(|band| (band.coat.low.mm(), band.coat.high.mm()));
+    Some(coats.collect())
 }
 
 /// A part that has lain in the shop.

@@ -20,6 +20,7 @@ use crate::plant::spindle::Spindle;
 use crate::plant::surface::Surface;
 use crate::spec::{BenchSpec, SpecError, TorchSpec};
 use crate::truth::Switched;
+use crate::watching::Watching;
 use crate::wire::Frame;
 use crate::wire::receiver::{LineTiming, Receiver};
 use crate::wiring::Button;
@@ -94,6 +95,7 @@ pub struct Bench {
     pub(crate) bar: Bar,
     pub(crate) hands: Hands,
     pub(crate) torch: usize,
+    pub(crate) watching: Watching,
     /// How many torches of the job card have been mounted.
     pub(crate) torches_used: usize,
     pub(crate) energised: u16,
@@ -157,6 +159,7 @@ impl Bench {
             deposit: Deposit::new(&spec.plume, surface, spec.carriage.travel_mm()),
             hands: Hands::new(&spec.hands),
             torch: first.unwrap_or_default(),
+            watching: Watching::default(),
             torches_used: 1,
             energised: 0,
             buttons: 0,

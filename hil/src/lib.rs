@@ -30,6 +30,7 @@ mod serving;
 mod signals;
 pub mod spec;
 mod truth;
+mod watching;
 mod wire;
 mod wiring;
 

@@ -15,6 +15,9 @@ pub struct PartInChuck {
     pub bore_radius_m: f64,
     /// Names of torches; the first is mounted at the start.
     pub torch_order: Vec<String>,
+    /// Stretches of coat that the job card has the person watch while fusing, in their order, zone
+    /// by zone, mm.
+    pub watched_mm: Vec<Vec<(f64, f64)>>,
     /// Temperature at the start, degC.
     pub initial_c: f64,
 }
@@ -34,6 +37,7 @@ impl PartInChuck {
             profile_m: vec![(0.0, diameter_m / 2.0), (length_m, diameter_m / 2.0)],
             bore_radius_m: 0.0,
             torch_order: vec!["spray".to_owned(), "fuse".to_owned()],
+            watched_mm: Vec::new(),
             initial_c: 20.0,
         }
     }

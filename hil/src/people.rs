@@ -11,6 +11,7 @@ use crate::plant::flame::Gases;
 use crate::plant::gas::LEAST_BURNING_BAR;
 use crate::plant::surface::Surface;
 use crate::spec::SpecError;
+use crate::watching::Watching;
 use crate::wiring::{Analogue, Button, Coil, Discrete};
 
 impl Bench {
@@ -21,7 +22,7 @@ impl Bench {
         // Nobody looks closely at what does not call.
         let wet = lamp_blue
             && self.flame.is_lit()
-            && self.bar.highest_near_c(self.carriage.torch_mm(now), 10.0) >= self.spec.heat.wet_c;
+            && self.has_wetted();
         Sight {
             lamp_blue,
             lamp_red: lamps & Coil::LampRed.mask() != 0,
@@ -35,6 +36,16 @@ impl Bench {
             carriage_free: !self.drive.state().has_torque(),
             job_started: false,
             coat_wet: wet,
+        }
+    }
+
+    /// Whether the coat that the job card has them watch now is wet all along; without a card, the
+    /// part near the flame.
+    fn has_wetted(&self) -> bool {
+        let wet_c = self.spec.heat.wet_c;
+        match self.watching.stretch(&self.part.watched_mm) {
+            Some((low, high)) => self.bar.lowest_peak_c(low, high) >= wet_c,
+            None => self.bar.highest_near_c(self.carriage.torch_mm(self.now_us), 10.0) >= wet_c,
         }
     }
 
@@ -71,6 +82,17 @@ impl Bench {
 
     /// Somebody presses a button and keeps it pressed.
     pub fn press(&mut self, button: Button) {
+        let called = self.powered && self.field_io.acting() & Coil::LampBlue.mask() != 0;
+        match button {
+            Button::Wet if called && self.flame.is_lit() => {
+                self.watching.called_wet(&self.part.watched_mm);
+            }
+            Button::Start => {
+                self.watching.starts_again();
+                self.bar.forget_peaks();
+            }
+            _ => {}
+        }
         self.buttons |= button.mask();
         self.chain_changed();
     }
@@ -165,6 +187,7 @@ impl Bench {
         self.deposit = Deposit::new(&self.spec.plume, surface, travel);
         self.part = part.clone();
         self.torches_used = 0;
+        self.watching = Watching::default();
         self.mount_next_torch();
         self.hands.new_part();
         Ok(())

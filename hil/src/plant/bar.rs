@@ -46,6 +46,7 @@ pub(crate) struct Heating<'a> {
 pub(crate) struct Bar {
     cells: Vec<Cell>,
     temperature_c: Vec<f64>,
+    peak_c: Vec<f64>,
     flow_w: Vec<f64>,
     lateral: Vec<f64>,
     lateral_of_mm: f64,
@@ -139,6 +140,7 @@ impl Bar {
         }
         let mut bar = Self {
             temperature_c: vec![part.initial_c; cells.len()],
+            peak_c: vec![part.initial_c; cells.len()],
             flow_w: vec![0.0; cells.len()],
             lateral: vec![0.0; cells.len()],
             lateral_of_mm: f64::NAN,
@@ -185,6 +187,9 @@ impl Bar {
         }
         self.conduct();
         self.lose(dt_s);
+        for (peak, now) in self.peak_c.iter_mut().zip(&self.temperature_c) {
+            *peak = peak.max(*now);
+        }
     }
 
     fn heat(&mut self, heating: Heating<'_>) {
@@ -272,6 +277,21 @@ impl Bar {
     /// Highest along the part, degC.
     pub(crate) fn highest_c(&self) -> f64 {
         self.temperature_c.iter().copied().fold(f64::NEG_INFINITY, f64::max)
+    }
+
+    /// Nobody remembers how hot it has been.
+    pub(crate) fn forget_peaks(&mut self) {
+        self.peak_c.clone_from(&self.temperature_c);
+    }
+
+    /// How hot the place between two others that has been least hot has been, degC.
+    pub(crate) fn lowest_peak_c(&self, low_mm: f64, high_mm: f64) -> f64 {
+        let within = |cell: &Cell| {
+            let (at_mm, half_mm) = (cell.z_m * 1e3, cell.width_m * 500.0);
+            at_mm + half_mm > low_mm && at_mm - half_mm < high_mm
+        };
+        let peaks = self.cells.iter().zip(&self.peak_c);
+        peaks.filter_map(|(cell, peak)| within(cell).then_some(*peak)).fold(f64::INFINITY, f64::min)
     }
 
     /// Highest within `reach_mm` of a place, degC.

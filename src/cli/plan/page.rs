@@ -8,7 +8,7 @@ use evenpass_core::plan::forecast::{
 use evenpass_core::plan::powder::EdgePlaces;
 use evenpass_core::plan::{Direction, Plan, Weight};
 use evenpass_core::program::{FuseStep, Step};
-use evenpass_core::quantity::{Temperature, Time, Volume};
+use evenpass_core::quantity::{Length, Range, Temperature, Time, Volume};
 use evenpass_core::recipe::{End, Substrate};
 use evenpass_core::rig::RigKind;
 
@@ -223,18 +223,28 @@ impl Sheet<'_> {
             ]
         });
         table(page, &heads, rows);
-        let heads = ["band, mm", "at least", "through", "reads", "ceiling after", "drawn along"];
+        let heads = [
+            "coat, mm",
+            "flame turns at, mm",
+            "drawn in",
+            "wet after, at least",
+            "through",
+            "reads up to",
+            "ceiling after",
+        ];
+        let mm = |range: Range<Length>| format!("{:.1} to {:.1}", range.low.mm(), range.high.mm());
         let zones = self.plan.forecast.fusing.iter();
         let bands = zones.flat_map(|zone| zone.bands.iter().map(|band| (&zone.zone, band)));
         let told = |time: Option<Time>| time.map_or_else(|| "-".to_owned(), clock);
         let rows = bands.map(|(zone, band)| {
             vec![
-                format!("{zone}, {:.2} to {:.2}", band.band.low.mm(), band.band.high.mm()),
+                format!("{zone}, {}", mm(band.band.coat)),
+                mm(band.band.travel),
+                told(band.drawn),
                 told(band.at_least),
                 told(band.through),
                 celsius(band.reads),
                 told(band.to_ceiling),
-                told(band.draws),
             ]
         });
         table(page, &heads, rows);

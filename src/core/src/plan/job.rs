@@ -1,7 +1,6 @@
 //! The steps of a job in their order, and what they need beyond the zones.
 
 use super::EdgeBasis;
-use super::fuse::bands;
 use super::heat::Lump;
 use super::outline::Outline;
 use super::problem::{Findings, Limit};
@@ -14,7 +13,7 @@ use crate::coat::plume::capture;
 use crate::image::Level;
 use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
 use crate::quantity::{Length, Power, Range, SpindleSpeed, Temperature, Time};
-use crate::recipe::{FUSING_OVERRUN_IN_FLAMES, Fuse, Recipe, Substrate};
+use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
 
 /// The program of planned zones.
@@ -52,14 +51,7 @@ pub(crate) fn assemble(
         for zone in zones {
             let speed = fusing_speed(recipe, rig, fuse, torch, zone, findings)?;
             last_spindle = speed.spindle;
-            steps.push(Step::Fuse(fuse_step(
-                (recipe, rig),
-                fuse,
-                zone,
-                (place, torch),
-                &speed,
-                edges,
-            )));
+            steps.push(Step::Fuse(fuse_step(recipe, fuse, zone, place, &speed, edges)));
         }
     }
     steps.push(Step::Cool(CoolStep {
@@ -256,30 +248,23 @@ fn fusing_speed(
     }
 }
 
-/// The bands reach past the zone's ends as far as the carriage's travel lets them.
+/// The bands are chosen by the forecast, which knows how hot the part is by then.
 fn fuse_step(
-    (recipe, rig): (&Recipe, &Rig),
+    recipe: &Recipe,
     fuse: &Fuse,
     zone: &ZonePlan<'_>,
-    (torch, flame): (usize, &Torch),
+    torch: usize,
     speed: &ChosenSpeed,
     edges: EdgeBasis,
 ) -> FuseStep {
     let place = |at| edges.place(recipe, at);
-    let overrun = fuse.overrun.unwrap_or(flame.flame * FUSING_OVERRUN_IN_FLAMES);
-    let travel = rig.axis.travel;
-    let edges = Range { low: place(zone.zone.from), high: place(zone.zone.to) };
-    let covered = Range {
-        low: (edges.low - overrun).max(travel.low.min(edges.low)),
-        high: (edges.high + overrun).min(travel.high.max(edges.high)),
-    };
     FuseStep {
         zone: zone.zone.name.clone(),
         torch,
         spindle: speed.spindle,
         starts: fuse.starts,
-        edges,
-        bands: bands(covered, fuse.band, fuse.starts),
+        edges: Range { low: place(zone.zone.from), high: place(zone.zone.to) },
+        bands: Vec::new(),
         oscillation: fuse.oscillation,
         feed: fuse.feed,
         window: fuse.window,

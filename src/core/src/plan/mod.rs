@@ -32,12 +32,11 @@ mod tests;
 
 use serde::Serialize;
 
-pub use fuse::bands;
 pub use motion::{Direction, LegMotion};
 pub use passes::{MOST_PASSES, PassCount};
 pub use problem::{Limit, Note, PlanProblem, PlanProblems, Weight};
 
-use self::forecast::Forecast;
+use self::forecast::{Forecast, FusingForecast};
 use self::problem::Findings;
 use self::torches::Torches;
 use self::zone::{ZoneContext, ZonePlan, plan_zone};
@@ -149,9 +148,15 @@ fn make(
         &coat,
         findings,
     );
+    let mut fused = forecast.fusing.iter();
     for step in &mut program.steps {
-        if let Step::Cool(cool) = step {
-            cool.after_fusing = forecast.after_fusing;
+        match step {
+            Step::Fuse(fuse) => {
+                let told = fused.next();
+                fuse.bands = told.map(FusingForecast::chosen).unwrap_or_default();
+            }
+            Step::Cool(cool) => cool.after_fusing = forecast.after_fusing,
+            Step::Preheat(_) | Step::Spray(_) | Step::ChangeTorch(_) => {}
         }
     }
     Some((program, forecast, coat))

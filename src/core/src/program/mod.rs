@@ -191,6 +191,31 @@ pub struct SprayStep {
     pub thickness_per_pass: Length,
 }
 
+/// A stretch that is fused at a time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct FuseBand {
+    /// The coat that a person watches and calls wet.
+    pub coat: Range<Length>,
+    /// Turning points of the flame, which goes ahead of the coat in hand.
+    pub travel: Range<Length>,
+}
+
+impl FuseBand {
+    /// A stretch of coat with the flame's turning points.
+    #[must_use]
+    pub const fn new(coat: Range<Length>, travel: Range<Length>) -> Self {
+        Self { coat, travel }
+    }
+
+    /// Whether the flame goes on to another band without leaving what it heats already; else the wet
+    /// front is drawn along to it.
+    #[must_use]
+    pub fn runs_into(&self, next: &Self) -> bool {
+        self.travel.low < next.travel.high && next.travel.low < self.travel.high
+    }
+}
+
 /// Fusing one zone band by band.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 #[non_exhaustive]
@@ -203,10 +228,10 @@ pub struct FuseStep {
     pub spindle: SpindleSpeed,
     /// Which end is first.
     pub starts: End,
-    /// The zone's edges; the bands reach past them.
+    /// The zone's edges.
     pub edges: Range<Length>,
-    /// The bands in the order they are fused: turning points of the oscillation.
-    pub bands: Vec<Range<Length>>,
+    /// The bands in the order they are fused.
+    pub bands: Vec<FuseBand>,
     /// Speed of the oscillation.
     pub oscillation: Speed,
     /// Feed from band to band.

@@ -133,11 +133,6 @@ pub struct Zone {
     pub passes: Option<u32>,
 }
 
-/// How far a fusing flame goes past the ends of a zone by itself, in its standard deviations. By the
-/// model of the part's heat, bands that turn at the edges leave the ends of the shipped recipes'
-/// zones at 500 to 750 degC; with two the coldest place of each gets within 110 K of its window.
-pub const FUSING_OVERRUN_IN_FLAMES: f64 = 2.0;
-
 /// Longest overrun that a plan takes by itself, in standard deviations of the plume: beyond, less
 /// than 1 % of the plume reaches the edge.
 pub const LONGEST_OVERRUN_IN_PLUMES: f64 = 2.5;
@@ -222,10 +217,10 @@ pub struct Fuse {
     pub surface_speed: Speed,
     /// Which end is fused first.
     pub starts: End,
-    /// Length heated at a time by oscillating.
-    pub band: Length,
-    /// How far the flame goes past each end of a zone; where the recipe leaves it out, two
-    /// standard deviations of the flame ([`FUSING_OVERRUN_IN_FLAMES`]).
+    /// Length of coat that is fused at a time; the plan chooses it where the recipe leaves it out.
+    pub band: Option<Length>,
+    /// How far the flame goes past each end of a zone; the plan chooses it where the recipe leaves
+    /// it out.
     pub overrun: Option<Length>,
     /// Speed of the oscillation.
     pub oscillation: Speed,

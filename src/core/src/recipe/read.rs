@@ -173,7 +173,7 @@ fn fuse(table: &mut Table<'_>, torches: &[&str]) -> Option<Fuse> {
     let ceiling = table.quantity("ceiling", &bounds::CEILING);
     let surface_speed = table.quantity("surface_speed", &common::SURFACE_SPEED);
     let starts = table.choice("starts", ENDS);
-    let band = table.quantity("band", &bounds::BAND);
+    let band = table.optional_quantity("band", &bounds::BAND);
     let overrun = table.optional_quantity("overrun", &bounds::OVERRUN);
     let oscillation = table.quantity("oscillation", &common::FEED);
     let feed = table.quantity("feed", &common::FEED);

@@ -74,7 +74,7 @@ impl fmt::Display for Ask {
                  guard, press accept"
             }
             Self::ShutGuard => "shut the guard",
-            Self::CallWet => "watch the coat: press wet when the band is wet",
+            Self::CallWet => "watch the band: press wet when its coat is wet all along",
             Self::StillHot => "the part is still hot: accept to end the cooling, or wait",
             Self::Attendance => "the flame burns: press accept to show that you are there",
         })

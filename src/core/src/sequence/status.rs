@@ -4,7 +4,7 @@ use crate::image::{AxisDemand, Level, PowderEdge, SpindleDemand};
 use crate::interlock::Limits;
 use crate::moment::Moment;
 use crate::program::{Program, Step};
-use crate::quantity::{Length, SpindleSpeed, Time};
+use crate::quantity::{Length, Range, SpindleSpeed, Time};
 
 use super::cause::Cause;
 use super::leaf::{Leaf, Phase};
@@ -15,7 +15,7 @@ use super::state::State;
 use super::steps::torch_of;
 
 /// Where a job stands, counted from 1.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Progress {
     /// Step of the program.
     pub step: usize,
@@ -27,6 +27,8 @@ pub struct Progress {
     pub pass: Option<(usize, usize)>,
     /// Band and number of bands, while fusing.
     pub band: Option<(usize, usize)>,
+    /// The coat to watch, while fusing.
+    pub coat: Option<Range<Length>>,
 }
 
 /// Time left, by what the program says; people's time and waits are not in it.
@@ -132,8 +134,9 @@ fn text(phase: Phase, leaf: Leaf, progress: Option<&Progress>) -> String {
         Some(Progress { pass: Some((pass, of)), .. }) if phase.is_running() => {
             format!("{word}: {words} pass {pass} of {of}")
         }
-        Some(Progress { band: Some((band, of)), .. }) if phase.is_running() => {
-            format!("{word}: {words} band {band} of {of}")
+        Some(Progress { band: Some((band, of)), coat: Some(coat), .. }) if phase.is_running() => {
+            let (low, high) = (coat.low.mm(), coat.high.mm());
+            format!("{word}: {words} band {band} of {of}, {low:.0} to {high:.0} mm")
         }
         _ => format!("{word}: {words}"),
     }
@@ -147,6 +150,7 @@ fn progress(machine: &Machine, program: &Program) -> Progress {
         zone: None,
         pass: None,
         band: None,
+        coat: None,
     };
     match program.steps.get(cursor.step) {
         Some(Step::Spray(step)) => {
@@ -158,6 +162,7 @@ fn progress(machine: &Machine, program: &Program) -> Progress {
             let of = step.bands.len();
             progress.zone = Some(step.zone.clone());
             progress.band = Some(((cursor.band + 1).min(of), of));
+            progress.coat = step.bands.get(cursor.band).map(|band| band.coat);
         }
         _ => {}
     }
@@ -220,7 +225,7 @@ fn step_time(step: &Step, from_pass: usize) -> Time {
             .iter()
             .map(|band| {
                 let feed = step.feed.mm_per_s().max(1e-3);
-                Time::from_s((band.high - band.low).abs().mm() / feed)
+                Time::from_s((band.coat.high - band.coat.low).abs().mm() / feed)
             })
             .sum(),
         Step::Cool(step) => step.at_least.max(step.after_fusing),

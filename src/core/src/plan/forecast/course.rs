@@ -38,16 +38,21 @@ pub(super) struct Course {
     history: History,
     /// Places that are followed, m, with how hot each has been.
     followed: Vec<(f64, f64)>,
+    /// How hot the hottest place has been since then.
+    peak: f64,
 }
 
-/// Places followed along a stretch, its ends included.
-const FOLLOWED: u32 = 41;
+/// Fewest and most places followed along a stretch, its ends included.
+const FOLLOWED: (f64, f64) = (10.0, 200.0);
+
+/// Rounding of a place, m.
+const EDGE: f64 = 1e-9;
 
 impl Course {
     /// A cold part, the torch at the park.
     pub(super) fn new(bar: Bar, places: Places) -> Self {
         let (torch, history) = (places.park, History::default());
-        let mut course = Self { bar, places, torch, now: 0.0, history, followed: Vec::new() };
+        let mut course = Self { bar, places, torch, now: 0.0, history, followed: Vec::new(), peak: f64::NEG_INFINITY };
         course.note();
         course
     }
@@ -56,14 +61,29 @@ impl Course {
     pub(super) fn ahead(&self) -> Self {
         let (bar, places, history) = (self.bar.clone(), self.places, History::default());
         let (torch, now) = (self.torch, self.now);
-        Self { bar, places, torch, now, history, followed: Vec::new() }
+        Self { bar, places, torch, now, history, followed: self.followed.clone(), peak: self.peak }
     }
 
-    /// Follows from now on how hot each place of a stretch gets.
-    pub(super) fn follow(&mut self, stretch: Range<Length>) {
-        let way = metres(stretch.high - stretch.low) / f64::from(FOLLOWED - 1);
-        let place = |index| metres(stretch.low) + f64::from(index) * way;
-        self.followed = (0..FOLLOWED).map(|index| (place(index), f64::NEG_INFINITY)).collect();
+    /// Follows from now on how hot each place of a stretch gets, no farther apart than `every`.
+    pub(super) fn follow(&mut self, stretch: Range<Length>, every: Length) {
+        let length = metres(stretch.high - stretch.low);
+        let count = (length / metres(every)).ceil().clamp(FOLLOWED.0, FOLLOWED.1);
+        let mut index = 0.0;
+        self.followed.clear();
+        self.peak = self.bar.hottest();
+        while index <= count {
+            self.followed.push((metres(stretch.low) + index * length / count, f64::NEG_INFINITY));
+            index += 1.0;
+        }
+    }
+
+    /// How hot the coldest followed place of a stretch has been; the reading where none is followed.
+    pub(super) fn wetted(&self, stretch: Range<Length>) -> Temperature {
+        // What is followed at the very edge belongs to it, whatever the rounding.
+        let (low, high) = (metres(stretch.low) - EDGE, metres(stretch.high) + EDGE);
+        let within = self.followed.iter().filter(|(place, _)| low <= *place && *place <= high);
+        let coldest = within.map(|(_, peak)| *peak).reduce(f64::min);
+        coldest.map_or_else(|| self.read(), Temperature::from_celsius)
     }
 
     /// The followed place that has got least hot, and how hot it has been.
@@ -95,6 +115,11 @@ impl Course {
     /// At the hottest place.
     pub(super) fn hottest(&self) -> Temperature {
         Temperature::from_celsius(self.bar.hottest())
+    }
+
+    /// How hot the hottest place has been since a stretch is followed.
+    pub(super) fn peak(&self) -> Temperature {
+        Temperature::from_celsius(self.peak)
     }
 
     /// Where a place of the cold part lies now: what lies between it and the part's chuck-side end
@@ -200,6 +225,7 @@ impl Course {
 
     fn note(&mut self) {
         let (at, seen, hottest) = (self.now(), self.seen(), self.hottest());
+        self.peak = self.peak.max(hottest.celsius());
         self.history.add(TemperaturePoint { at, seen, hottest });
     }
 }

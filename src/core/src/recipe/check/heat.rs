@@ -179,11 +179,11 @@ fn fusing(problems: &mut Problems, fuse: &Fuse, powders: &[&Powder], torch: Opti
             "the oscillation runs at",
         );
         feed_range(problems, "fuse.feed", fuse.feed, torch, "the feed is");
-        if fuse.band < torch.flame {
+        if let Some(band) = fuse.band.filter(|band| *band < torch.flame) {
             problems.push(
                 Problem::warning(
                     "fuse.band",
-                    format!("a band of {} is narrower than the flame", fuse.band),
+                    format!("a band of {band} is narrower than the flame"),
                 )
                 .accepted(format!(
                     "at least {}: the spread of the flame of \"{}\"",

@@ -14,8 +14,8 @@ use super::super::state::{State, Toward};
 use super::super::steps::{self, is_late};
 use super::{holding, starting};
 use crate::moment::Moment;
-use crate::program::FuseStep;
-use crate::quantity::{Length, Range};
+use crate::program::{FuseBand, FuseStep};
+use crate::quantity::Length;
 use crate::request::Request;
 
 /// Where the flame is while a band is heated.
@@ -27,7 +27,7 @@ pub(in super::super) enum Place {
     Withdrawn,
 }
 
-fn band<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a FuseStep, Range<Length>)> {
+fn band<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a FuseStep, FuseBand)> {
     let step = scan.fuse(machine.cursor)?;
     step.bands.get(machine.cursor.band).map(|band| (step, *band))
 }
@@ -41,7 +41,7 @@ fn heating_from(place: Place, machine: &Machine, scan: &Scan<'_>) -> State {
     let longest =
         scan.fuse(machine.cursor).map_or(Duration::ZERO, |step| step.longest.to_duration());
     let toward =
-        band(machine, scan).map_or(Toward::Low, |(_, band)| Toward::nearer(band, scan.position()));
+        band(machine, scan).map_or(Toward::Low, |(_, band)| Toward::nearer(band.travel, scan.position()));
     State::Heating { toward, place, until: scan.now + longest }
 }
 
@@ -72,7 +72,7 @@ pub(in super::super) fn heating(
             }
             *place = Place::OverBand;
         }
-        Place::OverBand if scan.is_at(toward.end(band)) => {
+        Place::OverBand if scan.is_at(toward.end(band.travel)) => {
             let to = State::FuseTurning { toward: toward.other(), until };
             return machine.go(to, Cause::AtEnd);
         }
@@ -94,9 +94,9 @@ pub(in super::super) fn propose_heating(
     Machine::propose_flame(scan);
     machine.propose_turning(scan);
     if let (Some((step, band)), Some(position)) = (band(machine, scan), scan.position()) {
-        let over = band.contains(position);
+        let over = band.travel.contains(position);
         let at = if over { step.oscillation } else { Machine::positioning(scan) };
-        scan.outputs.axis = Machine::travel(toward.end(band), at, scan);
+        scan.outputs.axis = Machine::travel(toward.end(band.travel), at, scan);
     }
 }
 
@@ -121,15 +121,22 @@ fn next_end(machine: &Machine, scan: &Scan<'_>) -> Option<Length> {
     let step = scan.fuse(machine.cursor)?;
     let next = step.bands.get(machine.cursor.band.saturating_add(1))?;
     let position = scan.position()?;
-    Some(Toward::nearer(*next, Some(position)).end(*next))
+    Some(Toward::nearer(next.travel, Some(position)).end(next.travel))
 }
 
 fn wet(cause: Cause, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     let (step, band) = (machine.cursor.step + 1, machine.cursor.band + 1);
     scan.tell(Happening::BandWet { step, band });
-    if next_end(machine, scan).is_none() {
-        machine.cursor.band = machine.cursor.band.saturating_add(1);
+    let after = machine.cursor.band.saturating_add(1);
+    let bands = scan.fuse(machine.cursor).map_or(&[][..], |step| step.bands.as_slice());
+    let Some(next) = bands.get(after) else {
+        machine.cursor.band = after;
         return steps::next_step(cause, machine, scan);
+    };
+    if bands.get(machine.cursor.band).is_some_and(|band| band.runs_into(next)) {
+        machine.cursor.band = after;
+        let to = first_state(machine, scan);
+        return machine.go(to, cause);
     }
     let to = next_end(machine, scan).unwrap_or_else(|| scan.park());
     let at = scan.fuse(machine.cursor).map_or_else(|| Machine::positioning(scan), |step| step.feed);

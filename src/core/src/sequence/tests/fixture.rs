@@ -6,7 +6,7 @@ use std::sync::Arc;
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::program::{
-    CoolStep, FeedPoint, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
+    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
     TorchPlan,
 };
 use crate::quantity::{
@@ -155,6 +155,11 @@ pub(super) fn preheat() -> Step {
     })
 }
 
+fn band(low: f64, high: f64) -> FuseBand {
+    let stretch = Range { low: mm(low), high: mm(high) };
+    FuseBand::new(stretch, stretch)
+}
+
 pub(super) fn fuse() -> Step {
     Step::Fuse(FuseStep {
         zone: "seat".to_owned(),
@@ -163,8 +168,8 @@ pub(super) fn fuse() -> Step {
         starts: End::ChuckSide,
         edges: Range { low: mm(85.0), high: mm(165.0) },
         bands: vec![
-            Range { low: mm(85.0), high: mm(125.0) },
-            Range { low: mm(125.0), high: mm(165.0) },
+            band(85.0, 125.0),
+            band(125.0, 165.0),
         ],
         oscillation: Speed::from_mm_per_s(30.0),
         feed: Speed::from_mm_per_s(5.0),
