@@ -251,13 +251,17 @@ impl Bar {
 
     /// Temperature at `z_mm`, degC; nothing off the part.
     pub(crate) fn at(&self, z_mm: f64) -> Option<f64> {
+        self.between(&self.temperature_c, z_mm)
+    }
+
+    /// What the cells hold at `z_mm`, straight between their middles; nothing off the part.
+    fn between(&self, held: &[f64], z_mm: f64) -> Option<f64> {
         let z = z_mm * 1e-3;
         if z < self.span_m.0 || z > self.span_m.1 {
             return None;
         }
         let next = self.cells.partition_point(|cell| cell.z_m <= z);
-        let known =
-            |index: usize| Some((self.cells.get(index)?.z_m, *self.temperature_c.get(index)?));
+        let known = |index: usize| Some((self.cells.get(index)?.z_m, *held.get(index)?));
         match (next.checked_sub(1).and_then(known), known(next)) {
             (Some(a), Some(b)) => Some(a.1 + (b.1 - a.1) * (z - a.0) / (b.0 - a.0)),
             (end, other) => end.or(other).map(|end| end.1),
@@ -286,12 +290,10 @@ impl Bar {
 
     /// How hot the place between two others that has been least hot has been, degC.
     pub(crate) fn lowest_peak_c(&self, low_mm: f64, high_mm: f64) -> f64 {
-        let within = |cell: &Cell| {
-            let (at_mm, half_mm) = (cell.z_m * 1e3, cell.width_m * 500.0);
-            at_mm + half_mm > low_mm && at_mm - half_mm < high_mm
-        };
-        let peaks = self.cells.iter().zip(&self.peak_c);
-        peaks.filter_map(|(cell, peak)| within(cell).then_some(*peak)).fold(f64::INFINITY, f64::min)
+        let within = |cell: &Cell| (low_mm..=high_mm).contains(&(cell.z_m * 1e3));
+        let inside = self.cells.iter().zip(&self.peak_c).filter(|(cell, _)| within(cell));
+        let ends = [low_mm, high_mm].map(|z_mm| self.between(&self.peak_c, z_mm));
+        inside.map(|(_, peak)| *peak).chain(ends.into_iter().flatten()).fold(f64::INFINITY, f64::min)
     }
 
     /// Highest within `reach_mm` of a place, degC.

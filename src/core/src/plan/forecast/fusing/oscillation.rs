@@ -5,9 +5,9 @@ use crate::model::Source;
 use crate::program::FuseStep;
 use crate::quantity::{Length, Range, Time};
 
-/// A leg of an oscillation is counted with at least this time, s: the reversal of a band of no
-/// length takes as long as the drive needs for it.
-const REVERSAL: Time = Time::from_s(0.1);
+/// Rest at each turn: the end is seen by a scan, the new set-point goes out behind the line's other
+/// traffic, and the drive takes it up; 0.1 to 0.15 s on the bench.
+const REVERSAL: Time = Time::from_s(0.15);
 
 /// How long a person watches a wet band before they call it, while the flame stays on it; arbitrary.
 pub(super) const CALLED_AFTER: Time = Time::from_s(1.0);
@@ -27,13 +27,10 @@ pub(super) fn oscillate(
         if course.now() >= ends {
             return false;
         }
-        let before = course.now();
         if course.go(to, step.oscillation, Some(flame), &mut so) {
             return true;
         }
-        if course.now() - before < REVERSAL {
-            course.rest(REVERSAL, Some(flame));
-        }
+        course.rest(REVERSAL, Some(flame));
         to = if to == travel.low { travel.high } else { travel.low };
     }
     true
