@@ -226,7 +226,6 @@ impl Sheet<'_> {
         let heads = [
             "coat, mm",
             "flame turns at, mm",
-            "drawn in",
             "wet after, at least",
             "through",
             "reads up to",
@@ -240,7 +239,6 @@ impl Sheet<'_> {
             vec![
                 format!("{zone}, {}", mm(band.band.coat)),
                 mm(band.band.travel),
-                told(band.drawn),
                 told(band.at_least),
                 told(band.through),
                 celsius(band.reads),

@@ -10,7 +10,7 @@ use crate::quantity::{Length, Range, Time};
 const REVERSAL: Time = Time::from_s(0.15);
 
 /// How long a person watches a wet band before they call it, while the flame stays on it; arbitrary.
-pub(super) const CALLED_AFTER: Time = Time::from_s(1.0);
+pub(super) const CALLED_AFTER: Time = Time::from_s(2.0);
 
 /// Over the band from end to end until something is so, for the longest time allowed; whether it
 /// came to be.

@@ -16,7 +16,10 @@ impl fmt::Display for FusingForecast {
         let title = format!("Fusing from the {from} on, \"{}\"", self.zone);
         writeln!(f, "{}", shortened(&title, WIDTH))?;
         row(f, "heating up", &format!("oscillates at {}", self.oscillation))?;
-        row(f, "drawing along", &self.feed.to_string())?;
+        let drawn: Time = self.bands.iter().filter_map(|band| band.drawn).sum();
+        if drawn > Time::ZERO {
+            row(f, "drawing along", &format!("at {}, {} in all", self.feed, clock(drawn)))?;
+        }
         let (fuel, oxygen) = (self.gas.fuel, self.gas.oxygen);
         let flows = format!("{fuel} {}, {oxygen} oxygen", self.fuel_gas);
         row(f, "gas in both", &format!("{flows}; {} net into the part", self.gas.net_power))?;
@@ -24,8 +27,8 @@ impl fmt::Display for FusingForecast {
         row(f, "held", &format!("{low:.0} to {high:.0}, torch away above {:.0}", self.ceiling))?;
         writeln!(
             f,
-            "  {:<18}{:<20}{:>9}{:>11}{:>11}{:>13}{:>15}",
-            "coat, mm", "flame turns at, mm", "drawn in", "wet after", "through", "reads",
+            "  {:<20}{:<22}{:>11}{:>11}{:>13}{:>15}",
+            "coat, mm", "flame turns at, mm", "wet after", "through", "reads up to",
             "ceiling after"
         )?;
         for band in &self.bands {
@@ -47,10 +50,9 @@ fn line(band: &BandForecast) -> String {
     let stretch = |range: Range<Length>| format!("{:.1} to {:.1}", range.low.mm(), range.high.mm());
     let reads = format!("{:.0}", band.reads.celsius());
     format!(
-        "{:<18}{:<20}{:>9}{:>11}{:>11}{:>13}{:>15}",
+        "{:<20}{:<22}{:>11}{:>11}{:>13}{:>15}",
         stretch(band.band.coat),
         stretch(band.band.travel),
-        told(band.drawn, "-"),
         told(band.at_least, "too cold"),
         told(band.through, "too cold"),
         reads,
