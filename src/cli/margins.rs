@@ -7,7 +7,7 @@ use evenpass_core::quantity::{Length, Temperature};
 use serde::Serialize;
 
 use super::sheet::{Layout, Sheet};
-use crate::record::facts::{Span, coat_span, passes};
+use crate::record::facts::{Span, coat_span_in, passes};
 
 /// One figure beside its limits.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -26,7 +26,7 @@ pub(super) struct Margin {
 pub(super) fn margins(plan: &Plan, entries: &[Entry]) -> Vec<Margin> {
     let mut found = Vec::new();
     let rows = passes(entries);
-    for step in &plan.program.steps {
+    for (index, step) in plan.program.steps.iter().enumerate() {
         match step {
             Step::Spray(step) => {
                 let spans = rows
@@ -43,7 +43,7 @@ pub(super) fn margins(plan: &Plan, entries: &[Entry]) -> Vec<Margin> {
                 }
             }
             Step::Fuse(step) => {
-                if let Some(span) = coat_span(entries) {
+                if let Some(span) = coat_span_in(entries, index + 1) {
                     found.push(below(
                         format!("coat while fusing \"{}\"", step.zone),
                         span.high,

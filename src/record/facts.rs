@@ -176,12 +176,34 @@ pub fn passes(entries: &[Entry]) -> Vec<PassRow> {
 #[must_use]
 pub fn coat_span(entries: &[Entry]) -> Option<Span> {
     let mut span = None;
-    entries
-        .iter()
-        .filter(|entry| entry.kind == EntryKind::Sample)
-        .filter_map(|entry| read::<SampleFact>(entry)?.coat)
-        .for_each(|value| Span::widen(&mut span, value));
+    coats(entries).for_each(|(_, value)| Span::widen(&mut span, value));
     span
+}
+
+/// The same of one step of fusing, counted from 1: from the last word "wet" of the step before it,
+/// or from the start, until its own last one, or the end.
+#[must_use]
+pub fn coat_span_in(entries: &[Entry], step: usize) -> Option<Span> {
+    let called_in = |entry: &Entry| {
+        entry.data.get("band")?;
+        entry.data.get("step").and_then(serde_json::Value::as_u64)
+    };
+    let wanted = step as u64;
+    let earlier = |entry: &&Entry| called_in(entry).is_some_and(|of| of < wanted);
+    let own = |entry: &&Entry| called_in(entry) == Some(wanted);
+    let from = entries.iter().rfind(earlier).map_or(Moment::START, |entry| entry.at);
+    let until = entries.iter().rfind(own).map(|entry| entry.at);
+    let mut span = None;
+    coats(entries)
+        .filter(|(at, _)| *at > from && until.is_none_or(|until| *at <= until))
+        .for_each(|(_, value)| Span::widen(&mut span, value));
+    span
+}
+
+/// When which temperature of the coat was sampled.
+fn coats(entries: &[Entry]) -> impl Iterator<Item = (Moment, Temperature)> + '_ {
+    let samples = entries.iter().filter(|entry| entry.kind == EntryKind::Sample);
+    samples.filter_map(|entry| Some((entry.at, read::<SampleFact>(entry)?.coat?)))
 }
 
 fn read<'a, T: Deserialize<'a>>(entry: &'a Entry) -> Option<T> {

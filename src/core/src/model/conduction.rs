@@ -306,9 +306,7 @@ impl Bar {
         let mut change = 0.0;
         for (cell, (ratio, part)) in self.cells.iter_mut().zip(ratios).rev() {
             change = part + ratio * change;
-            let content =
-                metal.content(cell.temperature) + metal.capacity(cell.temperature) * change;
-            cell.temperature = metal.temperature(content);
+            cell.temperature = metal.warmed(cell.temperature, change);
         }
     }
 

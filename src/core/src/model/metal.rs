@@ -86,6 +86,20 @@ impl Metal {
         self.from + (index_of(first) + share) * self.step
     }
 
+    /// Its temperature (degrees Celsius) after it was given what would change it by so many K if its
+    /// heat capacity stayed what it is.
+    #[must_use]
+    pub fn warmed(&self, at: f64, change: f64) -> f64 {
+        let (a, b, share) = self.around(at);
+        let after = share + change / self.step;
+        // Inside one interval of the table it does stay; to look the content up again is for the rest.
+        if (0.0..=1.0).contains(&after) && (0.0..=1.0).contains(&share) {
+            return at + change;
+        }
+        let capacity = (b.content - a.content) / self.step;
+        self.temperature(a.content + (b.content - a.content) * share + capacity * change)
+    }
+
     /// The entries about a temperature and how far it lies from the one to the other.
     fn around(&self, at: f64) -> (Entry, Entry, f64) {
         let place = (at - self.from) / self.step;

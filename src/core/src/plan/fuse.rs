@@ -10,13 +10,13 @@ use crate::recipe::End;
 
 /// Lengths of a band that are tried, in standard deviations of the flame; the longest first, which a
 /// person calls wet least often. Arbitrary.
-const LENGTHS: [f64; 8] = [8.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5, 1.0];
+const LENGTHS: [f64; 6] = [8.0, 4.0, 2.5, 2.0, 1.5, 1.0];
 /// How far the flame goes past a zone's end, or ahead of the coat in hand, in its standard
 /// deviations. Arbitrary.
-const BEYOND: [f64; 5] = [1.0, 1.5, 2.0, 2.5, 3.0];
+const BEYOND: [f64; 4] = [1.0, 1.5, 2.0, 3.0];
 /// How far it stays away from the end of the coat in hand that was fused before, as a share of that
 /// coat: the flame goes over most of what a person watches. Arbitrary.
-const BEHIND: [f64; 3] = [0.0, 0.25, 0.5];
+const BEHIND: [f64; 2] = [0.0, 0.5];
 
 /// A zone as it is fused.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -130,7 +130,7 @@ mod tests {
     #[test]
     fn bands_are_whole_shares_of_the_zone_and_the_longest_is_tried_first() {
         let found = zone(End::TailSide).lengths(Length::ZERO);
-        assert_eq!(found, [120.0, 60.0, 40.0, 30.0, 20.0, 15.0].map(mm));
+        assert_eq!(found, [120.0, 60.0, 30.0, 20.0, 15.0].map(mm));
         let wished = Fused { band: Some(mm(50.0)), ..zone(End::TailSide) };
         assert_eq!(wished.lengths(Length::ZERO), [mm(40.0)]);
         assert_eq!(wished.lengths(mm(80.0)), [mm(40.0)]);

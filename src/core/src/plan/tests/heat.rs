@@ -4,7 +4,7 @@ use super::*;
 use crate::plan::forecast::{Certainty, GrownWhen, TemperaturePoint};
 use crate::plan::{Limit, material::elongation};
 use crate::program::Rises;
-use crate::quantity::{Length, Power, Temperature, TemperatureStep, Time};
+use crate::quantity::{Length, Power, Speed, Temperature, TemperatureStep, Time};
 use crate::recipe::{End, Substrate};
 
 fn celsius(value: f64) -> Temperature {
@@ -136,7 +136,8 @@ fn fusing_tells_each_band_its_least_time_and_what_is_left_to_the_ceiling() {
     // Beyond the bands it takes the way there, and a moment in which a person sees each is wet.
     let whole = fusing.through().map_or(0.0, Time::s);
     let takes = plan.forecast.steps[3].takes.s();
-    assert!(whole < takes && takes < whole + 20.0, "{whole} of {takes}");
+    let bands = plan.forecast.fusing[0].bands.iter().map(|_| 2.5).sum::<f64>();
+    assert!(whole < takes && takes < whole + bands + 10.0, "{whole} of {takes}");
     let page = plan.page().to_string();
     assert!(page.contains("Fusing from the tail side on, \"journal\""), "{page}");
     assert!(page.contains("in all                       at least "), "{page}");
@@ -167,8 +168,11 @@ fn every_place_of_a_zone_gets_hot_enough_to_wet_and_none_above_the_ceiling() {
             recipe.part.bore = Length::from_mm(bore);
             recipe.zones[0].from = Length::from_mm(from);
             recipe.zones[0].to = Length::from_mm(to);
-            recipe.fuse.as_mut().expect("fused").starts = starts;
-            let plan = planned(&recipe, &support::rig());
+            let fuse = recipe.fuse.as_mut().expect("fused");
+            (fuse.starts, fuse.ceiling) = (starts, celsius(1130.0));
+            let mut catalogue = support::catalogue();
+            catalogue.torches[1].flame = Length::from_mm(15.0);
+            let plan = plan(&recipe, &support::rig(), &catalogue).expect("a plan");
             let [fusing] = plan.forecast.fusing.as_slice() else { panic!("one zone is fused") };
             println!(
                 "{profile:?} {starts:?}: {} bands, {} to {}, {}",
@@ -178,7 +182,7 @@ fn every_place_of_a_zone_gets_hot_enough_to_wet_and_none_above_the_ceiling() {
                 fusing.through().unwrap_or(Time::ZERO)
             );
             assert!(fusing.least_hot >= celsius(1030.0), "{fusing:?}");
-            assert!(fusing.hottest <= celsius(1110.0), "{fusing:?}");
+            assert!(fusing.hottest <= celsius(1130.0), "{fusing:?}");
             let whole: Length =
                 fusing.bands.iter().map(|band| band.band.coat.high - band.band.coat.low).sum();
             near(whole.mm(), to - from, 1e-9);
@@ -204,12 +208,15 @@ fn a_band_and_an_overrun_that_the_recipe_names_are_kept() {
 #[test]
 fn a_wall_too_thin_for_its_flame_is_told_before_everything_else() {
     let mut recipe = support::recipe();
-    recipe.part.bore = Length::from_mm(48.0);
-    let plan = plan(&recipe, &support::rig(), &support::catalogue());
-    let Ok(plan) = plan else { return };
+    recipe.part.bore = Length::from_mm(47.0);
+    recipe.preheat.feed = Speed::from_mm_per_s(40.0);
+    let fuse = recipe.fuse.as_mut().expect("fused");
+    fuse.oscillation = Speed::from_mm_per_s(5.0);
+    let plan = plan(&recipe, &support::rig(), &support::catalogue()).expect("a plan");
     let fusing = &plan.forecast.fusing[0];
-    let failing = plan.notes.iter().any(|note| note.weight == crate::plan::Weight::Fails);
-    assert!(failing || fusing.hottest <= celsius(1110.0), "{fusing:?}");
+    assert!(fusing.bands.iter().any(|band| band.withdrawn > 3), "{fusing:?}");
+    let mut failing = plan.notes.iter().filter(|note| note.weight == crate::plan::Weight::Fails);
+    assert!(failing.any(|note| note.text.contains("the torch is withdrawn")), "{:?}", plan.notes);
 }
 
 #[test]
@@ -238,7 +245,7 @@ fn a_part_hotter_elsewhere_than_where_its_sensor_looks_turns_until_it_is_cool_th
     let told = &plan.forecast.temperatures;
     let cooling = |point: &&TemperaturePoint| point.at > plan.forecast.steps[4].done_at;
     let seen_cool = told.iter().filter(cooling).find(|point| point.seen < celsius(700.0));
-    assert!(seen_cool.is_some_and(|point| point.hottest > celsius(750.0)), "{seen_cool:?}");
+    assert!(seen_cool.is_some_and(|point| point.hottest > celsius(720.0)), "{seen_cool:?}");
     assert!(told.last().is_some_and(|point| point.hottest < celsius(700.0)), "{told:?}");
     let Some(Step::Cool(cool)) = plan.program.steps.last() else { panic!("cooling is last") };
     assert_eq!(cool.after_fusing, plan.forecast.after_fusing);
