@@ -291,13 +291,13 @@ impl RunBasis {
         (expected > 0.0).then(|| found / expected)
     }
 
-    /// Powder that lands on the part with this footprint, as a share of what the feeder gave;
-    /// `None` when it gave nothing.
+    /// Powder that lands on the part with this footprint, as a share of what left the nozzle, and
+    /// so never more than all of it; `None` when nothing did.
     #[must_use]
     pub fn share_that_lands(&self, footprint: Length) -> Option<Fraction> {
-        let landed = Landing::of(self, footprint.mm() * 1e-3)?.on_all() * 1e3;
-        let zones = self.zones.iter();
-        let fed: f64 = zones.map(|zone| zone.set.g_per_min() / 60.0 * zone.fed_for.s()).sum();
-        (fed > 0.0).then(|| Fraction::from_ratio(landed / fed))
+        let landed = Landing::of(self, footprint.mm() * 1e-3)?.on_all();
+        let fed = self.set_mass();
+        // Sums over slices of the part are 1e-8 off.
+        (fed > 0.0).then(|| Fraction::from_ratio((landed / fed).min(1.0)))
     }
 }
