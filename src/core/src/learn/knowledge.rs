@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::basis::{Finish, RunBasis};
+use super::coats::CoatsMeasured;
 use super::evidence::{DiameterReading, Evidence, PartMeasured, Witness};
 use super::figures::{COUNT, Figure, Figures, Pair};
 use super::fit::{Doubt, Fit, Group, fit};
@@ -51,6 +52,8 @@ pub struct Knowledge {
     pub powder_weighed: Known,
     /// Whether a coat was measured: a part or a stripe.
     pub coat_measured: Known,
+    /// On what.
+    pub coats: CoatsMeasured,
     /// What the diameters were of; `None` without any.
     pub finish: Option<Finish>,
     /// Where it comes from, in the order it was measured.
@@ -133,13 +136,7 @@ impl Knowledge {
             Witness::Feeder(_) => true,
             Witness::Stripe(_) => false,
         });
-        let coat_measured = any(&|witness| match witness {
-            Witness::Part(part, basis) => {
-                part.weights.is_some() || readings_of(part, basis, pair).next().is_some()
-            }
-            Witness::Feeder(_) => false,
-            Witness::Stripe(_) => true,
-        });
+        let coats = CoatsMeasured::of(evidence, pair);
         // The newest says what the build factor is of.
         let finish = evidence.iter().rev().find_map(|piece| match piece.witness {
             Witness::Part(part, basis) => {
@@ -157,7 +154,8 @@ impl Knowledge {
             covariance: found.covariance,
             weighed,
             powder_weighed,
-            coat_measured,
+            coat_measured: Known::of(coats.any()),
+            coats,
             finish,
             sources,
             doubts: found.doubts.iter().map(|doubt| doubt_in_words(doubt, grouped)).collect(),
