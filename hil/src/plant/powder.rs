@@ -229,9 +229,10 @@ impl Powder {
         let empty_us = (most_g_s > 0.0 && self.hopper_g > 0.0).then(|| {
             self.settled_us.saturating_add(microseconds(self.hopper_g / most_g_s)).saturating_add(1)
         });
-        let arrives_us = self.on_the_way.front().map(|(at, _)| {
-            self.settled_us.saturating_add(at.saturating_sub(self.air_us))
-        });
+        let arrives_us = self
+            .on_the_way
+            .front()
+            .map(|(at, _)| self.settled_us.saturating_add(at.saturating_sub(self.air_us)));
         [answer_us, empty_us, arrives_us].into_iter().flatten().min()
     }
 

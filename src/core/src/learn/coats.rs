@@ -62,7 +62,11 @@ impl core::fmt::Display for CoatsMeasured {
         };
         let all: Vec<String> = [
             counted(self.parts, "measured part", "measured parts"),
-            counted(self.only_weighed, "part that was only weighed", "parts that were only weighed"),
+            counted(
+                self.only_weighed,
+                "part that was only weighed",
+                "parts that were only weighed",
+            ),
             counted(self.stripes, "single-pass stripe", "single-pass stripes"),
         ]
         .into_iter()

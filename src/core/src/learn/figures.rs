@@ -151,7 +151,8 @@ impl Figures {
     /// make it lighter. What is no number at all cannot be either.
     #[must_use]
     pub fn impossible(&self) -> Option<Figure> {
-        let above_zero = |figure: Figure| self.value(figure) > 0.0 && self.value(figure).is_finite();
+        let above_zero =
+            |figure: Figure| self.value(figure) > 0.0 && self.value(figure).is_finite();
         Figure::ALL.into_iter().find(|figure| {
             !above_zero(*figure)
                 || match figure {

@@ -2,8 +2,8 @@
 
 use super::truth::{Chance, Noise, basis, catalogued, feeder, job, mm, part};
 use crate::learn::{
-    Accepted, Band, Cause, Evidence, Figure, Figures, Finish, HeldBack, Known, Lesson, PartMeasured,
-    Witness, apply, learn,
+    Accepted, Band, Cause, Evidence, Figure, Figures, Finish, HeldBack, Known, Lesson,
+    PartMeasured, Witness, apply, learn,
 };
 use crate::plan::{plan, support};
 use crate::quantity::{Density, Fraction};
