@@ -19,9 +19,9 @@ use crate::record::{
 /// What `records withdraw` is told.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct WithdrawArguments {
-    /// The measurement, by its number.
+    /// The measurement, by its number in `evenpass records learned`.
     number: i64,
-    /// Why it counts no more.
+    /// Why it counts no more, in one line.
     #[arg(long, value_name = "WHY")]
     reason: String,
     #[command(flatten)]

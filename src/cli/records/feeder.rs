@@ -28,17 +28,17 @@ const WIDEST: Length = Length::from_mm(300.0);
 pub(in crate::cli) struct FeederArguments {
     #[command(flatten)]
     pair: PairArguments,
-    /// Powder set at the feeder.
+    /// Powder set at the feeder, within what the torch takes.
     #[arg(long, value_name = "RATE", value_parser = positive::<MassFlow>)]
     set: MassFlow,
     /// Powder caught in a time at full flow, such as "57.9 g in 60 s"; may be given more than
     /// once.
     #[arg(long = "caught", value_name = "MASS in TIME", value_parser = catch, required = true)]
     catches: Vec<Catch>,
-    /// How well a weight is known, one standard deviation.
+    /// How far a reading of the balance is usually off, one standard deviation.
     #[arg(long, value_name = "MASS", value_parser = balance, default_value = "0.1 g")]
     balance: Mass,
-    /// How well a time is known, one standard deviation.
+    /// How far a time is usually off, one standard deviation.
     #[arg(long, value_name = "TIME", value_parser = clock, default_value = "0.2 s")]
     clock: Time,
     /// The day it was measured; today when left out.
@@ -53,17 +53,17 @@ pub(in crate::cli) struct FeederArguments {
 pub(in crate::cli) struct StripeArguments {
     #[command(flatten)]
     pair: PairArguments,
-    /// Powder set at the feeder.
+    /// Powder set at the feeder, within what the torch takes.
     #[arg(long, value_name = "RATE", value_parser = positive::<MassFlow>)]
     set: MassFlow,
-    /// Feed of the torch over the plate.
+    /// Feed of the torch over the plate, within what the torch takes.
     #[arg(long, value_name = "SPEED", value_parser = positive::<Speed>)]
     feed: Speed,
     /// Thickness at a place across the stripe, counted from anywhere, such as "-6 mm=0.08 mm";
     /// five places at the least.
     #[arg(long = "thickness", value_name = "PLACE=THICKNESS", value_parser = at, allow_hyphen_values = true)]
     thicknesses: Vec<At>,
-    /// How well a thickness is known, one standard deviation.
+    /// How far a reading of the gauge is usually off, one standard deviation.
     #[arg(long, value_name = "LENGTH", value_parser = gauge, default_value = "0.01 mm")]
     gauge: Length,
     /// The day it was measured; today when left out.

@@ -55,13 +55,15 @@ pub(in crate::cli) struct MeasureArguments {
     /// Weight of the part with its coat, before anything was machined off.
     #[arg(long, value_name = "MASS", value_parser = positive::<Mass>, requires = "weight_before")]
     weight_after: Option<Mass>,
-    /// Powder that left the hopper; from the run's record when left out.
+    /// Powder that left the hopper in the run, as you weighed it; from the run's record when left
+    /// out.
     #[arg(long, value_name = "MASS", value_parser = positive::<Mass>)]
     fed: Option<Mass>,
-    /// How well a diameter is known, one standard deviation.
+    /// How far a reading of the micrometer is usually off, one standard deviation: not the reading
+    /// itself, which belongs to --diameter.
     #[arg(long, value_name = "LENGTH", value_parser = gauge, default_value = "0.02 mm")]
     micrometer: Length,
-    /// How well a weight is known, one standard deviation.
+    /// How far a reading of the balance is usually off, one standard deviation.
     #[arg(long, value_name = "MASS", value_parser = balance, default_value = "0.5 g")]
     balance: Mass,
     /// The day it was measured, such as 2026-11-28; today when left out.
