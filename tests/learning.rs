@@ -488,7 +488,7 @@ fn what_no_instrument_and_no_torch_does_is_refused_with_what_they_do() {
     let file = records.to_str().unwrap();
     for (more, words) in [
         (["--micrometer", "1000 mm"], "found `1000 mm`; accepted: 0.001 mm to 0.2 mm"),
-        (["--balance", "1e300 g"], "accepted: 0.001 g to 20 g"),
+        (["--balance", "1e300 g"], "accepted: 0.01 g to 20 g"),
         (["--date", "2026-13-40"], "accepted: a day of the calendar, such as 2026-11-28"),
         (["--diameter", "575 mm=1000 mm"], "--diameter: found 1000 mm at 575 mm"),
         (["--before", "570 mm=1000 mm"], "accepted: 21.00 mm to 23.00 mm"),

@@ -51,12 +51,12 @@ pub(super) fn gauge(text: &str) -> Result<Length, String> {
 
 /// One standard deviation of a weighing: from an analytical balance to one for sacks (arbitrary).
 pub(super) fn balance(text: &str) -> Result<Mass, String> {
-    within(text, (Mass::from_g(0.001), Mass::from_g(20.0)))
+    within(text, (Mass::from_g(0.01), Mass::from_g(20.0)))
 }
 
 /// One standard deviation of a time taken by hand or by a machine (arbitrary).
 pub(super) fn clock(text: &str) -> Result<Time, String> {
-    within(text, (Time::from_s(0.001), Time::from_s(5.0)))
+    within(text, (Time::from_s(0.01), Time::from_s(5.0)))
 }
 
 /// Reads how well something is known, which no instrument is better nor worse than.
