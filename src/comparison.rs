@@ -21,10 +21,15 @@ pub struct ZoneComparison {
 }
 
 impl ZoneComparison {
-    /// How far the deposit is off the plan, in percent of the plan.
+    /// How far the deposit is off the plan, in percent of the plan; 0 where nothing was planned,
+    /// which no plan does.
     #[must_use]
     pub fn off_percent(&self) -> f64 {
-        (self.deposited / self.planned - 1.0) * 100.0
+        if self.planned > Length::ZERO {
+            (self.deposited / self.planned - 1.0) * 100.0
+        } else {
+            0.0
+        }
     }
 }
 

@@ -8,14 +8,16 @@ use std::path::Path;
 
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::learn::{
-    Accepted, Evidence, Figures, Lesson, Measured, Pair, RunBasis, Witness, learn,
+    Accepted, Contradiction, Evidence, Figures, Lesson, Measured, Pair, RunBasis, Witness, learn,
 };
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::Rig;
 use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
-use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
+use crate::record::{
+    Measurement, MeasurementRecord, Origin, Outcome, RecordError, RunKind, Store, records_file,
+};
 
 /// How many measurements of a pair count, the latest: a nozzle wears, and what was true of it
 /// years ago is not now (arbitrary).
@@ -121,14 +123,18 @@ pub fn lesson(
     figures: &Figures,
 ) -> Result<Lesson, RecordError> {
     let counting = counting(store, whose, pair)?;
-    let mut kept: Vec<(String, &Measured, Option<RunBasis>)> = Vec::new();
-    for one in counting.iter().rev().take(LATEST).rev() {
-        let basis = match &one.run {
-            Some(run) => store.basis(run)?,
-            None => None,
-        };
-        kept.push((source(one), &one.measured, basis));
+    let (mut kept, mut left_out) = (Vec::new(), Vec::new());
+    for one in counting.iter().rev() {
+        if kept.len() == LATEST {
+            break;
+        }
+        match grounds(store, &one.measurement)? {
+            Ok(basis) => kept.push((source(&one.measurement), &one.measurement.measured, basis)),
+            Err(why) => left_out.push(format!("measurement {} is left out: {why}", one.number)),
+        }
     }
+    kept.reverse();
+    left_out.reverse();
     let evidence: Vec<Evidence<'_>> = kept
         .iter()
         .filter_map(|(source, measured, basis)| {
@@ -152,7 +158,76 @@ pub fn lesson(
             by: known.person,
             on: known.made_at.strftime("%Y-%m-%d").to_string(),
         });
-    Ok(Lesson::of(pair.clone(), learn(pair, figures, &evidence), accepted))
+    let lesson = Lesson::of(pair.clone(), learn(pair, figures, &evidence), accepted);
+    Ok(Lesson { left_out, ..lesson })
+}
+
+/// What a measurement is held against, where it needs anything; or why it teaches nothing. What
+/// it says of itself has to be what its run says: records that were mixed or tampered with must
+/// not carry what the twin computed over to a machine, or one torch's coat to another's.
+fn grounds(
+    store: &Store,
+    one: &Measurement,
+) -> Result<Result<Option<RunBasis>, String>, RecordError> {
+    let part = match &one.measured {
+        Measured::Part(part) => part,
+        Measured::Feeder(feeder) => {
+            return Ok(match feeder.contradiction() {
+                None => Ok(None),
+                Some(_) => Err("its catches contradict each other".to_owned()),
+            });
+        }
+        Measured::Stripe(stripe) => {
+            return Ok(match stripe.contradiction() {
+                None => Ok(None),
+                Some(odd) => Err(contradicts(&odd)),
+            });
+        }
+    };
+    let Some(run) = &one.run else {
+        return Ok(Err("its run is not in these records".to_owned()));
+    };
+    let Some(origin) = store.origin(run)? else {
+        return Ok(Err(format!("its run {run} is not in these records")));
+    };
+    let Some(basis) = store.basis(run)? else {
+        return Ok(Err(format!("its run {run} does not say where its powder was released")));
+    };
+    Ok(match mismatch(one, &origin, &basis) {
+        Some(why) => Err(format!("{why} in its run {run}")),
+        None => match part.contradiction(&basis) {
+            Some(odd) => Err(contradicts(&odd)),
+            None => Ok(Some(basis)),
+        },
+    })
+}
+
+fn contradicts(odd: &Contradiction) -> String {
+    format!("{} and {} at {} contradict each other", odd.readings.0, odd.readings.1, odd.at)
+}
+
+/// What a measurement says otherwise than its run; a phrase that goes on with "in its run".
+fn mismatch(one: &Measurement, origin: &Origin, basis: &RunBasis) -> Option<String> {
+    let differs = |what: &str, said: &str, found: &str| {
+        (said != found).then(|| format!("it says {what} \"{said}\", and it was \"{found}\""))
+    };
+    if origin.kind == RunKind::Rehearsed {
+        return Some("a rehearsal makes no part, and it was one".to_owned());
+    }
+    if origin.outcome != Outcome::Complete {
+        return Some(format!("what was planned was not done: it is {}", origin.outcome.word()));
+    }
+    // A rig file of an older version may not be readable any more; its title then says nothing.
+    let title = Rig::read(&origin.rig).ok().map(|rig| rig.title);
+    differs("where:", one.kind.word(), origin.kind.word())
+        .or_else(|| differs("the rig", &one.rig, title.as_deref().unwrap_or(&one.rig)))
+        .or_else(|| differs("the torch", &one.pair.torch, &basis.torch))
+        .or_else(|| {
+            let powders = basis.powders();
+            let powder = powders.iter().find(|powder| **powder == one.pair.powder);
+            let all = || powders.join("\" and \"");
+            powder.map_or_else(|| differs("the powder", &one.pair.powder, &all()), |_| None)
+        })
 }
 
 /// The measurements of a pair that count, the latest last.
@@ -163,10 +238,13 @@ pub fn counting(
     store: &Store,
     whose: Whose<'_>,
     pair: &Pair,
-) -> Result<Vec<Measurement>, RecordError> {
-    let all = store.measurements()?.into_iter().filter(|kept| kept.withdrawn.is_none());
-    let told = all.map(|kept| kept.measurement);
-    Ok(told.filter(|one| whose.owns(&one.rig, one.kind) && one.pair == *pair).collect())
+) -> Result<Vec<MeasurementRecord>, RecordError> {
+    let mut all = store.measurements()?;
+    all.retain(|kept| {
+        let one = &kept.measurement;
+        kept.withdrawn.is_none() && whose.owns(&one.rig, one.kind) && one.pair == *pair
+    });
+    Ok(all)
 }
 
 fn source(one: &Measurement) -> String {

@@ -8,6 +8,12 @@ pub fn harmless(text: &str) -> String {
     text.chars().map(|c| if obeyed(c) || turns(c) { '\u{fffd}' } else { c }).collect()
 }
 
+/// Harmless, and in one line: a name or a word that a person gave.
+#[must_use]
+pub fn one_line(text: &str) -> String {
+    harmless(text).replace('\n', "\u{fffd}")
+}
+
 /// Harmless, and nothing in it is markup.
 #[must_use]
 pub fn escaped(text: &str) -> String {
@@ -28,6 +34,11 @@ pub fn escaped(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_word_that_a_person_gave_begins_no_line_of_its_own() {
+        assert_eq!(one_line("a\nb\u{1b}[31mc"), "a\u{fffd}b\u{fffd}[31mc");
+    }
 
     #[test]
     fn text_from_outside_cannot_become_markup() {

@@ -83,7 +83,7 @@ impl Bench {
         self.drive.report(None);
         self.spindle.set_belt_off(now, false);
         self.spindle.set_wrong_rpm(now, None);
-        self.powder.set_blocked(now, false);
+        self.powder.set_blocked(false);
         self.after_trouble();
     }
 
@@ -100,8 +100,8 @@ impl Bench {
             PlantFault::SpindleLever(rpm) => self.spindle.set_wrong_rpm(now, Some(rpm)),
             PlantFault::FuelPressureLow(share) => self.troubles.fuel_share = Some(share),
             PlantFault::OxygenPressureLow(share) => self.troubles.oxygen_share = Some(share),
-            PlantFault::HopperEmpty => self.powder.set_hopper(now, 0.0),
-            PlantFault::HoseBlocked => self.powder.set_blocked(now, true),
+            PlantFault::HopperEmpty => self.powder.set_hopper(0.0),
+            PlantFault::HoseBlocked => self.powder.set_blocked(true),
             PlantFault::ExtractionFailed => self.troubles.extraction_failed = true,
             PlantFault::PlantAirLost => self.troubles.plant_air_lost = true,
             PlantFault::ClampLost => self.troubles.clamp_lost = true,
@@ -113,7 +113,7 @@ impl Bench {
     pub(crate) fn after_trouble(&mut self) {
         let carrier = self.is_on(Coil::CarrierAir) && !self.troubles.plant_air_lost;
         let carrier = if carrier { Flow::On } else { Flow::Off };
-        self.powder.set_carrier(self.now_us, carrier);
+        self.powder.set_carrier(carrier);
         self.powder.pass(self.now_us);
         self.plan_powder();
         self.set_supply();

@@ -50,7 +50,7 @@ impl Bench {
             let carrier =
                 if self.troubles.plant_air_lost { Flow::Off } else { flow(Coil::CarrierAir) };
             self.powder.set_feeder(now, flow(Coil::PowderFeeder));
-            self.powder.set_carrier(now, carrier);
+            self.powder.set_carrier(carrier);
             self.powder.pass(now);
             self.plan_powder();
         }

@@ -163,7 +163,7 @@ impl Bench {
     /// Somebody fills the hopper up to this weight, g.
     pub fn fill_hopper(&mut self, hopper_g: f64) {
         self.settle_powder();
-        self.powder.set_hopper(self.now_us, hopper_g);
+        self.powder.set_hopper(hopper_g);
         self.powder.pass(self.now_us);
         self.plan_powder();
     }

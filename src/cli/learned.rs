@@ -2,6 +2,7 @@
 //! verb that plans.
 
 use std::io::{self, Write};
+use std::path::Path;
 
 use clap::Args;
 use evenpass_core::learn::{Band, Finish};
@@ -16,16 +17,42 @@ use crate::learning::Lessons;
 /// Whether a plan learns.
 #[derive(Debug, Args)]
 pub(super) struct Learning {
-    /// Plan by the catalogue alone, whatever measured parts have taught.
+    /// Plan by the catalogue alone, whatever measured parts, stripes and the feeder have taught.
     #[arg(long)]
     unlearned: bool,
 }
 
 impl Learning {
-    /// Where lessons come from, unless none are wanted.
-    pub(super) fn or<'a>(&self, from: Lessons<'a>) -> Lessons<'a> {
-        if self.unlearned { Lessons::Ignored } else { from }
+    /// Where lessons come from, unless none are wanted: from the user's own records, or from those
+    /// that `--records` names.
+    ///
+    /// # Errors
+    /// Both options are given, and the records are for nothing else.
+    pub(super) fn or<'a>(
+        &self,
+        records: Option<&'a Path>,
+        are: RecordsAre,
+    ) -> Result<Lessons<'a>, String> {
+        match (self.unlearned, records, are) {
+            (true, Some(_), RecordsAre::Read) => Err(
+                "--records and --unlearned: found both; the one learns from these records, the \
+                 other from none\nhelp: leave one of the two out\n"
+                    .to_owned(),
+            ),
+            (true, ..) => Ok(Lessons::Ignored),
+            (false, Some(file), RecordsAre::Read) => Ok(Lessons::From(file)),
+            (false, ..) => Ok(Lessons::Kept(records)),
+        }
     }
+}
+
+/// What a verb does with the records besides learning from them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum RecordsAre {
+    /// Nothing: they have to be there.
+    Read,
+    /// It keeps its job in them, and makes them when there are none.
+    Written,
 }
 
 /// How far off the coat of a zone may be.
@@ -60,6 +87,9 @@ pub(super) fn bands(job: &Job, plan: &Plan) -> Vec<ZoneBand> {
 /// Over what tells how far off a coat may be.
 pub(super) const HOW_WELL: &str = "How well the thickness is known";
 
+/// Over what changed since the catalogue.
+pub(super) const LEARNED: &str = "Learned from what was measured";
+
 /// Each zone as sprayed and fused, and how far off its coat may be.
 pub(super) fn how_well(job: &Job, plan: &Plan) -> Vec<(String, String)> {
     let told = |zone: ZoneBand| {
@@ -81,7 +111,7 @@ pub(super) fn print(job: &Job, plan: &Plan, to: &mut impl Write) -> io::Result<(
         sheet.row([of, band]);
     }
     section(HOW_WELL, &sheet, to)?;
-    section("Learned from measured parts", &self::sheet(job), to)
+    section(LEARNED, &self::sheet(job), to)
 }
 
 /// What changed since the catalogue.

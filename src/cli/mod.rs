@@ -67,7 +67,7 @@ enum Verb {
     ///
     /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
     Twin(twin::TwinArguments),
-    /// Look at the records of earlier runs.
+    /// Look at the records of earlier runs, and take in what was measured of their parts.
     #[command(subcommand)]
     Records(records::RecordsVerb),
 }

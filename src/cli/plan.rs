@@ -13,7 +13,7 @@ use clap::Args;
 use self::page::Sheet;
 use self::what_if::WhatIf;
 use super::day::day;
-use super::learned::{self, Learning};
+use super::learned::{self, Learning, RecordsAre};
 use super::{Exit, Setting, say};
 use crate::files::{self, Job};
 use crate::learning::Lessons;
@@ -38,8 +38,8 @@ pub(super) struct PlanArguments {
     /// The date at the rim of the HTML file; today when left out.
     #[arg(long, value_name = "DATE", requires = "html")]
     date: Option<String>,
-    /// The records to learn from; the user's own when left out.
-    #[arg(long, value_name = "FILE", conflicts_with = "unlearned")]
+    /// The records to learn from, which have to be there; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
     #[command(flatten)]
     learning: Learning,
@@ -49,8 +49,10 @@ pub(super) struct PlanArguments {
 }
 
 pub(super) fn answer(arguments: &PlanArguments) -> Exit {
-    let kept = arguments.records.as_deref().map_or(Lessons::Kept(None), Lessons::From);
-    let lessons = arguments.learning.or(kept);
+    let lessons = match arguments.learning.or(arguments.records.as_deref(), RecordsAre::Read) {
+        Ok(lessons) => lessons,
+        Err(problem) => return say::bad_input(&problem),
+    };
     let (job, plan) = match prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),

@@ -70,7 +70,7 @@ pub(super) enum RecordsVerb {
     ///
     /// Example: evenpass records withdraw 3 --reason "wrong micrometer" --person "A. Fitter"
     Withdraw(decide::WithdrawArguments),
-    /// Confirm, as the engineer, a change of more than 10 %.
+    /// Confirm, as the engineer, a change of more than 10 %, which a plan leaves out until then.
     ///
     /// Example: evenpass records accept spray-6 nickel-hard --person "B. Engineer"
     Accept(decide::AcceptArguments),

@@ -11,7 +11,7 @@ use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use serde_json::json;
 
-use super::learned::{self, Learning};
+use super::learned::{self, Learning, RecordsAre};
 use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
@@ -21,7 +21,6 @@ use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::{self, Job};
 use crate::keeping::{self, Keeping};
-use crate::learning::Lessons;
 use crate::record::RunKind;
 use crate::record::facts::passes;
 use crate::record::response::responses;
@@ -46,7 +45,7 @@ pub(super) struct RehearseArguments {
     /// Keep the rehearsal in the records too.
     #[arg(long)]
     record: bool,
-    /// The records to learn from, and to keep it in; the user's own when left out.
+    /// The records to learn from, and with --record to keep it in; the user's own when left out.
     #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
     #[command(flatten)]
@@ -71,7 +70,11 @@ struct Rehearsed {
 }
 
 pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
-    let lessons = arguments.learning.or(Lessons::Kept(arguments.records.as_deref()));
+    let records = if arguments.record { RecordsAre::Written } else { RecordsAre::Read };
+    let lessons = match arguments.learning.or(arguments.records.as_deref(), records) {
+        Ok(lessons) => lessons,
+        Err(problem) => return say::bad_input(&problem),
+    };
     let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
@@ -168,7 +171,7 @@ fn print(job: &Job, plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result
     let entries = &rehearsed.entries;
     let clock = Clock::of(entries);
     writeln!(to, "{}, rehearsed on the twin, seed {seed}", plan.program.title)?;
-    section("Learned from measured parts", &learned::sheet(job), to)?;
+    section(learned::LEARNED, &learned::sheet(job), to)?;
     section("Course", &course_sheet(entries, clock), to)?;
     section("Passes", &passes_sheet(&passes(entries), clock), to)?;
     response::print(entries, clock, response::With::Effects, to)?;

@@ -12,7 +12,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
-use super::learned::{self, Learning};
+use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
 use super::progress::clock;
 use super::records::Clock;
@@ -20,7 +20,6 @@ use super::{Exit, Setting, ending, response, say};
 use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
-use crate::learning::Lessons;
 
 /// What `run` is asked.
 #[derive(Debug, Args)]
@@ -73,7 +72,10 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
     if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
         return say::bad_input(&problem);
     }
-    let lessons = arguments.learning.or(Lessons::Kept(arguments.records.as_deref()));
+    let lessons = match arguments.learning.or(arguments.records.as_deref(), RecordsAre::Written) {
+        Ok(lessons) => lessons,
+        Err(problem) => return say::bad_input(&problem),
+    };
     let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),

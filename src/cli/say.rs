@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::Exit;
 use crate::files;
-pub(super) use crate::shown::harmless;
+pub(super) use crate::shown::{harmless, one_line};
 
 /// Shows what is wrong with what was given.
 pub(super) fn bad_input(problem: &str) -> Exit {
@@ -55,18 +55,36 @@ pub(super) fn page(option: &str, file: &Path, read: &[&Path], page: &str) -> Exi
 
 /// Longest name of a person, characters: one line of a list (arbitrary).
 const LONGEST_NAME: usize = 80;
+/// Longest reason, characters: a few lines of a list (arbitrary).
+const LONGEST_REASON: usize = 300;
 
 /// A name that may stand in the record; `whose` says whose name is wanted.
 pub(super) fn check_person<'a>(name: &'a str, whose: &str) -> Result<&'a str, String> {
-    let found = match name.trim() {
-        "" => "an empty name",
-        name if name.chars().any(char::is_control) => "a name with control characters",
-        name if name.chars().count() > LONGEST_NAME => "a name of over 80 characters",
-        name => return Ok(name),
+    check_line("--person", "name", name, LONGEST_NAME, &format!("the name of {whose}"))
+}
+
+/// A reason that may stand in the record; `why` says what is wanted.
+pub(super) fn check_reason<'a>(reason: &'a str, why: &str) -> Result<&'a str, String> {
+    check_line("--reason", "reason", reason, LONGEST_REASON, why)
+}
+
+fn check_line<'a>(
+    option: &str,
+    what: &str,
+    text: &'a str,
+    longest: usize,
+    wanted: &str,
+) -> Result<&'a str, String> {
+    let found = match text.trim() {
+        "" => format!("an empty {what}"),
+        text if one_line(text) != text => format!("a {what} with control characters"),
+        text if text.chars().count() > longest => {
+            format!("a {what} of over {longest} characters")
+        }
+        text => return Ok(text),
     };
     Err(format!(
-        "--person: found {found}\naccepted: the name of {whose}, one line of up to {LONGEST_NAME} \
-         characters\n"
+        "{option}: found {found}\naccepted: {wanted}, one line of up to {longest} characters\n"
     ))
 }
 

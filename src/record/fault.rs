@@ -118,7 +118,7 @@ pub enum RecordError {
         /// The file.
         file: PathBuf,
         /// What does not hold.
-        what: String,
+        what: &'static str,
     },
     /// Nothing is recorded under what was asked for.
     #[error("no run {asked:?} in the record; {}", nearest_words(nearest))]
@@ -159,14 +159,35 @@ pub enum RecordError {
     /// The thread that writes the record could not be started, or ended by our own mistake.
     #[error("the thread that writes the record is gone; start the program again")]
     WriterGone,
-    /// Anything else the database said.
-    #[error("records file {} failed", file.display())]
+    /// Anything else; what the database said goes to the log.
+    #[error("records file {} cannot be used: {what}", file.display())]
     Storage {
         /// The file.
         file: PathBuf,
-        /// What the database said.
-        source: rusqlite::Error,
+        /// What that means.
+        what: &'static str,
     },
+}
+
+/// What a code of the database means for whoever keeps records.
+fn meaning(code: Option<ErrorCode>) -> &'static str {
+    match code {
+        Some(ErrorCode::SystemIoFailure) => {
+            "its disk does not read or write; look after the disk, and keep a copy of the file"
+        }
+        Some(ErrorCode::FileLockingProtocolFailed | ErrorCode::NoLargeFileSupport) => {
+            "its file system cannot keep it; move it to a disk of this computer"
+        }
+        Some(ErrorCode::OutOfMemory) => "this computer has no memory left; close other programs",
+        Some(ErrorCode::ConstraintViolation) => {
+            "an entry would contradict those that are there; keep a copy, and name a fresh file \
+             with --records FILE"
+        }
+        _ => {
+            "it is not laid out as this program lays out its records; keep a copy, and name a \
+             fresh file with --records FILE (--verbose says what the database said)"
+        }
+    }
 }
 
 fn nearest_words(nearest: &[String]) -> String {
@@ -181,6 +202,7 @@ impl RecordError {
     /// Sorts what SQLite said about `file`.
     pub(super) fn from_sqlite(file: &Path, source: rusqlite::Error) -> Self {
         let file = file.to_owned();
+        tracing::info!(file = %file.display(), "the database said: {source}");
         match source.sqlite_error_code() {
             Some(ErrorCode::ReadOnly) => Self::ReadOnly { file },
             Some(ErrorCode::DiskFull) => Self::DiskFull { file },
@@ -188,16 +210,19 @@ impl RecordError {
             Some(ErrorCode::NotADatabase) => {
                 Self::NotRecords { file, found: "it is not a database" }
             }
-            Some(ErrorCode::DatabaseCorrupt) => Self::Damaged { file, what: source.to_string() },
+            Some(ErrorCode::DatabaseCorrupt) => {
+                Self::Damaged { file, what: "its pages contradict each other" }
+            }
             Some(ErrorCode::CannotOpen) if file.is_dir() => {
                 Self::NotRecords { file, found: "it is a folder" }
             }
             Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
                 let named = file.parent().filter(|folder| !folder.as_os_str().is_empty());
                 let folder = named.unwrap_or(Path::new(".")).to_owned();
-                Self::Folder { folder, source: io::Error::other(source) }
+                let source = io::Error::from(io::ErrorKind::PermissionDenied);
+                Self::Folder { folder, source }
             }
-            _ => Self::Storage { file, source },
+            code => Self::Storage { file, what: meaning(code) },
         }
     }
 

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::reading::{instant, parsed, unread};
 use super::store::json;
-use super::{RecordError, RunId, RunKind, Store};
+use super::{Outcome, RecordError, RunId, RunKind, Store};
 
 /// Something that was measured, with who, when and where.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -74,7 +74,33 @@ pub struct AcceptanceRecord {
     pub figures: Figures,
 }
 
+/// Where a run took place and what became of it: what a measurement of its part must agree with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Origin {
+    /// Twin, machine, or rehearsed.
+    pub kind: RunKind,
+    /// The rig file's text.
+    pub rig: String,
+    /// What became of it.
+    pub outcome: Outcome,
+}
+
 impl Store {
+    /// Where a run took place; `None` when there is no such run.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn origin(&self, run: &RunId) -> Result<Option<Origin>, RecordError> {
+        let columns = "SELECT kind, rig, outcome FROM run WHERE id = ?1";
+        let read = |row: &Row<'_>| {
+            Ok(Origin { kind: row.get(0)?, rig: row.get(1)?, outcome: row.get(2)? })
+        };
+        self.connection
+            .query_row(columns, [run.as_str()], read)
+            .optional()
+            .map_err(|source| self.sorted(source))
+    }
+
     /// Where the powder of a run was released; `None` for a run kept before that was.
     ///
     /// # Errors

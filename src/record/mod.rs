@@ -34,7 +34,7 @@ mod writer;
 
 pub use fault::RecordError;
 pub use location::records_file;
-pub use measurement::{AcceptanceRecord, Measurement, MeasurementRecord, Withdrawal};
+pub use measurement::{AcceptanceRecord, Measurement, MeasurementRecord, Origin, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;

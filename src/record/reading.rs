@@ -234,7 +234,9 @@ impl Store {
             rusqlite::Error::FromSqlConversionFailure(..)
             | rusqlite::Error::IntegralValueOutOfRange(..)
             | rusqlite::Error::InvalidColumnType(..) => {
-                RecordError::Damaged { file: self.file().to_owned(), what: source.to_string() }
+                tracing::info!("the database said: {source}");
+                let what = "an entry holds what no version of this program writes";
+                RecordError::Damaged { file: self.file().to_owned(), what }
             }
             other => RecordError::from_sqlite(self.file(), other),
         }

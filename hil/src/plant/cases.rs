@@ -71,7 +71,7 @@ fn spray(case: &Value, legs: &[Leg], commands: &[(f64, f64)]) -> Value {
         hopper_g: 1e5,
         ..spec.powder
     });
-    powder.set_carrier(0, Flow::On);
+    powder.set_carrier(Flow::On);
     let mut deposit = Deposit::new(&plume(case), Surface::new(&part(case)), (-200.0, 1_500.0));
     // Everything that happens at an instant: the feeder's switch, and a look at the carriage.
     let mut instants: Vec<(u64, Option<Flow>)> = commands

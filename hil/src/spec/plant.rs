@@ -113,7 +113,8 @@ table! {
         rate_g_min: f64,
         /// From feeder on to powder at the nozzle, s.
         transport_delay_on_s: f64,
-        /// From feeder off to the last powder at the nozzle, s.
+        /// From feeder off to the last powder at the nozzle, s. The hose takes the shorter of the
+        /// two; by what the other is longer, the feeder answers its coil late.
         transport_delay_off_s: f64,
         /// Time constant of the flow's rise, s; 0 = a jump.
         rise_time_constant_s: f64,

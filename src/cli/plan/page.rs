@@ -319,7 +319,7 @@ impl Sheet<'_> {
         if lines.is_empty() {
             return;
         }
-        put!(page, "<section><h2>Learned from measured parts</h2><ul>");
+        put!(page, "<section><h2>{}</h2><ul>", learned::LEARNED);
         for line in lines.lines() {
             put!(page, "<li>{}</li>", shown(line));
         }

@@ -89,9 +89,9 @@ impl<'a> WhatIf<'a> {
 
     /// Both plans' figures side by side, with what differs.
     pub(super) fn print(&self, mut to: impl Write) -> io::Result<()> {
-        writeln!(to, "{}: what if", say::harmless(self.title))?;
+        writeln!(to, "{}: what if", say::one_line(self.title))?;
         for change in self.changes {
-            writeln!(to, "  {}", say::harmless(change))?;
+            writeln!(to, "  {}", say::one_line(change))?;
         }
         writeln!(to)?;
         Row::print(["", "", "own", "changed", "difference"], &mut to)?;

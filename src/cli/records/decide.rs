@@ -4,11 +4,12 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use evenpass_core::learn::{Figures, Measured, Pair};
+use evenpass_core::learn::{Figures, HeldBack, Measured, Pair};
 use jiff::Timestamp;
 
 use super::told::{PairArguments, Refused, Teller, lesson, print_lesson};
 use super::{pairs, print_json, section};
+use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;
 use crate::record::{
@@ -18,9 +19,9 @@ use crate::record::{
 /// What `records withdraw` is told.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct WithdrawArguments {
-    /// The measurement, by its number.
+    /// The measurement, by its number in `evenpass records learned`.
     number: i64,
-    /// Why it counts no more.
+    /// Why it counts no more, in one line.
     #[arg(long, value_name = "WHY")]
     reason: String,
     #[command(flatten)]
@@ -53,14 +54,8 @@ pub(in crate::cli) struct LearnedArguments {
 /// Withdraws a measurement.
 pub(super) fn withdraw(arguments: &WithdrawArguments, to: &mut impl Write) -> Result<(), Refused> {
     let person = arguments.teller.person()?;
-    let reason = arguments.reason.trim();
-    if reason.is_empty() || reason.chars().any(char::is_control) {
-        return Err(Refused::Input(
-            "--reason: found nothing to read\naccepted: why the measurement counts no more, in \
-             one line\n"
-                .to_owned(),
-        ));
-    }
+    let reason = say::check_reason(&arguments.reason, "why the measurement counts no more")
+        .map_err(Refused::Input)?;
     let withdrawal = Withdrawal {
         made_at: Timestamp::now(),
         person: person.to_owned(),
@@ -80,15 +75,8 @@ pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result
         writeln!(to, "nothing of {pair} on \"{rig}\" waits to be accepted")?;
         return Ok(print_lesson(&held, to)?);
     }
-    if !held.learned.are_possible() {
-        return Err(Refused::Input(format!(
-            "{pair}: {:.1} % of the powder would stay, at a density of {:.2} g/cm3 as sprayed and \
-             {:.2} g/cm3 fused: that cannot be\nhelp: look for the wrong measurement with `evenpass \
-             records learned`, and withdraw it\n",
-            held.learned.efficiency.percent(),
-            held.learned.density_as_sprayed.g_per_cm3(),
-            held.learned.density_fused.g_per_cm3()
-        )));
+    if matches!(held.held_back, Some(HeldBack::Impossible(_))) {
+        return Err(Refused::Input(held.sentences().join("\n") + "\n"));
     }
     store.keep_acceptance(&AcceptanceRecord {
         made_at: Timestamp::now(),

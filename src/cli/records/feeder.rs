@@ -1,18 +1,19 @@
 //! `records feeder` and `records stripe`: the feeder by catching and weighing, the footprint by a
 //! single pass over a plate.
 
+use std::fmt::Display;
 use std::io::Write;
 
 use clap::Args;
 use evenpass_core::learn::{
     Catch, FeederMeasured, Measured, StripeMeasured, ThicknessReading, rate_caught,
 };
-use evenpass_core::quantity::{Length, Mass, MassFlow, Speed, Time};
+use evenpass_core::quantity::{Length, Mass, MassFlow, Quantity, Range, Speed, Time};
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::reading::{At, at, catch, positive};
-use super::told::{PairArguments, Refused, Teller, day, keep, lesson, print_lesson};
+use super::reading::{At, at, balance, catch, clock, date, gauge, positive};
+use super::told::{PairArguments, Refused, Teller, contradictory, day, keep, lesson, print_lesson};
 use crate::record::Measurement;
 
 /// A feeder that gives less or more than this of what is set is set wrong, not calibrated.
@@ -27,21 +28,21 @@ const WIDEST: Length = Length::from_mm(300.0);
 pub(in crate::cli) struct FeederArguments {
     #[command(flatten)]
     pair: PairArguments,
-    /// Powder set at the feeder.
+    /// Powder set at the feeder, within what the torch takes.
     #[arg(long, value_name = "RATE", value_parser = positive::<MassFlow>)]
     set: MassFlow,
     /// Powder caught in a time at full flow, such as "57.9 g in 60 s"; may be given more than
     /// once.
     #[arg(long = "caught", value_name = "MASS in TIME", value_parser = catch, required = true)]
     catches: Vec<Catch>,
-    /// How well a weight is known, one standard deviation.
-    #[arg(long, value_name = "MASS", value_parser = positive::<Mass>, default_value = "0.1 g")]
+    /// How far a reading of the balance is usually off, one standard deviation.
+    #[arg(long, value_name = "MASS", value_parser = balance, default_value = "0.1 g")]
     balance: Mass,
-    /// How well a time is known, one standard deviation.
-    #[arg(long, value_name = "TIME", value_parser = positive::<Time>, default_value = "0.2 s")]
+    /// How far a time is usually off, one standard deviation.
+    #[arg(long, value_name = "TIME", value_parser = clock, default_value = "0.2 s")]
     clock: Time,
     /// The day it was measured; today when left out.
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = date)]
     date: Option<Date>,
     #[command(flatten)]
     teller: Teller,
@@ -52,21 +53,21 @@ pub(in crate::cli) struct FeederArguments {
 pub(in crate::cli) struct StripeArguments {
     #[command(flatten)]
     pair: PairArguments,
-    /// Powder set at the feeder.
+    /// Powder set at the feeder, within what the torch takes.
     #[arg(long, value_name = "RATE", value_parser = positive::<MassFlow>)]
     set: MassFlow,
-    /// Feed of the torch over the plate.
+    /// Feed of the torch over the plate, within what the torch takes.
     #[arg(long, value_name = "SPEED", value_parser = positive::<Speed>)]
     feed: Speed,
     /// Thickness at a place across the stripe, counted from anywhere, such as "-6 mm=0.08 mm";
     /// five places at the least.
     #[arg(long = "thickness", value_name = "PLACE=THICKNESS", value_parser = at, allow_hyphen_values = true)]
     thicknesses: Vec<At>,
-    /// How well a thickness is known, one standard deviation.
-    #[arg(long, value_name = "LENGTH", value_parser = positive::<Length>, default_value = "0.01 mm")]
+    /// How far a reading of the gauge is usually off, one standard deviation.
+    #[arg(long, value_name = "LENGTH", value_parser = gauge, default_value = "0.01 mm")]
     gauge: Length,
     /// The day it was measured; today when left out.
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = date)]
     date: Option<Date>,
     #[command(flatten)]
     teller: Teller,
@@ -89,12 +90,26 @@ pub(super) fn feeder(arguments: &FeederArguments, to: &mut impl Write) -> Result
             )));
         }
     }
-    let measured = Measured::Feeder(FeederMeasured {
+    let measured = FeederMeasured {
         set: arguments.set,
         catches: arguments.catches.clone(),
         balance: arguments.balance,
         clock: arguments.clock,
-    });
+    };
+    if let Some((one, odd)) = measured.contradiction() {
+        let told = |caught: Catch| {
+            let rate = rate_caught(caught.mass, caught.time).unwrap_or(MassFlow::ZERO);
+            format!("{} in {} ({rate:.1})", caught.mass, caught.time)
+        };
+        return Err(Refused::Input(format!(
+            "--caught: found {} and {}, which one setting does not give\naccepted: catches that \
+             differ by no more than balance and clock can make them\nhelp: catch once more, and \
+             leave the odd one out\n",
+            told(one),
+            told(odd)
+        )));
+    }
+    let measured = Measured::Feeder(measured);
     take(&arguments.pair, &arguments.teller, arguments.date, measured, to)
 }
 
@@ -132,13 +147,34 @@ pub(super) fn stripe(arguments: &StripeArguments, to: &mut impl Write) -> Result
             arguments.gauge * 5.0
         )));
     }
-    let measured = Measured::Stripe(StripeMeasured {
+    let measured = StripeMeasured {
         set: arguments.set,
         feed: arguments.feed,
         readings,
         gauge: arguments.gauge,
-    });
+    };
+    if let Some(odd) = measured.contradiction() {
+        return Err(contradictory("--thickness", &odd));
+    }
+    let measured = Measured::Stripe(measured);
     take(&arguments.pair, &arguments.teller, arguments.date, measured, to)
+}
+
+/// What a torch was given has to be what it takes.
+fn taken_by<Q: Quantity + PartialOrd + Display>(
+    option: &str,
+    found: Q,
+    range: Range<Q>,
+    torch: &str,
+) -> Result<(), Refused> {
+    if range.contains(found) {
+        return Ok(());
+    }
+    Err(Refused::Input(format!(
+        "{option}: found {found}\naccepted: {} to {}, what the torch \"{torch}\" takes by its \
+         catalogue\n",
+        range.low, range.high
+    )))
 }
 
 fn take(
@@ -150,7 +186,21 @@ fn take(
 ) -> Result<(), Refused> {
     let person = teller.person()?;
     let measured_on = day(date, None)?;
-    let (pair, rig, kind, figures) = pair.found(&teller.catalogue(None)?)?;
+    let catalogue = teller.catalogue(None)?;
+    let (pair, rig, kind, figures) = pair.found(&catalogue)?;
+    if let Some(torch) = catalogue.torch(&pair.torch) {
+        let (set, feed) = match &measured {
+            Measured::Feeder(feeder) => (Some(feeder.set), None),
+            Measured::Stripe(stripe) => (Some(stripe.set), Some(stripe.feed)),
+            Measured::Part(_) => (None, None),
+        };
+        if let (Some(set), Some(range)) = (set, torch.powder_rate) {
+            taken_by("--set", set, range, &torch.key)?;
+        }
+        if let Some(feed) = feed {
+            taken_by("--feed", feed, torch.feed, &torch.key)?;
+        }
+    }
     let mut store = teller.store_or_new()?;
     let draft = Measurement {
         kept_at: Timestamp::now(),

@@ -6,20 +6,18 @@ use std::path::Path;
 use clap::Args;
 use evenpass_core::learn::{
     DiameterReading, Fed, Figures, Finish, Measured, Pair, PartMeasured, RunBasis, Weights,
-    deposition_efficiency,
+    contradiction, deposition_efficiency, is_same_place,
 };
 use evenpass_core::quantity::{Length, Mass, Temperature};
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::reading::{At, at, positive};
-use super::told::{Refused, Teller, day, figures, keep, lesson, print_lesson};
+use super::reading::{At, at, balance, date, gauge, positive};
+use super::told::{Refused, Teller, contradictory, day, figures, keep, lesson, print_lesson};
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
 
-/// Places that agree to this are the same: nobody measures finer along a part.
-const SAME_PLACE: Length = Length::from_mm(0.5);
 /// One standard deviation of what left the hopper, where the record says it (arbitrary: a hopper
 /// scale of 1 g, read twice, and what lies in the hose).
 const HOPPER: Mass = Mass::from_g(2.0);
@@ -27,6 +25,8 @@ const HOPPER: Mass = Mass::from_g(2.0);
 const MOST_BUILD: f64 = 3.0;
 /// So is a part that got thinner by more than this in diameter.
 const MOST_LOSS: Length = Length::from_mm(0.2);
+/// A part that differs by more than this from its drawing before coating is another part.
+const OFF_THE_DRAWING: Length = Length::from_mm(1.0);
 /// A part that is measured is between these.
 const MEASURED_AT: (Temperature, Temperature) =
     (Temperature::from_celsius(-20.0), Temperature::from_celsius(400.0));
@@ -55,17 +55,19 @@ pub(in crate::cli) struct MeasureArguments {
     /// Weight of the part with its coat, before anything was machined off.
     #[arg(long, value_name = "MASS", value_parser = positive::<Mass>, requires = "weight_before")]
     weight_after: Option<Mass>,
-    /// Powder that left the hopper; from the run's record when left out.
+    /// Powder that left the hopper in the run, as you weighed it; from the run's record when left
+    /// out.
     #[arg(long, value_name = "MASS", value_parser = positive::<Mass>)]
     fed: Option<Mass>,
-    /// How well a diameter is known, one standard deviation.
-    #[arg(long, value_name = "LENGTH", value_parser = positive::<Length>, default_value = "0.02 mm")]
+    /// How far a reading of the micrometer is usually off, one standard deviation: not the reading
+    /// itself, which belongs to --diameter.
+    #[arg(long, value_name = "LENGTH", value_parser = gauge, default_value = "0.02 mm")]
     micrometer: Length,
-    /// How well a weight is known, one standard deviation.
-    #[arg(long, value_name = "MASS", value_parser = positive::<Mass>, default_value = "0.5 g")]
+    /// How far a reading of the balance is usually off, one standard deviation.
+    #[arg(long, value_name = "MASS", value_parser = balance, default_value = "0.5 g")]
     balance: Mass,
     /// The day it was measured, such as 2026-11-28; today when left out.
-    #[arg(long, value_name = "DATE")]
+    #[arg(long, value_name = "DATE", value_parser = date)]
     date: Option<Date>,
     #[command(flatten)]
     teller: Teller,
@@ -177,7 +179,23 @@ fn part(
             ));
         }
     }
-    let same = |a: Length, b: Length| (a - b).abs() < SAME_PLACE;
+    let same = is_same_place;
+    let before: Vec<(Length, Length)> =
+        arguments.before.iter().map(|reading| (reading.place, reading.found)).collect();
+    for (place, found) in &before {
+        let drawn = basis.part.diameter_at(*place);
+        if (*found - drawn).abs() > OFF_THE_DRAWING {
+            return refused(format!(
+                "--before: found {found} at {place}, where {drawn} is drawn\naccepted: {:.2} to \
+                 {:.2}\nhelp: if it is right, this is another part than the run's\n",
+                drawn - OFF_THE_DRAWING,
+                drawn + OFF_THE_DRAWING
+            ));
+        }
+    }
+    if let Some(odd) = contradiction(&before, arguments.micrometer) {
+        return Err(contradictory("--before", &odd));
+    }
     if let Some(lone) = arguments
         .before
         .iter()
@@ -202,11 +220,7 @@ fn part(
         .iter()
         .map(|reading| DiameterReading {
             at: reading.place,
-            before: arguments
-                .before
-                .iter()
-                .find(|before| same(before.place, reading.place))
-                .map(|before| before.found),
+            before: mean(before.iter().filter(|(at, _)| same(*at, reading.place)).map(|at| at.1)),
             found: reading.found,
         })
         .collect();
@@ -227,12 +241,19 @@ fn part(
     })
 }
 
+/// The mean of what was read at one place, however often.
+fn mean(read: impl Iterator<Item = Length>) -> Option<Length> {
+    let (sum, count) = read.fold((Length::ZERO, 0.0), |(sum, count), one| (sum + one, count + 1.0));
+    (count > 0.0).then(|| sum / count)
+}
+
 /// What was measured must be able to be so: slips of the pen are caught here.
 fn believable(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Result<(), Refused> {
     for reading in &part.diameters {
         let before = reading.before.unwrap_or_else(|| basis.part.diameter_at(reading.at));
         let expected = basis.diameter_at(reading.at, figures, part.finish).unwrap_or(before);
-        let (low, high) = (before - MOST_LOSS, before + (expected - before) * MOST_BUILD);
+        let coat = (expected - basis.part.diameter_at(reading.at)).max(Length::ZERO);
+        let (low, high) = (before - MOST_LOSS, before + coat * MOST_BUILD);
         if reading.found < low || reading.found > high {
             return Err(Refused::Input(format!(
                 "--diameter: found {} at {}, where the part had {before} and {expected:.2} was \
@@ -242,12 +263,18 @@ fn believable(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Resul
             )));
         }
     }
+    if let Some(odd) = part.contradiction(basis) {
+        return Err(contradictory("--diameter", &odd));
+    }
     if let Some(weights) = part.weights {
         let gain = weights.after - weights.before;
-        let most = part.fed.map(|fed| fed.mass);
-        if gain <= Mass::ZERO || most.is_some_and(|most| gain > most) {
-            let fed =
-                most.map_or_else(String::new, |most| format!(", and {most:.1} of powder were fed"));
+        // Where nobody knows what was fed, it was about what was set.
+        let set = Mass::from_g(basis.set_mass() * 1e3) * MOST_BUILD;
+        let most = part.fed.map_or(set, |fed| fed.mass);
+        if gain <= Mass::ZERO || gain > most {
+            let fed = part
+                .fed
+                .map_or_else(String::new, |_| format!(", and {most:.1} of powder were fed"));
             return Err(Refused::Input(format!(
                 "--weight-after: found {}, {gain:.2} more than before{fed}\naccepted: more than \
                  before, by no more than was fed\n",
@@ -312,15 +339,21 @@ fn print_part(
         && let Some(share) = deposition_efficiency(weights.after - weights.before, fed.mass)
         && let Some(lands) = basis.share_that_lands(figures.footprint)
     {
+        let gain = weights.after - weights.before;
+        let stays = share.ratio() / lands.ratio() * 100.0;
+        let stays = match stays {
+            stays if stays <= 100.0 => format!("{stays:.1} % of that stays"),
+            _ => "more than that would have stayed, which cannot be: look at the weights and at \
+                  the powder fed"
+                .to_owned(),
+        };
         writeln!(
             to,
-            "\nGain {:.1} of {:.1} fed: {:.2} % (ISO 17836). Of the plume {:.1} % meet the part: {:.1} % \
-             of that stays.",
-            weights.after - weights.before,
+            "\nGain {gain:.1} of {:.1} fed: {:.2} % (ISO 17836). Of the plume {:.1} % meet the \
+             part: {stays}.",
             fed.mass,
             share.percent(),
-            lands.percent(),
-            share.ratio() / lands.ratio() * 100.0
+            lands.percent()
         )?;
     }
     Ok(())

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use evenpass_core::catalogue::Catalogue;
-use evenpass_core::learn::{Figures, Finish, Lesson, Pair};
+use evenpass_core::learn::{Contradiction, Figures, Finish, Lesson, Pair};
 use evenpass_core::quantity::Length;
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -117,8 +117,9 @@ pub(super) fn figures(catalogue: &Catalogue, pair: &Pair) -> Result<Figures, Ref
     let powders: Vec<&str> = catalogue.powders.iter().map(|p| p.key.as_str()).collect();
     let unknown = |what: &str, found: &str, known: &[&str]| {
         Refused::Input(format!(
-            "{what}: found \"{found}\", which is none in the catalogue\naccepted: {}\nhelp: \
-             name the folder of another catalogue with --catalogue FOLDER\n",
+            "{what}: found \"{}\", which is none in the catalogue\naccepted: {}\nhelp: name \
+             the folder of another catalogue with --catalogue FOLDER\n",
+            say::one_line(found),
             known.join(", ")
         ))
     };
@@ -126,6 +127,17 @@ pub(super) fn figures(catalogue: &Catalogue, pair: &Pair) -> Result<Figures, Ref
         return Err(unknown("torch that sprays powder", &pair.torch, &torches));
     }
     Figures::of(catalogue, pair).ok_or_else(|| unknown("powder", &pair.powder, &powders))
+}
+
+/// Two readings of one place that cannot both be right.
+pub(super) fn contradictory(option: &str, odd: &Contradiction) -> Refused {
+    let (first, second) = odd.readings;
+    Refused::Input(format!(
+        "{option}: found {first} and {second} at {}, which cannot both be right\naccepted: at one \
+         place, readings no more than {:.3} apart, which the instrument and the coat can make \
+         them\nhelp: measure there once more, and leave the odd one out\n",
+        odd.at, odd.allowed
+    ))
 }
 
 /// The day of measuring: today, or the one given, which is not to come yet nor before `begun`.

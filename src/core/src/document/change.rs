@@ -108,10 +108,13 @@ impl Changed {
     }
 }
 
+/// Stands for what a terminal would obey.
+const OBEYED: char = '\u{fffd}';
+
 /// Changes one a line, without what would break a line.
 fn one_a_line(changes: &[String]) -> String {
     let line = |change: &String| -> String {
-        change.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }).collect()
+        change.chars().map(|c| if c.is_control() { OBEYED } else { c }).collect()
     };
     changes.iter().map(line).collect::<Vec<_>>().join("\n")
 }
@@ -124,6 +127,11 @@ fn read(asked: &str) -> Vec<Result<Asked<'_>, Box<Problem>>> {
         .map(|line| {
             let whole = start..start + line.len();
             start = whole.end + 1;
+            if line.contains(OBEYED) {
+                let problem = Problem::error("", "this has a control character or a line break")
+                    .accepted("one line of letters, figures and signs");
+                return Err(Box::new(problem.at(whole)));
+            }
             let Some((name, value)) = line.split_once('=') else {
                 let problem = Problem::error("", "this has no `=`").accepted(FORM);
                 return Err(Box::new(problem.at(whole)));

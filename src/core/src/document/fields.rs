@@ -71,9 +71,9 @@ impl<'a> Table<'a> {
         None
     }
 
-    /// Text that is not empty.
+    /// Text of one line that is not empty.
     pub(crate) fn text(&mut self, key: &'static str) -> Option<String> {
-        self.required(key, "text in quotes", &format!("`{key} = \"...\"`"))?.text()
+        self.required(key, "text in quotes", &format!("`{key} = \"...\"`"))?.line()
     }
 
     /// The name of a `what`, one of those the catalogue has.

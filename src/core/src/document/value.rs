@@ -171,6 +171,16 @@ impl<'a> Value<'a> {
         }
     }
 
+    /// Text of one line: a name or a title stands in lists, and in a line of its own.
+    pub(super) fn line(&self) -> Option<String> {
+        let text = self.text()?;
+        if text.contains('\n') {
+            self.fail("this text has a line break", "text in quotes, of one line", None);
+            return None;
+        }
+        Some(text)
+    }
+
     /// A whole number in a range.
     pub(super) fn count(&self, range: &RangeInclusive<u32>, source: &str) -> Option<u32> {
         let accepted =

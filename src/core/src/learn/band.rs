@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::basis::Finish;
+use super::coats::CoatsMeasured;
 use super::figures::Figure;
 use super::knowledge::{Knowledge, Known};
 use super::rows::{PART_TO_PART, build_weights};
@@ -44,6 +45,8 @@ pub struct Band {
     pub share: Fraction,
     /// Whether a coat of this torch with this powder was ever measured.
     pub calibrated: Known,
+    /// On what it was measured.
+    pub coats: CoatsMeasured,
 }
 
 impl Band {
@@ -74,20 +77,18 @@ impl Band {
             mostly,
             share: Fraction::from_ratio(share / variance),
             calibrated: knowledge.coat_measured,
+            coats: knowledge.coats,
         }
     }
 }
 
 impl core::fmt::Display for Band {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        let known = match self.calibrated {
-            Known::Yes => "as measured parts say",
-            Known::No => "not calibrated: no part was measured",
-        };
         write!(
             f,
-            "± {:.1} % (one sigma, {known}), most of it {}",
+            "± {:.1} % (one sigma, {}), most of it {}",
             self.within.percent(),
+            self.coats,
             self.mostly.title()
         )
     }

@@ -8,7 +8,7 @@ use crate::model::{Command, Feeding, Flow, Switching};
 use crate::plan::LegMotion;
 use crate::plan::powder::Timeline;
 use crate::program::{Program, SprayStep, Step};
-use crate::quantity::{Acceleration, Length, MassFlow, Time};
+use crate::quantity::{Acceleration, Length, MassFlow};
 use crate::recipe::{Part, Recipe};
 
 /// Places at which releases are kept are this far apart. Powder is split between the two
@@ -40,14 +40,26 @@ pub struct ZoneBasis {
     pub powder: String,
     /// Powder set at the feeder, as the recipe says.
     pub set: MassFlow,
-    /// How long the feeder ran.
-    pub fed_for: Time,
     /// The first place of `full_flow_s`.
     pub first: Length,
     /// Distance from one place to the next.
     pub spacing: Length,
     /// Seconds of full flow that arrived with the carriage at each place.
     pub full_flow_s: Vec<f64>,
+}
+
+impl ZoneBasis {
+    /// Powder that the setting stands for, kg: all that left the nozzle, and so all that left the
+    /// hopper. The time that the coil is on is another: off takes longer to arrive than on.
+    #[must_use]
+    pub fn set_mass(&self) -> f64 {
+        self.rate() * self.full_flow_s.iter().sum::<f64>()
+    }
+
+    /// What was set, kg/s.
+    pub(super) fn rate(&self) -> f64 {
+        self.set.g_per_min() * 1e-3 / 60.0
+    }
 }
 
 /// Where the powder of a job was released, as planned; a run that completed did just that.
@@ -91,6 +103,12 @@ impl RunBasis {
         self.zones.iter().find(|zone| zone.from <= at && at <= zone.to)
     }
 
+    /// Powder that the settings stand for, all zones together, kg.
+    #[must_use]
+    pub fn set_mass(&self) -> f64 {
+        self.zones.iter().map(ZoneBasis::set_mass).sum()
+    }
+
     /// The powders, each once.
     #[must_use]
     pub fn powders(&self) -> Vec<&str> {
@@ -109,7 +127,6 @@ fn zone_basis(
 ) -> Option<ZoneBasis> {
     let zone = recipe.zones.iter().find(|zone| zone.name == step.zone)?;
     let line = Timeline::of(step, ramp);
-    let fed_for = line.coil.iter().map(|coil| coil.off - coil.on).sum();
     let flow = arriving(&line, torch);
     let releases = released(step, ramp, &line, &flow);
     Some(ZoneBasis {
@@ -118,7 +135,6 @@ fn zone_basis(
         to: zone.to,
         powder: zone.powder.clone(),
         set: zone.powder_rate,
-        fed_for,
         first: releases.first,
         spacing: SPACING,
         full_flow_s: releases.seconds,

@@ -61,6 +61,16 @@ impl Figure {
         }
     }
 
+    /// What it can be.
+    #[must_use]
+    pub const fn can_be(self) -> &'static str {
+        match self {
+            Self::Efficiency => "above 0 % up to 100 %",
+            Self::PowderRate | Self::Footprint | Self::DensityAsSprayed => "above zero",
+            Self::DensityFused => "more than as sprayed",
+        }
+    }
+
     /// One standard deviation of what a catalogue says, as a share of it, before anything was
     /// measured. All are common practice, no source: an efficiency depends on the setting of the
     /// torch, a feeder's dial on the powder in it, a plume on the nozzle's wear; a fused coat has
@@ -137,13 +147,31 @@ impl Figures {
         self.value(figure) / other.value(figure) - 1.0
     }
 
-    /// Whether a coat can be like that: no more stays than is fed, and pores make it lighter.
+    /// The first figure that no coat can have, if one has: no more stays than is fed, and pores
+    /// make it lighter. What is no number at all cannot be either.
     #[must_use]
-    pub fn are_possible(&self) -> bool {
-        let shares = self.efficiency.ratio() > 0.0 && self.efficiency.ratio() <= 1.0;
-        shares
-            && self.powder_rate.ratio() > 0.0
-            && self.footprint > Length::ZERO
-            && self.density_as_sprayed < self.density_fused
+    pub fn impossible(&self) -> Option<Figure> {
+        let above_zero =
+            |figure: Figure| self.value(figure) > 0.0 && self.value(figure).is_finite();
+        Figure::ALL.into_iter().find(|figure| {
+            !above_zero(*figure)
+                || match figure {
+                    Figure::Efficiency => self.efficiency.ratio() > 1.0,
+                    Figure::DensityFused => self.density_as_sprayed >= self.density_fused,
+                    Figure::PowderRate | Figure::Footprint | Figure::DensityAsSprayed => false,
+                }
+        })
+    }
+
+    /// A figure in words, with its unit.
+    #[must_use]
+    pub fn told(&self, figure: Figure) -> String {
+        let value = self.value(figure);
+        match figure {
+            _ if !value.is_finite() => "no number".to_owned(),
+            Figure::Efficiency | Figure::PowderRate => format!("{:.1} %", value * 100.0),
+            Figure::Footprint => format!("{value:.2} mm"),
+            Figure::DensityAsSprayed | Figure::DensityFused => format!("{value:.2} g/cm3"),
+        }
     }
 }

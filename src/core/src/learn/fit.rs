@@ -19,7 +19,7 @@ const LONGEST_STEP: f64 = 0.3;
 const SETTLED: f64 = 1e-10;
 /// A reading further off than this many of its standard deviations is doubted: of honest ones
 /// one in 16,000 is.
-const DOUBTED: f64 = 4.0;
+pub(super) const DOUBTED: f64 = 4.0;
 /// One standard deviation of where the middle of a stripe lies, in footprints from the centroid
 /// of its readings (arbitrary, wide).
 const CENTRE_WITHIN: f64 = 3.0;

@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::basis::{Finish, RunBasis};
+use super::coats::CoatsMeasured;
 use super::evidence::{DiameterReading, Evidence, PartMeasured, Witness};
 use super::figures::{COUNT, Figure, Figures, Pair};
 use super::fit::{Doubt, Fit, Group, fit};
@@ -51,6 +52,8 @@ pub struct Knowledge {
     pub powder_weighed: Known,
     /// Whether a coat was measured: a part or a stripe.
     pub coat_measured: Known,
+    /// On what.
+    pub coats: CoatsMeasured,
     /// What the diameters were of; `None` without any.
     pub finish: Option<Finish>,
     /// Where it comes from, in the order it was measured.
@@ -133,13 +136,7 @@ impl Knowledge {
             Witness::Feeder(_) => true,
             Witness::Stripe(_) => false,
         });
-        let coat_measured = any(&|witness| match witness {
-            Witness::Part(part, basis) => {
-                part.weights.is_some() || readings_of(part, basis, pair).next().is_some()
-            }
-            Witness::Feeder(_) => false,
-            Witness::Stripe(_) => true,
-        });
+        let coats = CoatsMeasured::of(evidence, pair);
         // The newest says what the build factor is of.
         let finish = evidence.iter().rev().find_map(|piece| match piece.witness {
             Witness::Part(part, basis) => {
@@ -157,7 +154,8 @@ impl Knowledge {
             covariance: found.covariance,
             weighed,
             powder_weighed,
-            coat_measured,
+            coat_measured: Known::of(coats.any()),
+            coats,
             finish,
             sources,
             doubts: found.doubts.iter().map(|doubt| doubt_in_words(doubt, grouped)).collect(),
@@ -291,13 +289,13 @@ impl RunBasis {
         (expected > 0.0).then(|| found / expected)
     }
 
-    /// Powder that lands on the part with this footprint, as a share of what the feeder gave;
-    /// `None` when it gave nothing.
+    /// Powder that lands on the part with this footprint, as a share of what left the nozzle, and
+    /// so never more than all of it; `None` when nothing did.
     #[must_use]
     pub fn share_that_lands(&self, footprint: Length) -> Option<Fraction> {
-        let landed = Landing::of(self, footprint.mm() * 1e-3)?.on_all() * 1e3;
-        let zones = self.zones.iter();
-        let fed: f64 = zones.map(|zone| zone.set.g_per_min() / 60.0 * zone.fed_for.s()).sum();
-        (fed > 0.0).then(|| Fraction::from_ratio(landed / fed))
+        let landed = Landing::of(self, footprint.mm() * 1e-3)?.on_all();
+        let fed = self.set_mass();
+        // Sums over slices of the part are 1e-8 off.
+        (fed > 0.0).then(|| Fraction::from_ratio((landed / fed).min(1.0)))
     }
 }

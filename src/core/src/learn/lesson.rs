@@ -29,6 +29,16 @@ pub struct Accepted {
     pub on: String,
 }
 
+/// Why what was learned is not in force.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HeldBack {
+    /// A figure changes by this share, and so much waits for the engineer.
+    Change(Figure, f64),
+    /// No coat has such a figure: something was measured wrong, and nobody can accept it.
+    Impossible(Figure),
+}
+
 /// What a plan does with what is known of a torch with a powder.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Lesson {
@@ -42,24 +52,30 @@ pub struct Lesson {
     pub in_force: Figures,
     /// What was confirmed by a person and still counts.
     pub accepted: Option<Accepted>,
-    /// The figure that changes too much to be used unconfirmed, and by which share.
-    pub held_back: Option<(Figure, f64)>,
+    /// Why what was learned is not in force; `None` when it is.
+    pub held_back: Option<HeldBack>,
+    /// What stands in the records and teaches nothing, a phrase each: which, and why.
+    pub left_out: Vec<String>,
 }
 
 impl Lesson {
     /// From what is known, and from what an engineer last confirmed.
     #[must_use]
     pub fn of(pair: Pair, knowledge: Knowledge, accepted: Option<Accepted>) -> Self {
-        let accepted = accepted.filter(|accepted| accepted.catalogue == knowledge.catalogue);
+        let accepted = accepted.filter(|accepted| {
+            accepted.catalogue == knowledge.catalogue && accepted.figures.impossible().is_none()
+        });
         let before = accepted.as_ref().map_or(knowledge.catalogue, |accepted| accepted.figures);
         let learned = if knowledge.is_learned() { knowledge.for_the_plan() } else { before };
-        let change = |figure: &Figure| (*figure, learned.change_from(&before, *figure));
-        let largest =
-            Figure::ALL.iter().map(change).reduce(|a, b| if b.1.abs() > a.1.abs() { b } else { a });
-        let held_back =
-            largest.filter(|(_, share)| share.abs() > LARGEST_CHANGE || !learned.are_possible());
+        let held_back = match learned.impossible() {
+            Some(figure) if knowledge.is_learned() => Some(HeldBack::Impossible(figure)),
+            _ => largest_change(&learned, &before)
+                .filter(|(_, share)| share.abs() > LARGEST_CHANGE)
+                .map(|(figure, share)| HeldBack::Change(figure, share)),
+        };
         let in_force = if held_back.is_some() { before } else { learned };
-        Self { pair, knowledge, learned, in_force, accepted, held_back }
+        let left_out = Vec::new();
+        Self { pair, knowledge, learned, in_force, accepted, held_back, left_out }
     }
 
     /// How far off a coat of the plan may be in the middle of a zone of this diameter. What is
@@ -79,34 +95,49 @@ impl Lesson {
     pub fn sentences(&self) -> Vec<String> {
         let mut told = Vec::new();
         let catalogue = &self.knowledge.catalogue;
-        if let Some((figure, share)) = self.held_back {
-            told.push(format!(
-                "{}: held back, {} would change by {:+.1} %, and more than {:.0} % waits for the \
-                 engineer: `evenpass records accept {} {} --person NAME`, with the --rig and the \
-                 --catalogue of this plan",
-                self.pair,
-                figure.title(),
-                share * 100.0,
-                LARGEST_CHANGE * 100.0,
-                self.pair.torch,
-                self.pair.powder
-            ));
-            told.extend(self.changes(catalogue, &self.learned, "  would be: "));
-            if let Some(accepted) = &self.accepted {
+        match self.held_back {
+            Some(HeldBack::Impossible(figure)) => told.push(self.impossible(figure)),
+            Some(HeldBack::Change(figure, share)) => {
                 told.push(format!(
-                    "  planned with what {} accepted on {}",
-                    accepted.by, accepted.on
+                    "{}: held back, {} would change by {:+.1} %, and more than {:.0} % waits for \
+                     the engineer: `evenpass records accept {} {} --person NAME`, with the --rig \
+                     and the --catalogue of this plan",
+                    self.pair,
+                    figure.title(),
+                    share * 100.0,
+                    LARGEST_CHANGE * 100.0,
+                    self.pair.torch,
+                    self.pair.powder
                 ));
+                told.extend(self.changes(catalogue, &self.learned, "  would be: "));
             }
-        } else {
-            let changes = self.changes(catalogue, &self.in_force, "");
-            let head = format!("{}: ", self.pair);
-            told.extend(changes.into_iter().map(|change| format!("{head}{change}")));
+            None => {
+                let changes = self.changes(catalogue, &self.in_force, "");
+                let head = format!("{}: ", self.pair);
+                told.extend(changes.into_iter().map(|change| format!("{head}{change}")));
+            }
+        }
+        if let (Some(_), Some(accepted)) = (self.held_back, &self.accepted) {
+            told.push(format!("  planned with what {} accepted on {}", accepted.by, accepted.on));
         }
         told.extend(self.unknown());
         let doubts = self.knowledge.doubts.iter();
         told.extend(doubts.map(|doubt| format!("{}: {doubt}", self.pair)));
+        told.extend(self.left_out.iter().map(|words| format!("{}: {words}", self.pair)));
         told
+    }
+
+    /// That what was measured cannot be, and what to do.
+    fn impossible(&self, figure: Figure) -> String {
+        format!(
+            "{}: nothing of it is used, {} would be {}, {}, and it can only be {}: something was \
+             measured wrong; look for it with `evenpass records learned` and withdraw it",
+            self.pair,
+            figure.title(),
+            self.learned.told(figure),
+            self.sources(),
+            figure.can_be()
+        )
     }
 
     fn changes(&self, from: &Figures, to: &Figures, head: &str) -> Vec<String> {
@@ -195,6 +226,12 @@ impl Lesson {
             all => format!("from {}", all.join(", ")),
         }
     }
+}
+
+/// The figure that changes most, and by which share.
+fn largest_change(learned: &Figures, before: &Figures) -> Option<(Figure, f64)> {
+    let change = |figure: &Figure| (*figure, learned.change_from(before, *figure));
+    Figure::ALL.iter().map(change).reduce(|a, b| if b.1.abs() > a.1.abs() { b } else { a })
 }
 
 /// Puts what the lessons have in force into a recipe and a catalogue, before a plan is made of

@@ -23,6 +23,8 @@
 
 mod band;
 mod basis;
+mod coats;
+mod contradiction;
 mod evidence;
 mod figures;
 mod fit;
@@ -34,6 +36,8 @@ mod rows;
 
 pub use band::{Band, Cause};
 pub use basis::{Finish, RunBasis, ZoneBasis};
+pub use coats::CoatsMeasured;
+pub use contradiction::{Contradiction, contradiction, is_same_place};
 pub use evidence::{
     Catch, DiameterReading, Evidence, Fed, FeederMeasured, Measured, PartMeasured, StripeMeasured,
     ThicknessReading, Weights, Witness,
@@ -41,7 +45,7 @@ pub use evidence::{
 pub use figures::{Figure, Figures, Pair};
 pub use iso17836::{deposition_efficiency, rate_caught};
 pub use knowledge::{Knowledge, Known, learn};
-pub use lesson::{Accepted, LARGEST_CHANGE, Lesson, apply};
+pub use lesson::{Accepted, HeldBack, LARGEST_CHANGE, Lesson, apply};
 
 #[cfg(test)]
 mod tests;

@@ -54,7 +54,7 @@ fn shape_of(basis: &RunBasis) -> Option<Shape> {
 fn coverage(basis: &RunBasis) -> Coverage {
     let mut releases: Vec<Release> = Vec::new();
     for zone in &basis.zones {
-        let rate = zone.set.g_per_min() * 1e-3 / 60.0;
+        let rate = zone.rate();
         let mut at = zone.first;
         for seconds in &zone.full_flow_s {
             if *seconds > 0.0 {

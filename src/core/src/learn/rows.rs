@@ -17,16 +17,16 @@ use crate::quantity::Length;
 /// careful shops report, from memory).
 pub(super) const PART_TO_PART: f64 = 0.02;
 /// The same of a feeder from one day to the next (arbitrary).
-const DAY_TO_DAY: f64 = 0.01;
+pub(super) const DAY_TO_DAY: f64 = 0.01;
 /// How well the model's coat fits a real one at a place, as a share (arbitrary).
-const MODEL: f64 = 0.01;
+pub(super) const MODEL: f64 = 0.01;
 /// The same of a stripe, of its highest place: real plumes have wider feet than a Gaussian
 /// (arbitrary).
-const STRIPE_MODEL: f64 = 0.02;
+pub(super) const STRIPE_MODEL: f64 = 0.02;
 /// How well a part that nobody measured before coating has the diameter of the drawing
 /// (arbitrary: a ground surface).
 const AS_DRAWN: Length = Length::from_mm(0.02);
-/// How well the feeder's running time is known from the plan, as a share (arbitrary).
+/// How well the time for which powder leaves is known from the plan, as a share (arbitrary).
 const RUNNING_TIME: f64 = 0.005;
 
 /// Powers of efficiency, rate, footprint and the two densities in a cross-section of coat.
@@ -142,11 +142,10 @@ fn gain_row(weights: &Weights, figures: &Figures, landed: Response, near: f64) -
     }
 }
 
-/// What left the hopper over what the setting says for the time the feeder ran.
+/// What left the hopper over what the setting says for the time that powder left the nozzle.
 fn fed_row(part: &PartMeasured, basis: &RunBasis) -> Option<Row> {
     let fed = part.fed?;
-    let set: f64 =
-        basis.zones.iter().map(|zone| zone.set.g_per_min() / 60.0 * zone.fed_for.s()).sum();
+    let set = basis.set_mass() * 1e3;
     (set > 0.0).then(|| Row {
         value: fed.mass.g() / set,
         within: (fed.within.g() / set).hypot(RUNNING_TIME),

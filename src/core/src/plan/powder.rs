@@ -67,7 +67,9 @@ pub struct Timeline {
     pub passes: Vec<(Time, Time)>,
     /// The coil's intervals; those that touch are merged.
     pub coil: Vec<CoilInterval>,
-    /// How long powder arrives, all passes together, turns with powder included.
+    /// How long powder leaves the nozzle, all passes together, turns with powder on and whatever
+    /// else keeps the coil on between windows included. As long as it leaves the nozzle it leaves
+    /// the hopper: this, and not the coil's time, is what the feeder gives.
     pub arriving: Time,
     /// Turns with powder on.
     pub through: usize,
@@ -87,13 +89,11 @@ impl Timeline {
             let rest = rest_before(pass, &motion, step.lead_on, dwell);
             let turn = previous.map_or(TurnPowder::Off, |before| turn_powder(before, pass));
             if turn == TurnPowder::Through {
-                line.arriving += rest;
                 line.through += 1;
             }
             now += rest;
             for (index, window) in pass.powder.iter().enumerate() {
                 let (on, off) = (motion.time_at(window.on), motion.time_at(window.off));
-                line.arriving += off - on;
                 let next =
                     CoilInterval { on: now + on - step.lead_on, off: now + off - step.lead_off };
                 let joined = index == 0 && turn == TurnPowder::Through;
@@ -103,6 +103,7 @@ impl Timeline {
             now += motion.total();
             previous = Some(pass);
         }
+        line.arriving = line.leaving(step.lead_on, step.lead_off);
         line
     }
 
@@ -110,6 +111,18 @@ impl Timeline {
     #[must_use]
     pub fn total(&self) -> Time {
         self.passes.last().map_or(Time::ZERO, |(_, end)| *end)
+    }
+
+    /// The coil's intervals as they come out, late by their leads; those that meet there are one.
+    fn leaving(&self, lead_on: Time, lead_off: Time) -> Time {
+        let (mut sum, mut until) = (Time::ZERO, None::<Time>);
+        for coil in &self.coil {
+            let (on, off) = (coil.on + lead_on, coil.off + lead_off);
+            let from = until.map_or(on, |until| on.max(until));
+            sum += (off - from).max(Time::ZERO);
+            until = Some(until.map_or(off, |until| until.max(off)));
+        }
+        sum
     }
 
     fn add(&mut self, next: CoilInterval, joined: bool) {

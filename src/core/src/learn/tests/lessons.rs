@@ -2,11 +2,11 @@
 
 use super::truth::{Chance, Noise, basis, catalogued, feeder, job, mm, part};
 use crate::learn::{
-    Accepted, Band, Cause, Evidence, Figure, Figures, Finish, Known, Lesson, PartMeasured, Witness,
-    apply, learn,
+    Accepted, Band, Cause, Evidence, Figure, Figures, Finish, HeldBack, Known, Lesson,
+    PartMeasured, Witness, apply, learn,
 };
 use crate::plan::{plan, support};
-use crate::quantity::Density;
+use crate::quantity::{Density, Fraction};
 
 const QUIET: Noise = Noise {
     part_to_part: 0.0,
@@ -72,7 +72,7 @@ fn without_a_weight_only_the_build_factor_is_said_to_be_known() {
 fn a_change_of_more_than_a_tenth_waits_for_the_engineer() {
     let truth = catalogued().times(Figure::Efficiency, 0.85);
     let lesson = lesson_of(&truth, Known::Yes, None);
-    let (figure, share) = lesson.held_back.expect("too much");
+    let Some(HeldBack::Change(figure, share)) = lesson.held_back else { panic!("too much") };
     assert_eq!(figure, Figure::Efficiency);
     assert!((share + 0.15).abs() < 0.02, "{share}");
     assert_eq!(lesson.in_force, catalogued(), "the catalogue stays in force");
@@ -141,4 +141,39 @@ fn nothing_measured_changes_nothing_and_tells_a_wide_band() {
     // A thin part catches what the footprint lets it.
     let thin = Band::of(&taught.knowledge, mm(8.0), Finish::AsSprayed);
     assert!(thin.within > band.within, "{thin:?}");
+}
+
+#[test]
+fn what_no_coat_can_be_is_said_so_and_is_never_offered_to_be_accepted() {
+    let truth = catalogued().times(Figure::Efficiency, 1.35);
+    let lesson = lesson_of(&truth, Known::Yes, None);
+    assert_eq!(lesson.held_back, Some(HeldBack::Impossible(Figure::Efficiency)));
+    assert_eq!(lesson.in_force, catalogued());
+    let told = lesson.sentences().join("\n");
+    println!("{told}");
+    assert!(told.contains("deposition efficiency would be 11"), "{told}");
+    assert!(told.contains("it can only be above 0 % up to 100 %"), "{told}");
+    assert!(!told.contains("records accept"), "{told}");
+
+    // What is no number has no words of a number.
+    let mut nothing = lesson;
+    nothing.learned.efficiency = Fraction::from_ratio(f64::NAN);
+    assert_eq!(nothing.learned.impossible(), Some(Figure::Efficiency));
+    let told = nothing.sentences().join("\n");
+    assert!(told.contains("would be no number") && !told.contains("NaN"), "{told}");
+}
+
+#[test]
+fn what_cannot_have_been_accepted_counts_for_nothing() {
+    let truth = catalogued().times(Figure::Efficiency, 0.94);
+    let accepted = Accepted {
+        catalogue: catalogued(),
+        figures: catalogued().times(Figure::Efficiency, 0.0),
+        by: "A. Engineer".to_owned(),
+        on: "2026-11-28".to_owned(),
+    };
+    let lesson = lesson_of(&truth, Known::Yes, Some(accepted));
+    assert_eq!((lesson.held_back, lesson.accepted.clone()), (None, None));
+    let told = lesson.sentences().join("\n");
+    assert!(!told.contains("inf") && !told.contains("NaN"), "{told}");
 }

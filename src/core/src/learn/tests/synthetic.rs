@@ -2,7 +2,8 @@
 
 use super::truth::{Chance, Noise, basis, catalogued, drawn, feeder, job, mm, part, stripe};
 use crate::learn::{
-    Evidence, Figure, Figures, Finish, Known, PartMeasured, RunBasis, Witness, learn,
+    DiameterReading, Evidence, Figure, Figures, Finish, Known, PartMeasured, RunBasis, Witness,
+    learn,
 };
 use crate::quantity::Fraction;
 
@@ -224,4 +225,51 @@ fn a_reading_that_the_others_contradict_is_named_with_its_place_and_its_run() {
     println!("{:?}", known.doubts);
     let [doubt] = known.doubts.as_slice() else { panic!("one: {:?}", known.doubts) };
     assert!(doubt.contains("at 160 mm of run 2 shows more"), "{doubt}");
+}
+
+#[test]
+fn a_band_says_what_was_measured_and_a_stripe_is_no_part() {
+    let (basis, (_, _, pair)) = (basis(), job());
+    let said = |all: &[Evidence<'_>]| {
+        let known = learn(&pair, &catalogued(), all);
+        crate::learn::Band::of(&known, mm(50.0), Finish::AsSprayed).to_string()
+    };
+    let stripe = stripe(&catalogued(), &mut Chance::of(3));
+    let stripe = Evidence { source: "the stripe", witness: Witness::Stripe(&stripe) };
+    let measured = part(&basis, &catalogued(), &AS_TOLD, &mut Chance::of(5));
+    let weighed = PartMeasured { diameters: Vec::new(), ..measured.clone() };
+    let of = |source, part| Evidence { source, witness: Witness::Part(part, &basis) };
+    let (first, again) = (of("run 1", &measured), of("run 1", &measured));
+    let second = of("run 2", &weighed);
+    for (all, words) in [
+        (vec![], "(one sigma, not calibrated: no part was measured)"),
+        (vec![stripe], "(one sigma, as 1 single-pass stripe says; no part was measured)"),
+        (vec![first, again], "(one sigma, as 1 measured part says)"),
+        (
+            vec![first, second, stripe],
+            "as 1 measured part and 1 part that was only weighed and 1 single-pass stripe say)",
+        ),
+    ] {
+        let told = said(&all);
+        assert!(told.contains(words), "{told}");
+    }
+}
+
+#[test]
+fn two_diameters_at_one_place_contradict_each_other_where_no_micrometer_can_make_them_differ_so() {
+    let basis = basis();
+    let mut part = part(&basis, &catalogued(), &AS_TOLD, &mut Chance::of(5));
+    let first = part.diameters[3];
+    part.diameters.push(DiameterReading { found: first.found + part.micrometer * 2.0, ..first });
+    assert_eq!(part.contradiction(&basis), None);
+    part.diameters.push(DiameterReading {
+        at: first.at + mm(0.2),
+        found: first.found + mm(0.5),
+        before: None,
+    });
+    let found = part.contradiction(&basis).expect("half a millimetre");
+    assert_eq!((found.at, found.readings), (first.at, (first.found, first.found + mm(0.5))));
+    // At another place they say nothing of each other.
+    part.diameters[9].at = first.at + mm(2.0);
+    assert_eq!(part.contradiction(&basis), None);
 }

@@ -104,8 +104,7 @@ pub(super) fn part(
     let before = 1843.2;
     let gain = kept * landed * (1.0 + chance.normal(noise.mass));
     let after = before + gain + chance.normal(noise.balance_g * core::f64::consts::SQRT_2);
-    let set: f64 =
-        basis.zones.iter().map(|zone| zone.set.g_per_min() / 60.0 * zone.fed_for.s()).sum();
+    let set = basis.set_mass() * 1e3;
     let fed = set * truth.powder_rate.ratio() * (1.0 + chance.normal(0.005));
     PartMeasured {
         finish: Finish::AsSprayed,
