@@ -38,7 +38,7 @@ pub(crate) fn assemble(
         rest::longest(rest::stall(&recipe.part, zones, torch, gas, hot), planned)
     };
     let spray = torches.spray;
-    let turns = rest::planned(zones.iter().map(|zone| &zone.step), rig.axis.ramp);
+    let turns = rest::planned(zones.iter().map(|zone| &zone.step), &rig.axis);
     let longest_rest = may_rest(spray, &spray.spraying, recipe.spray.window.high, turns);
     let mut torch_plans = vec![torch_plan(spray, spray.spraying, torches.spray_gas, longest_rest)];
     let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
