@@ -5,9 +5,10 @@ use super::heat::StandingFlame;
 use super::job::net_into;
 use super::material::{Leads, metal};
 use super::motion::LegMotion;
+use super::outline::Outline;
 use super::powder::{TurnPowder, rest_before, turn_powder};
 use super::problem::{Findings, Limit};
-use super::zone::{ZoneContext, ZonePlan};
+use super::zone::ZoneContext;
 use crate::catalogue::{GasSetting, Torch};
 use crate::program::{Pass, SprayStep};
 use crate::quantity::{Length, Measure, Range, Temperature, TemperatureStep, Time};
@@ -23,26 +24,52 @@ pub const STALL_RISE: TemperatureStep = TemperatureStep::from_kelvin(50.0);
 /// it up, 0.1 s in all on the bench. Arbitrary, well above that.
 const TURN: Time = Time::from_s(1.0);
 
-/// How long the carriage may stall under a flame until the surface is [`STALL_RISE`] hotter, at
-/// the zone where that is shortest, on a part that is as hot as this already.
-pub(crate) fn stall(
-    part: &Part,
-    zones: &[ZonePlan<'_>],
-    torch: &Torch,
-    gas: &GasSetting,
-    hot: Temperature,
-) -> Time {
-    let metal = metal(part.substrate, Leads::Worst);
-    zones
-        .iter()
-        .map(|zone| {
-            let diameter = zone.diameters.low;
-            let net = net_into(diameter, torch, gas);
-            let (bore, flame, over) = (part.bore, torch.flame, metal.clone());
-            StandingFlame { diameter, bore, net, flame, over, from: hot }.time_to(STALL_RISE)
-        })
-        .reduce(Time::min)
-        .unwrap_or(Time::ZERO)
+/// The flame of a torch that may come to stand over a part.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Standing<'a> {
+    pub part: &'a Part,
+    pub torch: &'a Torch,
+    pub gas: &'a GasSetting,
+    /// As hot as the part is already.
+    pub hot: Temperature,
+}
+
+impl Standing<'_> {
+    /// Over the thinnest place of where the torch goes, where a section heats soonest.
+    pub(crate) fn over(&self, diameter: Length) -> StandingFlame {
+        let Self { part, torch, gas, hot } = *self;
+        StandingFlame {
+            diameter,
+            bore: part.bore,
+            net: net_into(diameter, torch, gas),
+            flame: torch.flame,
+            over: metal(part.substrate, Leads::Worst),
+            from: hot,
+        }
+    }
+}
+
+/// The thinnest diameter of the part where torches go; `None` where none goes over it.
+pub(crate) fn thinnest(part: &Part, ways: impl Iterator<Item = Range<Length>>) -> Option<Length> {
+    let extent = part.extent();
+    ways.map(|way| Range { low: way.low.max(extent.low), high: way.high.min(extent.high) })
+        .filter(|way| way.low < way.high)
+        .map(|way| Outline::of(part, way).diameters().low)
+        .reduce(Length::min)
+}
+
+/// Where the torch goes in these steps.
+pub(crate) fn ways<'a>(
+    steps: impl Iterator<Item = &'a SprayStep>,
+) -> impl Iterator<Item = Range<Length>> {
+    steps
+        .flat_map(|step| &step.passes)
+        .map(|pass| Range { low: pass.from.min(pass.to), high: pass.from.max(pass.to) })
+}
+
+/// How long the carriage may stall under a flame until the surface is [`STALL_RISE`] hotter.
+pub(crate) fn stall(standing: &Standing<'_>, thinnest: Option<Length>) -> Time {
+    thinnest.map_or(Time::ZERO, |diameter| standing.over(diameter).time_to(STALL_RISE))
 }
 
 /// The longest rest of a flame over the part that still belongs to the job: what the heat rate

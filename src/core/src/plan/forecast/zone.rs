@@ -6,7 +6,7 @@ use super::Basis;
 use super::each_pass::drive_pass;
 use crate::coat::deposit::fused_build;
 use crate::coat::plume::{edge_error, edge_share, ripple};
-use crate::coat::{Coat, CoatBasis};
+use crate::coat::{Coat, CoatBasis, slant_at};
 use crate::plan::material::grown;
 use crate::plan::outline::Outline;
 use crate::plan::passes::{PassCount, build_up};
@@ -15,6 +15,7 @@ use crate::plan::speeds::ChosenSpeed;
 use crate::plan::zone::ZonePlan;
 use crate::program::{Pass, Program, SprayStep, Step};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed, Temperature, Time};
+use crate::recipe::{ProfilePoint, Recipe};
 
 /// Places along a zone at which its thickness is told, edges included.
 const STATIONS: u32 = 41;
@@ -59,6 +60,23 @@ pub struct FusedForecast {
     pub diameter: Length,
     /// What is left to machine down to the finish; negative when the coat is too thin.
     pub over_finish: Length,
+}
+
+/// Diameters at one place of a zone, cold unless said.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Sizes {
+    /// Where.
+    pub at: Length,
+    /// Before coating.
+    pub bare: Length,
+    /// As sprayed, as driven.
+    pub sprayed: Length,
+    /// The same while the part is at the low end of preheat.
+    pub sprayed_hot: Length,
+    /// After fusing; `None` for a coat left as sprayed.
+    pub fused: Option<Length>,
+    /// Machined down to the finish.
+    pub machined: Length,
 }
 
 /// Thickness at one place.
@@ -108,6 +126,8 @@ pub struct ZoneForecast {
     pub sprayed_diameter_hot: Length,
     /// After fusing; `None` for a coat left as sprayed.
     pub fused: Option<FusedForecast>,
+    /// At the thinnest and the thickest place; one where they are alike.
+    pub sizes: Vec<Sizes>,
     /// Share of the full thickness that an edge has.
     pub edge_share: Fraction,
     /// Largest departure of the finished coat from its thickness in the middle of the range of
@@ -228,6 +248,7 @@ fn zone_forecast(
         sprayed_diameter,
         sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
         fused,
+        sizes: sizes(recipe, plan, &outline, coat),
         edge_share: edge_share(plan.overrun, plume),
         uneven: uneven(&along, sprayed, &outline, plume),
         constant_uneven: plan.constant_uneven,
@@ -244,6 +265,40 @@ fn zone_forecast(
         through: line.through,
         lump_rate: plan.deposit.lump_rate(plan.mean, plume),
     }
+}
+
+/// A place this far inside a zone's edge has the zone's own side of a step there, mm.
+const INSIDE: Length = Length::from_mm(0.01);
+
+/// Diameters where the zone is thinnest and where it is thickest.
+fn sizes(recipe: &Recipe, plan: &ZonePlan<'_>, outline: &Outline, coat: &Coat) -> Vec<Sizes> {
+    let part = &recipe.part;
+    let hot = |cold| grown(cold, part.substrate, recipe.preheat.window.low);
+    let zone = plan.zone;
+    let inside = |at: Length| at.max(zone.from + INSIDE).min(zone.to - INSIDE);
+    // A coat is normal to the surface, a diameter is measured across the part.
+    let across = |at: Length, thickness: Length| thickness * (2.0 * slant_at(part, inside(at)));
+    let told = |point: ProfilePoint| {
+        let sprayed = coat.thickness_at(inside(point.at));
+        let fused = recipe.fuse.as_ref().map(|_| {
+            point.diameter + across(point.at, fused_build(point.diameter, sprayed, plan.shrink))
+        });
+        let diameter = point.diameter + across(point.at, sprayed);
+        Sizes {
+            at: point.at,
+            bare: point.diameter,
+            sprayed: diameter,
+            sprayed_hot: hot(diameter),
+            fused,
+            machined: point.diameter + zone.finish * 2.0,
+        }
+    };
+    let Range { low, high } = outline.extremes();
+    if low.diameter == high.diameter {
+        let middle = ProfilePoint { at: (zone.from + zone.to) / 2.0, ..low };
+        return vec![told(middle)];
+    }
+    vec![told(low), told(high)]
 }
 
 /// How far a coat is from a thickness at worst.
