@@ -222,6 +222,7 @@ fn no_page_tells_a_nothing_with_a_sign_or_a_value_that_is_no_number() {
         recipe.zones[0].surface_speed =
             crate::quantity::Speed::from_mm_per_s(surface * 1000.0 / 60.0);
         recipe.zones[0].from = crate::quantity::Length::from_mm(-0.001);
+        recipe.fuse = None;
         let mut rig = support::rig();
         rig.axis.travel.low = crate::quantity::Length::from_mm(-60.0);
         let plan = planned(&recipe, &rig);
