@@ -43,6 +43,11 @@ impl Outline {
         })
     }
 
+    /// Places of its points.
+    pub(crate) fn corners(&self) -> impl Iterator<Item = Length> {
+        self.points.iter().map(|point| point.at)
+    }
+
     /// The thinnest and the thickest of its points.
     pub(crate) fn extremes(&self) -> Range<ProfilePoint> {
         let nothing = ProfilePoint { at: Length::ZERO, diameter: Length::ZERO };

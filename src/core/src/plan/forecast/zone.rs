@@ -225,7 +225,7 @@ fn zone_forecast(
             },
         })
         .collect();
-    let along = stations(step, coat);
+    let along = stations(step, coat, STATIONS);
     let edges_cold = Range { low: plan.zone.from, high: plan.zone.to };
     let outline = Outline::of(&recipe.part, edges_cold);
     let line = Timeline::of(step, program.ramp);
@@ -250,7 +250,7 @@ fn zone_forecast(
         fused,
         sizes: sizes(recipe, plan, &outline, coat),
         edge_share: edge_share(plan.overrun, plume),
-        uneven: uneven(&along, sprayed, &outline, plume),
+        uneven: uneven(&judged(step, coat, &outline, plume), sprayed, &outline, plume),
         constant_uneven: plan.constant_uneven,
         along,
         commands: edges(step, program.ramp, backlash),
@@ -309,11 +309,32 @@ fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -
     Fraction::from_ratio(off.reduce(f64::max).unwrap_or(0.0))
 }
 
-fn stations(step: &SprayStep, coat: &Coat) -> Vec<Station> {
+/// Places along a zone at which its evenness is judged: twenty to a standard deviation of the
+/// plume, so that no facet of an outline lies between two; 2001 at most.
+fn fine(step: &SprayStep, plume: Length) -> u32 {
+    let wanted = 20.0 * ((step.edges.high - step.edges.low) / plume);
+    (STATIONS..=2001).find(|count| f64::from(*count) > wanted).unwrap_or(2001)
+}
+
+/// The coat at these places, and on both sides of every corner of the outline: where the slope
+/// changes, so does what lands on a surface.
+fn judged(step: &SprayStep, coat: &Coat, outline: &Outline, plume: Length) -> Vec<Station> {
+    let mut judged = stations(step, coat, fine(step, plume));
+    for corner in outline.corners() {
+        for at in [corner - INSIDE, corner + INSIDE] {
+            if step.edges.contains(at) {
+                judged.push(Station { at, sprayed: coat.thickness_at(at) });
+            }
+        }
+    }
+    judged
+}
+
+fn stations(step: &SprayStep, coat: &Coat, count: u32) -> Vec<Station> {
     let way = step.edges.high - step.edges.low;
-    (0..STATIONS)
+    (0..count)
         .map(|index| {
-            let at = step.edges.low + way * (f64::from(index) / f64::from(STATIONS - 1));
+            let at = step.edges.low + way * (f64::from(index) / f64::from(count - 1));
             Station { at, sprayed: coat.thickness_at(at) }
         })
         .collect()
