@@ -429,3 +429,48 @@ fn the_page_of_a_plan_with_other_values_says_that_it_is_not_the_recipes_own() {
     assert!(!plain.contains("What if"));
     assert_ne!(picture(&plain, "thickness"), picture(&changed, "thickness"));
 }
+
+#[test]
+fn a_figure_that_is_not_known_well_stands_beside_its_uncertainty_in_both_plans() {
+    let output = plan(&recipe("reference-shaft"), &["--set", "zone[1].passes=9"]);
+    let words = text(&output.stdout);
+    let sprayed = words.lines().find(|line| line.contains("as sprayed")).expect("told");
+    assert_eq!(sprayed.matches('±').count(), 2, "{sprayed}");
+    assert!(words.contains("± is one standard deviation"), "{words}");
+    let passes = words.lines().find(|line| line.trim_start().starts_with("passes")).expect("told");
+    assert!(!passes.contains('±'), "{passes}");
+    let json = as_json(&recipe("reference-shaft"), &["--set", "zone[1].passes=30"]);
+    let figures = json["figures"].as_array().expect("figures");
+    let sprayed = figures.iter().find(|figure| figure["what"] == "as sprayed").expect("told");
+    let (sigma, own) = (sprayed["own_sigma"].as_f64().expect("known"), &sprayed["own"]);
+    let share = sigma / own.as_f64().expect("a figure");
+    assert!((0.02..0.3).contains(&share), "{share}");
+}
+
+#[test]
+fn a_difference_within_the_uncertainty_is_marked_and_a_larger_one_is_not() {
+    let line = |change: &str| {
+        let output = plan(&recipe("reference-shaft"), &["--set", change]);
+        let words = text(&output.stdout);
+        words.lines().find(|line| line.contains("as sprayed")).expect("told").to_owned()
+    };
+    let (one_more, many) = (line("zone[1].passes=9"), line("zone[1].passes=4"));
+    println!("{one_more}\n{many}");
+    assert!(line("zone[1].powder_rate=61 g/min").contains("within ±"));
+    assert!(!many.contains("within ±"), "{many}");
+}
+
+#[test]
+fn the_steps_say_how_each_time_is_known_and_what_the_part_is_at_then() {
+    for name in SHIPPED {
+        let words = text(&plan(&recipe(name), &[]).stdout);
+        let heading = words.lines().find(|line| line.starts_with("Steps")).expect("the steps");
+        assert!(heading.contains("part then") && heading.ends_with("time"), "{heading}");
+        let steps = words.lines().skip_while(|line| !line.starts_with("Steps")).skip(1);
+        for step in steps.take_while(|line| !line.contains("all together")) {
+            let known = ["as planned", "estimated", "at least", "not counted"];
+            assert!(known.iter().any(|how| step.ends_with(how)), "{step}");
+        }
+        assert!(words.lines().all(|line| line.chars().count() <= 100), "{name}");
+    }
+}

@@ -20,9 +20,7 @@ impl Bench {
         let lamps = if self.powered { self.field_io.acting() } else { 0 };
         let lamp_blue = lamps & Coil::LampBlue.mask() != 0;
         // Nobody looks closely at what does not call.
-        let wet = lamp_blue
-            && self.flame.is_lit()
-            && self.has_wetted();
+        let wet = lamp_blue && self.flame.is_lit() && self.has_wetted();
         Sight {
             lamp_blue,
             lamp_red: lamps & Coil::LampRed.mask() != 0,

@@ -59,9 +59,16 @@ pub(super) enum RecordsAre {
 #[derive(Debug, Clone, Serialize)]
 pub(super) struct ZoneBand {
     /// The zone.
-    zone: String,
+    pub(super) zone: String,
     /// As sprayed, and fused where it is fused.
     bands: Vec<(Finish, Band)>,
+}
+
+impl ZoneBand {
+    /// That of a coat in one state.
+    pub(super) fn of(&self, finish: Finish) -> Option<Band> {
+        self.bands.iter().find(|(of, _)| *of == finish).map(|(_, band)| *band)
+    }
 }
 
 /// The bands of a plan's zones.

@@ -293,7 +293,10 @@ impl Bar {
         let within = |cell: &Cell| (low_mm..=high_mm).contains(&(cell.z_m * 1e3));
         let inside = self.cells.iter().zip(&self.peak_c).filter(|(cell, _)| within(cell));
         let ends = [low_mm, high_mm].map(|z_mm| self.between(&self.peak_c, z_mm));
-        inside.map(|(_, peak)| *peak).chain(ends.into_iter().flatten()).fold(f64::INFINITY, f64::min)
+        inside
+            .map(|(_, peak)| *peak)
+            .chain(ends.into_iter().flatten())
+            .fold(f64::INFINITY, f64::min)
     }
 
     /// Highest within `reach_mm` of a place, degC.

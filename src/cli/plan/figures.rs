@@ -1,10 +1,14 @@
 //! The figures of a plan that matter to whoever decides about it, in an order that two plans can
 //! be compared in.
 
+use evenpass_core::learn::Finish;
 use evenpass_core::plan::Plan;
 use evenpass_core::plan::forecast::{StepForecast, ZoneForecast};
 use evenpass_core::program::Step;
-use evenpass_core::quantity::{Length, Time};
+use evenpass_core::quantity::{Fraction, Length, Time};
+
+use crate::cli::learned::{self, ZoneBand};
+use crate::files::Job;
 
 /// One figure.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,12 +18,23 @@ pub(super) struct Figure {
     pub(super) unit: &'static str,
     /// Decimals it is told with.
     pub(super) places: usize,
+    /// One standard deviation of it, where it is known how far off it may be.
+    pub(super) sigma: Option<f64>,
 }
 
 impl Figure {
-    /// Its value without its unit.
+    /// Its value without its unit, with its standard deviation where it has one.
     pub(super) fn told(&self) -> String {
-        format!("{:.*}", self.places, self.rounded())
+        let value = format!("{:.*}", self.places, self.rounded());
+        match self.sigma {
+            Some(sigma) => format!("{value} ±{sigma:.*}", self.places),
+            None => value,
+        }
+    }
+
+    /// The same figure, known to a share of itself.
+    fn known_to(self, within: Option<Fraction>) -> Self {
+        Self { sigma: within.map(|share| share.ratio() * self.value.abs()), ..self }
     }
 
     /// Its value with the decimals it is told with; never less than nothing by rounding alone.
@@ -38,15 +53,19 @@ pub(super) struct Group {
 }
 
 const fn figure(what: &'static str, value: f64, unit: &'static str, places: usize) -> Figure {
-    Figure { what, value, unit, places }
+    Figure { what, value, unit, places, sigma: None }
 }
 
-/// The figures of a plan: the job's, each zone's, each torch's.
-pub(super) fn groups(plan: &Plan) -> Vec<Group> {
+/// The figures of a job's plan: the job's, each zone's, each torch's.
+pub(super) fn groups(job: &Job, plan: &Plan) -> Vec<Group> {
     let forecast = &plan.forecast;
-    let mut groups = vec![job(plan)];
+    let mut groups = vec![whole(plan)];
+    let bands = learned::bands(job, plan);
     let zones = forecast.zones.iter().zip(spraying(plan));
-    groups.extend(zones.map(|(zone, step)| self::zone(zone, step)));
+    groups.extend(zones.map(|(zone, step)| {
+        let own = bands.iter().find(|band| band.zone == zone.zone);
+        self::zone(zone, step, own)
+    }));
     groups.extend(forecast.gas.iter().map(|gas| Group {
         title: gas.torch.clone(),
         figures: vec![
@@ -68,7 +87,7 @@ fn of_steps(plan: &Plan, wanted: fn(&Step) -> bool) -> impl Iterator<Item = &Ste
     steps.filter(move |(step, _)| wanted(step)).map(|(_, forecast)| forecast)
 }
 
-fn job(plan: &Plan) -> Group {
+fn whole(plan: &Plan) -> Group {
     let forecast = &plan.forecast;
     let sum =
         |wanted: fn(&Step) -> bool| -> Time { of_steps(plan, wanted).map(|step| step.takes).sum() };
@@ -95,7 +114,10 @@ fn job(plan: &Plan) -> Group {
     Group { title: "The job".to_owned(), figures }
 }
 
-fn zone(zone: &ZoneForecast, step: &StepForecast) -> Group {
+fn zone(zone: &ZoneForecast, step: &StepForecast, bands: Option<&ZoneBand>) -> Group {
+    let within = |finish| bands.and_then(|bands| bands.of(finish)).map(|band| band.within);
+    let (sprayed, fused_to) = (within(Finish::AsSprayed), within(Finish::Fused));
+
     let along = || zone.along.iter().map(|station| station.sprayed);
     let thinnest = along().reduce(Length::min).unwrap_or(Length::ZERO);
     let thickest = along().fold(Length::ZERO, Length::max);
@@ -106,16 +128,20 @@ fn zone(zone: &ZoneForecast, step: &StepForecast) -> Group {
         figure("feed, fastest", zone.feed.high.mm_per_s(), "mm/s", 3),
         figure("pitch", zone.pitch.mm_per_turn(), "mm/turn", 2),
         figure("ripple", zone.ripple.percent(), "%", 2),
-        figure("one pass", zone.thickness_per_pass.mm(), "mm", 4),
-        figure("as sprayed", zone.sprayed.mm(), "mm", 3),
-        figure("thinnest along", thinnest.mm(), "mm", 3),
-        figure("thickest along", thickest.mm(), "mm", 3),
+        figure("one pass", zone.thickness_per_pass.mm(), "mm", 4).known_to(sprayed),
+        figure("as sprayed", zone.sprayed.mm(), "mm", 3).known_to(sprayed),
+        figure("thinnest along", thinnest.mm(), "mm", 3).known_to(sprayed),
+        figure("thickest along", thickest.mm(), "mm", 3).known_to(sprayed),
         figure("worst unevenness", zone.uneven.percent(), "%", 2),
     ];
     if let Some(fused) = &zone.fused {
         figures.extend([
-            figure("after fusing", fused.build.mm(), "mm", 3),
-            figure("over the finish", fused.over_finish.mm(), "mm", 3),
+            figure("after fusing", fused.build.mm(), "mm", 3).known_to(fused_to),
+            // What is left over is as far off as the whole of which the finish is taken.
+            Figure {
+                sigma: fused_to.map(|share| share.ratio() * fused.build.mm()),
+                ..figure("over the finish", fused.over_finish.mm(), "mm", 3)
+            },
         ]);
     }
     figures.extend([

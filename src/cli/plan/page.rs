@@ -8,7 +8,7 @@ use evenpass_core::plan::forecast::{
 use evenpass_core::plan::powder::EdgePlaces;
 use evenpass_core::plan::{Direction, Plan, Weight};
 use evenpass_core::program::{FuseStep, Step};
-use evenpass_core::quantity::{Length, Range, Temperature, Time, Volume};
+use evenpass_core::quantity::{Length, Range, Temperature, Time, Volume, fixed};
 use evenpass_core::recipe::{End, Substrate};
 use evenpass_core::rig::RigKind;
 
@@ -47,7 +47,7 @@ impl Sheet<'_> {
         put!(page, "<title>Plan: {title}, {date}</title>");
         put!(page, "<style>\n{}{STYLE}</style>\n</head>\n<body>", picture::STYLE);
         self.head(&mut page, &title, &date);
-        let groups = groups(self.plan);
+        let groups = groups(self.job, self.plan);
         self.failing(&mut page);
         if let Some(job) = groups.first() {
             glance(&mut page, job, self.plan);
@@ -145,17 +145,38 @@ impl Sheet<'_> {
         });
         put!(page, "<div class=\"narrow\">");
         table(page, &heads, rows);
+        put!(page, "</div>");
+        self.sizes(page);
         put!(
             page,
-            "</div><p class=\"small\">Thicknesses are radial. Unevenness is the farthest from the \
+            "<p class=\"small\">± is one standard deviation. Thicknesses are radial. Unevenness is the farthest from the \
              wanted thickness inside the zone, by the model.</p></section>"
         );
+    }
+
+    /// Diameters where each zone is thinnest and thickest.
+    fn sizes(&self, page: &mut String) {
+        let heads = ["diameters, mm", "bare", "sprayed", "sprayed, hot", "fused", "machined"];
+        let zones = self.plan.forecast.zones.iter();
+        let rows = zones.flat_map(|zone| zone.sizes.iter().map(|size| (&zone.zone, size)));
+        let rows = rows.map(|(zone, size)| {
+            vec![
+                format!("{zone}, at {}", fixed(size.at.mm(), 2)),
+                fixed(size.bare.mm(), 3),
+                fixed(size.sprayed.mm(), 3),
+                fixed(size.sprayed_hot.mm(), 3),
+                size.fused.map_or_else(|| "-".to_owned(), |fused| fixed(fused.mm(), 3)),
+                fixed(size.machined.mm(), 3),
+            ]
+        });
+        table(page, &heads, rows);
     }
 
     fn powder(&self, page: &mut String) {
         put!(page, "<section><h2>Feed and powder</h2>");
         put!(page, "<figure>{}</figure>", self.pictures.feed);
-        let heads = ["zone, pass", "toward", "coil on", "arrives", "coil off", "ceases"];
+        let heads =
+            ["zone, pass", "toward", "coil on at", "arrives at", "coil off at", "ceases at"];
         let rows = self.plan.forecast.zones.iter().flat_map(commands);
         table(page, &heads, rows);
         put!(
@@ -169,7 +190,7 @@ impl Sheet<'_> {
     fn heat(&self, page: &mut String) {
         put!(page, "<section><h2>Heat and time</h2>");
         put!(page, "<figure>{}</figure>", self.pictures.temperature);
-        let heads = ["step", "takes", "done at", "leaves", "window"];
+        let heads = ["step", "takes", "done at", "part then", "window"];
         let steps = self.plan.forecast.steps.iter().zip(&self.plan.program.steps);
         let rows = steps.enumerate().map(|(index, (forecast, step))| {
             vec![
@@ -183,11 +204,24 @@ impl Sheet<'_> {
         table(page, &heads, rows);
         put!(
             page,
-            "<p class=\"small\">If the carriage stalls, the surface under the spraying flame is \
-             {} hotter after {:.2} s.</p></section>",
-            STALL_RISE,
-            self.plan.forecast.stall.s()
+            "<p class=\"small\">The part then: what its sensor is expected to see at the end of the \
+             step, always an estimate; after fusing the hottest place.</p>"
         );
+        for stall in &self.plan.forecast.stalls {
+            put!(
+                page,
+                "<p class=\"small\">If the carriage stalls, the surface at D {:.2} under the {} is \
+                 {} hotter after {:.2}; the interlock shuts it after {:.2}, {:.0} hotter by \
+                 then.</p>",
+                stall.diameter,
+                stall.flame.words(),
+                STALL_RISE,
+                stall.too_hot,
+                stall.shut_after,
+                stall.rise
+            );
+        }
+        put!(page, "</section>");
     }
 
     fn fusing(&self, page: &mut String) {
@@ -373,7 +407,7 @@ fn named(what: &str, unit: &str) -> String {
 /// Rows of the commands of a zone, each pattern once.
 fn commands(zone: &ZoneForecast) -> Vec<Vec<String>> {
     let place = |edge: Option<EdgePlaces>, of: fn(EdgePlaces) -> f64| {
-        edge.map_or_else(|| "stays on".to_owned(), |edge| format!("{:.3}", of(edge)))
+        edge.map_or_else(|| "stays on".to_owned(), |edge| fixed(of(edge), 3))
     };
     let all = &zone.commands;
     let new = all.iter().enumerate().filter(|(index, pass)| {
@@ -400,7 +434,7 @@ fn commands(zone: &ZoneForecast) -> Vec<Vec<String>> {
 fn takes(step: &StepForecast) -> String {
     let time = clock(step.takes);
     match step.certainty {
-        Certainty::Planned => time,
+        Certainty::Planned => format!("{time}, as planned"),
         Certainty::Estimated => format!("{time}, estimated"),
         Certainty::AtLeast => format!("{time} or more"),
         Certainty::ByPerson => "by hand".to_owned(),

@@ -18,6 +18,12 @@ use crate::learning::{Learned, Lessons, lessons};
 /// How the option is called in messages.
 const OPTION: &str = "--set";
 
+/// How the uncertainty beside a figure is read.
+const WHAT_A_BAND_SAYS: &str = "\
+± is one standard deviation of the figure: how far a part that is sprayed may be off. A difference
+within ± does not show on one part. With the same torch and powder most of it is the same in both
+plans, and the difference itself is known better.";
+
 /// Both plans.
 pub(super) struct WhatIf<'a> {
     /// The job with the changes.
@@ -25,6 +31,7 @@ pub(super) struct WhatIf<'a> {
     /// Its plan.
     pub(super) plan: Plan,
     changes: &'a [String],
+    own_job: &'a Job,
     own: &'a Plan,
     title: &'a str,
 }
@@ -83,8 +90,9 @@ impl<'a> WhatIf<'a> {
         let plan = plan(&recipe, &job.rig, &catalogue)
             .map_err(|problems| format!("{name} with {}:\n{problems}\n", listed(changes)))?;
         let title = &job.recipe.title;
+        let own_job = job;
         let job = Job { recipe, catalogue, learned, ..job.clone() };
-        Ok(Self { job, plan, changes, own, title })
+        Ok(Self { job, plan, changes, own_job, own, title })
     }
 
     /// Both plans' figures side by side, with what differs.
@@ -100,6 +108,9 @@ impl<'a> WhatIf<'a> {
             for row in &pair.rows {
                 Row::print(row.cells().each_ref().map(String::as_str), &mut to)?;
             }
+        }
+        if self.has_bands() {
+            writeln!(to, "\n{WHAT_A_BAND_SAYS}")?;
         }
         for (heading, notes) in [
             ("Notes that only the changes bring", only(&self.plan.notes, &self.own.notes)),
@@ -131,8 +142,13 @@ impl<'a> WhatIf<'a> {
         })
     }
 
+    fn has_bands(&self) -> bool {
+        let mut rows = self.pairs().into_iter().flat_map(|pair| pair.rows);
+        rows.any(|row| row.own.or(row.changed).is_some_and(|figure| figure.sigma.is_some()))
+    }
+
     fn pairs(&self) -> Vec<Pair> {
-        let (own, changed) = (groups(self.own), groups(&self.plan));
+        let (own, changed) = (groups(self.own_job, self.own), groups(&self.job, &self.plan));
         let count = own.len().max(changed.len());
         (0..count).map(|index| Pair::of(own.get(index), changed.get(index))).collect()
     }
@@ -191,11 +207,21 @@ impl Row {
         (own != changed).then_some(changed - own)
     }
 
+    /// Whether a difference is no larger than what either figure is known to.
+    fn is_within(&self, difference: f64) -> bool {
+        let sigma = |figure: &Option<Figure>| figure.as_ref().and_then(|figure| figure.sigma);
+        let known = sigma(&self.own).into_iter().chain(sigma(&self.changed)).reduce(f64::max);
+        known.is_some_and(|known| difference.abs() <= known)
+    }
+
     fn cells(&self) -> [String; 5] {
         let told = |figure: &Option<Figure>| figure.as_ref().map_or("-".to_owned(), Figure::told);
         let known = self.own.as_ref().or(self.changed.as_ref());
         let difference = match (known, self.difference()) {
-            (Some(figure), Some(more)) => format!("{more:+.*}", figure.places),
+            (Some(figure), Some(more)) => {
+                let known = if self.is_within(more) { ", within ±" } else { "" };
+                format!("{more:+.*}{known}", figure.places)
+            }
             _ => String::new(),
         };
         [
@@ -212,7 +238,7 @@ impl Row {
         [what, unit, own, changed, difference]: [&str; 5],
         to: &mut impl Write,
     ) -> io::Result<()> {
-        let line = format!("  {what:<22} {unit:<8} {own:>10} {changed:>10} {difference:>11}");
+        let line = format!("  {what:<22} {unit:<8} {own:>15} {changed:>15} {difference:>20}");
         writeln!(to, "{}", line.trim_end())
     }
 
@@ -225,6 +251,8 @@ impl Row {
             "unit": known.map(|figure| figure.unit),
             "own": value(&self.own),
             "changed": value(&self.changed),
+            "own_sigma": self.own.as_ref().and_then(|figure| figure.sigma),
+            "changed_sigma": self.changed.as_ref().and_then(|figure| figure.sigma),
             "difference": value(&self.changed).zip(value(&self.own)).map(|(b, a)| b - a),
         })
     }

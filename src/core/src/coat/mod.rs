@@ -221,7 +221,7 @@ impl Layer {
 }
 
 /// Length of the surface over the way along the axis at a place.
-fn slant_at(part: &Part, at: Length) -> f64 {
+pub(crate) fn slant_at(part: &Part, at: Length) -> f64 {
     let after = part.profile.iter().position(|point| point.at > at);
     let pair = after.and_then(|index| {
         Some((part.profile.get(index.checked_sub(1)?)?, part.profile.get(index)?))

@@ -48,8 +48,16 @@ pub(super) fn other_unit<Q: Quantity>(written: &str, bounds: &Bounds<Q>) -> Opti
     MIXED_UP.iter().flat_map(|(one, other)| [(one, other), (other, one)]).find_map(|(from, to)| {
         let to = Q::UNITS.iter().find(|unit| unit.symbol == *to && *from == used)?;
         let meant = Q::from_base(to.to_base(number.parse().ok()?));
-        bounds.hold(&meant).then(|| format!("did you mean \"{number} {}\"?", to.symbol))
+        let likely = bounds.hold(&meant) && (used != "mm" || is_likely_in_inches(meant, bounds));
+        likely.then(|| format!("did you mean \"{number} {}\"?", to.symbol))
     })
+}
+
+/// Nobody who writes millimetres and means so few of them means inches: a slip of the unit lands
+/// well inside what is accepted, ten times its low end or more (arbitrary), not at its rim.
+fn is_likely_in_inches<Q: Quantity>(meant: Q, bounds: &Bounds<Q>) -> bool {
+    const WELL_INSIDE: f64 = 10.0;
+    meant.base() >= bounds.low.base() * WELL_INSIDE
 }
 
 /// "did you mean ...?" for a length that would be right if its inches had been millimetres. Only
@@ -76,4 +84,24 @@ pub(super) fn written_unit<Q: Quantity>(written: &str) -> Option<&'static Unit> 
     let number = |letter: char| letter.is_ascii_digit() || "+-.eE ".contains(letter);
     let unit = written.trim().trim_start_matches(number);
     Q::UNITS.iter().find(|known| known.is_called(unit))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn inches_are_suggested_where_a_slip_is_likely_and_not_for_a_mere_millimetre() {
+        let mm = Length::from_mm;
+        let standoff = Bounds::new(mm(10.0), mm(400.0), "a test");
+        assert_eq!(other_unit("1 mm", &standoff), None);
+        assert_eq!(other_unit("0.4 mm", &standoff), None);
+        let inches = other_unit("6 mm", &standoff);
+        assert_eq!(inches.as_deref(), Some("did you mean \"6 in\"?"));
+        let diameter = Bounds::new(mm(3.0), mm(2000.0), "a test");
+        assert_eq!(other_unit("1 mm", &diameter), None);
+        assert!(other_unit("2.5 mm", &diameter).is_some());
+        // Who writes inches where millimetres are meant is far out, and told.
+        assert!(other_unit("160 in", &standoff).is_some());
+    }
 }

@@ -1,9 +1,7 @@
 //! What binds in a zone, and what would free it.
 
-use super::motion::LegMotion;
 use super::outline::Outline;
 use super::passes::{MOST_PASSES, PassCount, ZoneFeed, pitch_of};
-use super::powder::rest_before;
 use super::problem::{Findings, Limit};
 use super::setup::{LONGEST_ZONE_IN_PLUMES, SHORTEST_ZONE_IN_PLUMES};
 use super::speeds::{ChosenSpeed, NoSpeedFits, metres_per_minute};
@@ -11,8 +9,7 @@ use super::zone::ZoneContext;
 use crate::catalogue::{Powder, Torch};
 use crate::coat::deposit::Deposit;
 use crate::coat::plume::{WIDEST_PITCH_IN_PLUMES, ripple};
-use crate::program::SprayStep;
-use crate::quantity::{Length, Pitch, Speed, Time};
+use crate::quantity::{Length, Pitch, Speed};
 use crate::recipe::{FeedChoice, Zone};
 
 /// Values of a zone that stand by themselves.
@@ -261,48 +258,5 @@ pub(crate) fn check_count(
                 count.planned, count.by_area, count.required
             ),
         );
-    }
-}
-
-/// Turns under flame over the part: rest within the torch's limit; and what a lead-in costs.
-pub(crate) fn check_turns(
-    context: &ZoneContext<'_>,
-    step: &SprayStep,
-    place: &str,
-    findings: &mut Findings,
-) {
-    let part = context.recipe.part.extent();
-    let over = |at: Length| part.low - context.clear_by < at && at < part.high + context.clear_by;
-    let longest = context.torch.longest_dwell;
-    for (index, pass) in step.passes.iter().enumerate() {
-        let motion = LegMotion::new(pass, context.rig.axis.ramp);
-        let dwell = if index == 0 { Time::ZERO } else { step.dwell };
-        let rest = rest_before(pass, &motion, step.lead_on, dwell);
-        if over(pass.from) && rest > longest {
-            findings.problem(
-                Limit::Dwell,
-                format!("{place}, overrun"),
-                format!(
-                    "the flame would rest for {rest:.2} over the part at the turn at {:.2}; {} \
-                     allows {longest}",
-                    pass.from, context.torch.title
-                ),
-                "shorten the dwell, or give the carriage room for its lead: a shorter overrun, a \
-                 wider travel",
-            );
-            // One turn tells of all: they repeat.
-            return;
-        }
-        if rest > dwell {
-            findings.note(
-                place,
-                format!(
-                    "no room for the powder's lead before the turn at {:.2}: powder is commanded \
-                     at rest there, {rest:.2} before the carriage leaves",
-                    pass.from
-                ),
-            );
-            return;
-        }
     }
 }

@@ -18,6 +18,12 @@ const BEYOND: [f64; 4] = [1.0, 1.5, 2.0, 3.0];
 /// coat: the flame goes over most of what a person watches. Arbitrary.
 const BEHIND: [f64; 2] = [0.0, 0.5];
 
+/// Farthest that a flame goes past a zone's end.
+pub(crate) fn farthest(flame: Length, overrun: Option<Length>) -> Length {
+    let ahead = BEYOND.iter().copied().fold(0.0, f64::max);
+    overrun.unwrap_or(Length::ZERO).max(flame * ahead)
+}
+
 /// A zone as it is fused.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Fused {

@@ -9,8 +9,9 @@ use core::f64::consts::PI;
 
 use super::material::{Leads, density, metal, specific_heat};
 use crate::catalogue::{GasSetting, Torch};
+use crate::coat::plume::capture;
 use crate::model::{Bar, Body, EndFaces, Loss, Metal, Shape, Source};
-use crate::quantity::{Length, Mass, Power, Range, Temperature, TemperatureStep, Time};
+use crate::quantity::{Fraction, Length, Mass, Power, Range, Temperature, TemperatureStep, Time};
 use crate::recipe::{Part, Substrate};
 
 /// Stefan-Boltzmann constant, W/(m2 K4) (CODATA 2018).
@@ -147,6 +148,21 @@ impl Lump {
     fn heat_capacity(&self, at: Temperature) -> f64 {
         self.mass.g() * 1e-3 * specific_heat(self.substrate, at)
     }
+}
+
+/// Share of a flame that the part catches in the mean of a stretch that the torch goes along
+/// evenly.
+pub(crate) fn captured_over(part: &Part, stretch: Range<Length>, flame: Length) -> Fraction {
+    let extent = part.extent();
+    let low = stretch.low.max(extent.low);
+    let high = stretch.high.min(extent.high).max(low);
+    let (mut caught, mut whole) = (0.0, 0.0);
+    for (a, b) in slices(part, low, high) {
+        let diameter = part.diameter_at(Length::from_mm(f64::midpoint(a.mm(), b.mm())));
+        caught += capture(diameter, flame).ratio() * (b - a).mm();
+        whole += (b - a).mm();
+    }
+    Fraction::from_ratio(if whole > 0.0 { caught / whole } else { 0.0 })
 }
 
 /// The stretch cut at the outline's points and into slices of at most 5 mm, so that the middle

@@ -1,10 +1,11 @@
 //! The steps of a job in their order, and what they need beyond the zones.
 
 use super::EdgeBasis;
-use super::heat::Lump;
+use super::fuse;
+use super::heat::{Lump, captured_over};
 use super::outline::Outline;
 use super::problem::{Findings, Limit};
-use super::rest;
+use super::rest::{self, Standing};
 use super::speeds::{ChosenSpeed, choose, metres_per_minute};
 use super::torches::Torches;
 use super::zone::ZonePlan;
@@ -30,21 +31,21 @@ pub(crate) fn assemble(
     check_park(recipe, rig, clear_by, findings);
     check_standoff(recipe, torches.spray, findings);
     let first = zones.first()?;
-    let preheat = preheat(recipe, rig, torches.spray, zones, first.speed.spindle, findings);
+    let preheat = preheat(recipe, rig, torches.spray, first.speed.spindle, findings);
     let mut steps = vec![Step::Preheat(preheat)];
     steps.extend(zones.iter().map(|zone| Step::Spray(zone.step.clone())));
-    let may_rest = |torch: &Torch, gas: &GasSetting, hot: Temperature, planned: Time| {
-        rest::longest(rest::stall(&recipe.part, zones, torch, gas, hot), planned)
-    };
+    let part = &recipe.part;
     let spray = torches.spray;
-    let turns = rest::planned(zones.iter().map(|zone| &zone.step), rig.axis.ramp);
-    let longest_rest = may_rest(spray, &spray.spraying, recipe.spray.window.high, turns);
+    let sprayed = || zones.iter().map(|zone| &zone.step);
+    let turns = rest::planned(sprayed(), &rig.axis);
+    let (gas, hot) = (&spray.spraying, recipe.spray.window.high);
+    let standing = Standing { part, torch: spray, gas, hot };
+    let thinnest = rest::thinnest(part, rest::ways(sprayed()));
+    let longest_rest = rest::longest(rest::stall(&standing, thinnest), turns);
     let mut torch_plans = vec![torch_plan(spray, spray.spraying, torches.spray_gas, longest_rest)];
     let mut last_spindle = zones.last().map_or(first.speed.spindle, |zone| zone.speed.spindle);
     if let (Some(fuse), Some((torch, gas))) = (&recipe.fuse, torches.fuse) {
         let place = torch_plans.len();
-        let longest_rest = may_rest(torch, &torch.fusing, fuse.window.high, Time::ZERO);
-        torch_plans.push(torch_plan(torch, torch.fusing, gas, longest_rest));
         if torch.key != torches.spray.key {
             steps.push(Step::ChangeTorch(place));
         }
@@ -53,6 +54,16 @@ pub(crate) fn assemble(
             last_spindle = speed.spindle;
             steps.push(Step::Fuse(fuse_step(recipe, fuse, zone, place, &speed, edges)));
         }
+        // Where the flame will turn is not chosen yet: it is as far as it may be.
+        let beyond = fuse::farthest(torch.flame, fuse.overrun);
+        let reached = zones
+            .iter()
+            .map(|zone| Range { low: zone.zone.from - beyond, high: zone.zone.to + beyond });
+        let thinnest = rest::thinnest(part, reached);
+        let hot = fuse.window.high;
+        let standing = Standing { part, torch, gas: &torch.fusing, hot };
+        let longest_rest = rest::longest(rest::stall(&standing, thinnest), Time::ZERO);
+        torch_plans.push(torch_plan(torch, torch.fusing, gas, longest_rest));
     }
     steps.push(Step::Cool(CoolStep {
         spindle: last_spindle,
@@ -101,7 +112,6 @@ fn preheat(
     recipe: &Recipe,
     rig: &Rig,
     torch: &Torch,
-    zones: &[ZonePlan<'_>],
     spindle: SpindleSpeed,
     findings: &mut Findings,
 ) -> PreheatStep {
@@ -123,8 +133,7 @@ fn preheat(
         );
     }
     let lump = Lump::of(&recipe.part, wished);
-    let thinnest = zones.iter().map(|zone| zone.mean).reduce(Length::min).unwrap_or(Length::ZERO);
-    let net = net_into(thinnest, torch, &torch.spraying);
+    let net = torch.spraying.net_power * captured_over(&recipe.part, wished, torch.flame).ratio();
     let aim = preheat_aim(wanted.window);
     let expected = lump.time(lump.room, aim, net);
     let expected = match expected {

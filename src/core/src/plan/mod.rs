@@ -34,6 +34,9 @@ use serde::Serialize;
 
 pub use motion::{Direction, LegMotion};
 pub use passes::{MOST_PASSES, PassCount};
+#[cfg(test)]
+pub(crate) use rest::{FLAME_RESTS, POWDER_RESTS};
+
 pub use problem::{Limit, Note, PlanProblem, PlanProblems, Weight};
 
 use self::forecast::{Forecast, FusingForecast};

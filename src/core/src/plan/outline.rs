@@ -43,6 +43,21 @@ impl Outline {
         })
     }
 
+    /// Places of its points.
+    pub(crate) fn corners(&self) -> impl Iterator<Item = Length> {
+        self.points.iter().map(|point| point.at)
+    }
+
+    /// The thinnest and the thickest of its points.
+    pub(crate) fn extremes(&self) -> Range<ProfilePoint> {
+        let nothing = ProfilePoint { at: Length::ZERO, diameter: Length::ZERO };
+        let first = self.points.first().copied().unwrap_or(nothing);
+        self.points.iter().fold(Range { low: first, high: first }, |range, point| Range {
+            low: if point.diameter < range.low.diameter { *point } else { range.low },
+            high: if point.diameter > range.high.diameter { *point } else { range.high },
+        })
+    }
+
     /// Length of the surface along the zone over the zone's own length: 1 on a cylinder,
     /// `sqrt(1 + R'^2)` on a cone.
     pub(crate) fn slant(&self) -> f64 {

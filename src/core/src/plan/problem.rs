@@ -28,6 +28,8 @@ pub enum Limit {
     Travel,
     /// Longest dwell under flame over the part.
     Dwell,
+    /// Longest rest over the part that the rig's interlocks bear.
+    Rest,
     /// Temperatures at which the powder may be sprayed on.
     SprayTemperature,
     /// Longest preheat.

@@ -1,13 +1,14 @@
 //! One zone: its speed, its feed, its passes and its legs, each against the limit that binds it.
 
 use super::EdgeBasis;
-use super::checks::{check_count, check_feed, check_pitch, check_turns, check_values, no_speed};
+use super::checks::{check_count, check_feed, check_pitch, check_values, no_speed};
 use super::even::{EvenFeed, Wanted};
 use super::legs::{LegPlan, NoRoom};
 use super::outline::Outline;
 use super::passes::{PassCount, ZoneFeed, feed_along, pitch_of, reference_feed};
 use super::powder::{TurnPowder, turn_powder};
 use super::problem::{Findings, Limit};
+use super::rest::check_turns;
 use super::speeds::{ChosenSpeed, choose};
 use crate::catalogue::{Catalogue, Powder, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};

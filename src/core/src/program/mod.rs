@@ -4,6 +4,8 @@ mod waiting;
 
 pub use waiting::Rises;
 
+use core::time::Duration;
+
 use serde::Serialize;
 
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
@@ -157,6 +159,46 @@ pub struct Pass {
     pub feed: Vec<FeedPoint>,
     /// Where powder is wanted, in the order of the pass's direction.
     pub powder: Vec<PowderWindow>,
+}
+
+/// How long before an ON edge the line must know it: an exchange in flight, a free guard window
+/// and the edge's own exchange at 115,200 baud, with room; arbitrary within those.
+pub const POWDER_NOTICE: Duration = Duration::from_millis(80);
+
+impl Pass {
+    /// Where the carriage starts this pass with its powder off, as it does after a wait: so far
+    /// out, inside the travel, that powder commanded on the way arrives where it is first wanted.
+    /// Nobody rests there for the powder's sake. Its own start where that has room for the lead.
+    #[must_use]
+    pub fn starts_anew_at(
+        &self,
+        lead_on: Time,
+        ramp: Acceleration,
+        travel: Range<Length>,
+    ) -> Length {
+        let toward_tail = self.to >= self.from;
+        let end = if toward_tail { self.feed.first() } else { self.feed.last() };
+        let (Some(end), Some(window)) = (end, self.powder.first()) else { return self.from };
+        let (feed, ramp) = (end.feed.mm_per_s(), ramp.mm_per_s2());
+        // A carriage without feed or ramp gets nowhere, however long it is given.
+        if feed.is_nan() || ramp.is_nan() || feed <= 0.0 || ramp <= 0.0 {
+            return self.from;
+        }
+        let way = |time: f64| {
+            let up = feed / ramp;
+            if time <= up { ramp * time * time / 2.0 } else { feed * (time - up / 2.0) }
+        };
+        let own = (window.on - self.from).abs().mm();
+        if way(lead_on.s()) <= own {
+            return self.from;
+        }
+        let wanted = Length::from_mm(way(lead_on.s() + POWDER_NOTICE.as_secs_f64()));
+        if toward_tail {
+            (window.on - wanted).max(travel.low).min(self.from)
+        } else {
+            (window.on + wanted).min(travel.high).max(self.from)
+        }
+    }
 }
 
 /// Spraying one zone.

@@ -73,7 +73,7 @@ macro_rules! quantities {
                 fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
                     let symbol = Self::UNITS.first().map_or("", |unit| unit.symbol);
                     match f.precision() {
-                        Some(places) => write!(f, "{:.places$} {symbol}", self.0),
+                        Some(places) => write!(f, "{} {symbol}", fixed(self.0, places)),
                         None => write!(f, "{} {symbol}", rounded(self.0, $places)),
                     }
                 }
@@ -167,6 +167,16 @@ macro_rules! quantities {
 }
 
 /// `value` with at most `places` decimals and no trailing zeros.
+/// A figure with so many decimals; what rounds to nothing has no sign.
+#[must_use]
+pub fn fixed(figure: f64, places: usize) -> String {
+    let text = format!("{figure:.places$}");
+    match text.strip_prefix('-') {
+        Some(size) if size.bytes().all(|byte| matches!(byte, b'0' | b'.')) => size.to_owned(),
+        _ => text,
+    }
+}
+
 fn rounded(value: f64, places: usize) -> String {
     let text = format!("{value:.places$}");
     if !text.contains('.') {

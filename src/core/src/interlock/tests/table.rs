@@ -105,6 +105,14 @@ fn set_points_in_seconds_are_those_of_the_permitted_durations() {
 }
 
 #[test]
+fn a_plan_holds_its_turns_against_the_figures_of_the_rows_that_judge_them() {
+    let at_rest = row("flame_at_rest").and_then(|row| row.set_point).expect("in the matrix");
+    assert!((at_rest.value - crate::plan::FLAME_RESTS.s()).abs() < 1e-12);
+    let still = row("powder_still").expect("in the matrix");
+    assert_eq!(still.delay, crate::plan::POWDER_RESTS.to_duration());
+}
+
+#[test]
 fn permitted_durations_have_unique_names_and_reasons() {
     let keys: BTreeSet<&str> = PERMITTED.iter().map(|permitted| permitted.key).collect();
     assert_eq!(keys.len(), PERMITTED.len());

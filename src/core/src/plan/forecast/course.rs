@@ -52,7 +52,15 @@ impl Course {
     /// A cold part, the torch at the park.
     pub(super) fn new(bar: Bar, places: Places) -> Self {
         let (torch, history) = (places.park, History::default());
-        let mut course = Self { bar, places, torch, now: 0.0, history, followed: Vec::new(), peak: f64::NEG_INFINITY };
+        let mut course = Self {
+            bar,
+            places,
+            torch,
+            now: 0.0,
+            history,
+            followed: Vec::new(),
+            peak: f64::NEG_INFINITY,
+        };
         course.note();
         course
     }

@@ -12,6 +12,7 @@ mod fusing;
 mod gas;
 mod history;
 mod print;
+mod stall;
 mod temperature;
 mod zone;
 
@@ -23,10 +24,10 @@ pub use fusing::{BandForecast, FusingForecast};
 pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents_for};
 pub use history::TemperaturePoint;
 pub use print::{EXPECTED_TO_FAIL, Page, clock};
-pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Station, ZoneForecast};
+pub use stall::{Flame, StallForecast};
+pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Sizes, Station, ZoneForecast};
 
 use super::problem::Findings;
-use super::rest;
 use super::torches::Torches;
 use super::zone::ZonePlan;
 use crate::catalogue::Catalogue;
@@ -114,6 +115,8 @@ pub struct Forecast {
     /// How long a carriage may stall under the spraying flame before the surface is
     /// [`STALL_RISE`] hotter, at the zone where it is shortest.
     pub stall: Time,
+    /// The same under each flame, the spraying one first, with what the interlock does about it.
+    pub stalls: Vec<StallForecast>,
 }
 
 /// What a forecast is made from.
@@ -141,10 +144,10 @@ impl Forecast {
         for (zone, plan) in zones.iter().zip(planned) {
             tell_coat(zone, plan, findings);
         }
+        tell_standoff(basis, findings);
         let gas = gas::uses(basis, program, &steps);
-        let spray = basis.torches.spray;
-        let hot = basis.recipe.spray.window.high;
-        let stall = rest::stall(&basis.recipe.part, planned, spray, &spray.spraying, hot);
+        let stalls = stall::stalls(basis, program, &heat.fusing);
+        let stall = stalls.first().map_or(Time::ZERO, |stall| stall.too_hot);
         let powder = powder(planned, &zones);
         let title = program.title.clone();
         Self {
@@ -158,6 +161,7 @@ impl Forecast {
             powder,
             gas,
             stall,
+            stalls,
         }
     }
 }
@@ -186,6 +190,20 @@ fn tell_coat(zone: &ZoneForecast, plan: &ZonePlan<'_>, findings: &mut Findings) 
             format!("the coat ends {:.3} under the finish: it needs more passes", over.abs()),
         );
     }
+}
+
+/// A standoff changes how wide the powder spreads, and nobody has said by how much.
+fn tell_standoff(basis: &Basis<'_>, findings: &mut Findings) {
+    let (standoff, torch) = (basis.recipe.spray.standoff, basis.torches.spray);
+    findings.note(
+        "spray, standoff",
+        format!(
+            "the spread of powder and flame, and what of the powder stays, are as measured at the \
+             torch's own standoff; what {standoff} does to them is not forecast: spray a \
+             single-pass stripe at it, take it in by `evenpass records stripe {}`, and plan again",
+            torch.key
+        ),
+    );
 }
 
 fn powder(planned: &[ZonePlan<'_>], zones: &[ZoneForecast]) -> Vec<PowderUse> {

@@ -3,13 +3,13 @@
 use core::fmt;
 
 use super::{
-    Certainty, Forecast, GasUse, GrownWhen, STALL_RISE, StepForecast, ZoneForecast, counted,
+    Certainty, Forecast, GasUse, GrownWhen, STALL_RISE, Sizes, StepForecast, ZoneForecast, counted,
 };
 use crate::plan::motion::Direction;
 use crate::plan::powder::EdgePlaces;
 use crate::plan::problem::{Note, Weight};
 use crate::plan::speeds::metres_per_minute;
-use crate::quantity::{Length, Time, Volume};
+use crate::quantity::{Length, Time, Volume, fixed};
 
 /// Widest line of the page, in characters.
 pub(super) const WIDTH: usize = 100;
@@ -56,11 +56,27 @@ impl fmt::Display for Page<'_> {
         supplies(f, forecast)?;
         writeln!(f)?;
         writeln!(f, "If the carriage stalls")?;
-        row(
-            f,
-            &format!("surface {STALL_RISE} hotter after"),
-            &format!("{:.2} s under the spraying flame", forecast.stall.s()),
-        )?;
+        for stall in &forecast.stalls {
+            row(
+                f,
+                &format!("surface {STALL_RISE} hotter after"),
+                &format!(
+                    "{} s under the {}, at D {}",
+                    fixed(stall.too_hot.s(), 2),
+                    stall.flame.words(),
+                    mm(stall.diameter, 2)
+                ),
+            )?;
+            row(
+                f,
+                "",
+                &format!(
+                    "the interlock shuts it after {} s, {:.0} hotter by then",
+                    fixed(stall.shut_after.s(), 2),
+                    stall.rise
+                ),
+            )?;
+        }
         for zone in &forecast.zones {
             row(
                 f,
@@ -97,12 +113,12 @@ pub(super) fn row(f: &mut fmt::Formatter<'_>, what: &str, value: &str) -> fmt::R
 }
 
 fn mm(length: Length, places: usize) -> String {
-    format!("{:.places$}", length.mm())
+    fixed(length.mm(), places)
 }
 
 /// "50.00 mm", or "50.00 to 80.00 mm".
 fn span(low: f64, high: f64, places: usize, unit: &str) -> String {
-    let (a, b) = (format!("{low:.places$}"), format!("{high:.places$}"));
+    let (a, b) = (fixed(low, places), fixed(high, places));
     if a == b { format!("{a} {unit}") } else { format!("{a} to {b} {unit}") }
 }
 
@@ -117,7 +133,8 @@ fn zone_section(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result 
             "{} (wanted {:.1}, {:+.2} %)",
             zone.speed.spindle,
             zone.speed.wanted.rpm(),
-            zone.speed.mismatch.percent()
+            // Not "-0.00": what rounds to nothing has no sign of its own.
+            (zone.speed.mismatch.percent() * 100.0).round() / 100.0 + 0.0
         ),
     )?;
     let (low, high) =
@@ -151,8 +168,37 @@ fn zone_section(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result 
     commands(f, zone)
 }
 
+/// Diameters at both ends of a zone that has more than one.
+fn sizes(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast, sizes: &[Sizes]) -> fmt::Result {
+    let hot = zone.growth.first().map_or(0.0, |growth| growth.temperature.celsius());
+    writeln!(
+        f,
+        "  {:<28} {:>10} {:>10} {:>12} {:>10} {:>10}",
+        "diameters, mm",
+        "bare",
+        "sprayed",
+        format!("at {hot:.0} degC"),
+        "fused",
+        "machined"
+    )?;
+    for size in sizes {
+        let fused = size.fused.map_or_else(|| "-".to_owned(), |fused| mm(fused, 3));
+        writeln!(
+            f,
+            "    {:<26} {:>10} {:>10} {:>12} {fused:>10} {:>10}",
+            format!("at {}", mm(size.at, 2)),
+            mm(size.bare, 3),
+            mm(size.sprayed, 3),
+            mm(size.sprayed_hot, 3),
+            mm(size.machined, 3)
+        )?;
+    }
+    Ok(())
+}
+
 fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
     let count = &zone.passes;
+    let tapers = zone.sizes.len() > 1;
     row(f, "thickness of one pass", &format!("{} mm radial", mm(zone.thickness_per_pass, 4)))?;
     row(
         f,
@@ -162,29 +208,31 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
             count.planned, count.by_area, count.thin, count.with_growth
         ),
     )?;
-    row(
-        f,
-        "as sprayed",
-        &format!(
-            "{} mm radial ({} needed), diameter {} mm, {} mm at {:.0}",
-            mm(zone.sprayed, 3),
-            mm(count.required, 3),
-            mm(zone.sprayed_diameter, 3),
-            mm(zone.sprayed_diameter_hot, 3),
-            zone.growth.first().map_or(0.0, |growth| growth.temperature.celsius())
-        ),
-    )?;
+    let (sprayed, required) = (mm(zone.sprayed, 3), mm(count.required, 3));
+    let cold = mm(zone.sprayed_diameter, 3);
+    let hot = zone.growth.first().map_or(0.0, |growth| growth.temperature.celsius());
+    let diameter = if tapers {
+        format!("mean D {cold} mm")
+    } else {
+        format!("D {cold} mm, {} mm at {hot:.0} degC", mm(zone.sprayed_diameter_hot, 3))
+    };
+    row(f, "as sprayed", &format!("{sprayed} mm radial ({required} needed), {diameter}"))?;
     if let Some(fused) = &zone.fused {
         row(
             f,
             "fused",
             &format!(
-                "{} mm radial, diameter {} mm, {} mm over the finish",
+                "{} mm radial, {}D {} mm, {} mm over the finish",
                 mm(fused.build, 3),
+                if tapers { "mean " } else { "" },
                 mm(fused.diameter, 3),
                 mm(fused.over_finish, 3)
             ),
         )?;
+    }
+    match zone.sizes.as_slice() {
+        [only] => row(f, "machined", &format!("D {} mm", mm(only.machined, 3)))?,
+        several => sizes(f, zone, several)?,
     }
     row(
         f,
@@ -261,7 +309,7 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
     writeln!(
         f,
         "  {:<28} {:>12} {:>12} {:>12} {:>12}",
-        "commands, mm", "on at", "for", "off at", "for"
+        "powder, mm", "coil on at", "arrives at", "coil off at", "ceases at"
     )?;
     let shown = |edge: Option<EdgePlaces>| match edge {
         Some(edge) => (mm(edge.drive, 3), mm(edge.arrives, 3)),
@@ -292,10 +340,14 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
 }
 
 fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt::Result {
-    writeln!(f, "{:<46} {:>10} {:>10} {:>9}", "Steps", "takes", "done at", "leaves")?;
+    writeln!(
+        f,
+        "{:<46} {:>10} {:>10} {:>11}  {}",
+        "Steps", "takes", "done at", "part then", "time"
+    )?;
     for step in steps {
         let how = match step.certainty {
-            Certainty::Planned => "",
+            Certainty::Planned => "as planned",
             Certainty::Estimated => "estimated",
             Certainty::AtLeast => "at least",
             Certainty::ByPerson => "not counted",
@@ -313,7 +365,15 @@ fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt
         );
         writeln!(f, "{}", line.trim_end())?;
     }
-    writeln!(f, "  {:<44} {:>10}", "all together", clock(total))
+    writeln!(f, "  {:<44} {:>10}", "all together", clock(total))?;
+    writeln!(
+        f,
+        "  The part then: what its sensor is expected to see at the end of the step, always an"
+    )?;
+    writeln!(
+        f,
+        "  estimate; after fusing the hottest place. As planned: motion alone, no wait in it."
+    )
 }
 
 fn supplies(f: &mut fmt::Formatter<'_>, forecast: &Forecast) -> fmt::Result {

@@ -9,6 +9,7 @@ use crate::plan::heat::{ROOM, bar, source};
 use crate::plan::motion::LegMotion;
 use crate::plan::powder::Timeline;
 use crate::plan::problem::{Findings, Limit};
+use crate::plan::rest::{Over, RestLimits, anew, tell_anew};
 use crate::program::{CoolStep, PreheatStep, Program, Rises, SprayStep, Step};
 use crate::quantity::{Length, Range, Temperature, TemperatureStep, Time};
 
@@ -224,6 +225,7 @@ impl Run<'_> {
         let line = Timeline::of(step, self.program.ramp);
         let mut rises = Rises::default();
         let (mut waits, mut waiting) = (0, Time::ZERO);
+        let mut longest = (Length::ZERO, Time::ZERO);
         let mut highest = self.course.seen();
         let mut steepest = TemperatureStep::ZERO;
         let mut before = Time::ZERO;
@@ -236,7 +238,12 @@ impl Run<'_> {
                     self.never_cool_enough(step, below, findings);
                 }
                 waits += 1;
-                self.course.approach(pass.from, Some(&self.spraying));
+                let (from, rest) = anew(step, pass, &self.basis.rig.axis);
+                self.course.approach(from, Some(&self.spraying));
+                self.course.rest(rest, Some(&self.spraying));
+                if rest > longest.1 {
+                    longest = (from, rest);
+                }
                 waiting += self.course.now() - began;
             } else if index == 0 {
                 self.course.approach(pass.from, Some(&self.spraying));
@@ -258,6 +265,10 @@ impl Run<'_> {
             steepest = if peak.above(begin) > steepest { peak.above(begin) } else { steepest };
         }
         self.note_edges(zone, GrownWhen::Sprayed);
+        let (recipe, rig) = (self.basis.recipe, self.basis.rig);
+        let over = Over::new(recipe, rig, self.program.clear_by);
+        let place = format!("zone \"{}\"", step.zone);
+        tell_anew(longest, over, RestLimits::of(rig), &place, findings);
         tell_heat(step, (waits, waiting), highest, steepest, findings);
         let passes = counted(step.passes.len(), "pass");
         let waited =

@@ -6,7 +6,7 @@ use super::Basis;
 use super::each_pass::drive_pass;
 use crate::coat::deposit::fused_build;
 use crate::coat::plume::{edge_error, edge_share, ripple};
-use crate::coat::{Coat, CoatBasis};
+use crate::coat::{Coat, CoatBasis, slant_at};
 use crate::plan::material::grown;
 use crate::plan::outline::Outline;
 use crate::plan::passes::{PassCount, build_up};
@@ -15,6 +15,7 @@ use crate::plan::speeds::ChosenSpeed;
 use crate::plan::zone::ZonePlan;
 use crate::program::{Pass, Program, SprayStep, Step};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed, Temperature, Time};
+use crate::recipe::{ProfilePoint, Recipe};
 
 /// Places along a zone at which its thickness is told, edges included.
 const STATIONS: u32 = 41;
@@ -59,6 +60,23 @@ pub struct FusedForecast {
     pub diameter: Length,
     /// What is left to machine down to the finish; negative when the coat is too thin.
     pub over_finish: Length,
+}
+
+/// Diameters at one place of a zone, cold unless said.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Sizes {
+    /// Where.
+    pub at: Length,
+    /// Before coating.
+    pub bare: Length,
+    /// As sprayed, as driven.
+    pub sprayed: Length,
+    /// The same while the part is at the low end of preheat.
+    pub sprayed_hot: Length,
+    /// After fusing; `None` for a coat left as sprayed.
+    pub fused: Option<Length>,
+    /// Machined down to the finish.
+    pub machined: Length,
 }
 
 /// Thickness at one place.
@@ -108,6 +126,8 @@ pub struct ZoneForecast {
     pub sprayed_diameter_hot: Length,
     /// After fusing; `None` for a coat left as sprayed.
     pub fused: Option<FusedForecast>,
+    /// At the thinnest and the thickest place; one where they are alike.
+    pub sizes: Vec<Sizes>,
     /// Share of the full thickness that an edge has.
     pub edge_share: Fraction,
     /// Largest departure of the finished coat from its thickness in the middle of the range of
@@ -205,7 +225,7 @@ fn zone_forecast(
             },
         })
         .collect();
-    let along = stations(step, coat);
+    let along = stations(step, coat, STATIONS);
     let edges_cold = Range { low: plan.zone.from, high: plan.zone.to };
     let outline = Outline::of(&recipe.part, edges_cold);
     let line = Timeline::of(step, program.ramp);
@@ -228,8 +248,9 @@ fn zone_forecast(
         sprayed_diameter,
         sprayed_diameter_hot: at(sprayed_diameter, recipe.preheat.window.low),
         fused,
+        sizes: sizes(recipe, plan, &outline, coat),
         edge_share: edge_share(plan.overrun, plume),
-        uneven: uneven(&along, sprayed, &outline, plume),
+        uneven: uneven(&judged(step, coat, &outline, plume), sprayed, &outline, plume),
         constant_uneven: plan.constant_uneven,
         along,
         commands: edges(step, program.ramp, backlash),
@@ -246,6 +267,40 @@ fn zone_forecast(
     }
 }
 
+/// A place this far inside a zone's edge has the zone's own side of a step there, mm.
+const INSIDE: Length = Length::from_mm(0.01);
+
+/// Diameters where the zone is thinnest and where it is thickest.
+fn sizes(recipe: &Recipe, plan: &ZonePlan<'_>, outline: &Outline, coat: &Coat) -> Vec<Sizes> {
+    let part = &recipe.part;
+    let hot = |cold| grown(cold, part.substrate, recipe.preheat.window.low);
+    let zone = plan.zone;
+    let inside = |at: Length| at.max(zone.from + INSIDE).min(zone.to - INSIDE);
+    // A coat is normal to the surface, a diameter is measured across the part.
+    let across = |at: Length, thickness: Length| thickness * (2.0 * slant_at(part, inside(at)));
+    let told = |point: ProfilePoint| {
+        let sprayed = coat.thickness_at(inside(point.at));
+        let fused = recipe.fuse.as_ref().map(|_| {
+            point.diameter + across(point.at, fused_build(point.diameter, sprayed, plan.shrink))
+        });
+        let diameter = point.diameter + across(point.at, sprayed);
+        Sizes {
+            at: point.at,
+            bare: point.diameter,
+            sprayed: diameter,
+            sprayed_hot: hot(diameter),
+            fused,
+            machined: point.diameter + zone.finish * 2.0,
+        }
+    };
+    let Range { low, high } = outline.extremes();
+    if low.diameter == high.diameter {
+        let middle = ProfilePoint { at: (zone.from + zone.to) / 2.0, ..low };
+        return vec![told(middle)];
+    }
+    vec![told(low), told(high)]
+}
+
 /// How far a coat is from a thickness at worst.
 fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -> Fraction {
     let clear =
@@ -254,11 +309,32 @@ fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -
     Fraction::from_ratio(off.reduce(f64::max).unwrap_or(0.0))
 }
 
-fn stations(step: &SprayStep, coat: &Coat) -> Vec<Station> {
+/// Places along a zone at which its evenness is judged: twenty to a standard deviation of the
+/// plume, so that no facet of an outline lies between two; 2001 at most.
+fn fine(step: &SprayStep, plume: Length) -> u32 {
+    let wanted = 20.0 * ((step.edges.high - step.edges.low) / plume);
+    (STATIONS..=2001).find(|count| f64::from(*count) > wanted).unwrap_or(2001)
+}
+
+/// The coat at these places, and on both sides of every corner of the outline: where the slope
+/// changes, so does what lands on a surface.
+fn judged(step: &SprayStep, coat: &Coat, outline: &Outline, plume: Length) -> Vec<Station> {
+    let mut judged = stations(step, coat, fine(step, plume));
+    for corner in outline.corners() {
+        for at in [corner - INSIDE, corner + INSIDE] {
+            if step.edges.contains(at) {
+                judged.push(Station { at, sprayed: coat.thickness_at(at) });
+            }
+        }
+    }
+    judged
+}
+
+fn stations(step: &SprayStep, coat: &Coat, count: u32) -> Vec<Station> {
     let way = step.edges.high - step.edges.low;
-    (0..STATIONS)
+    (0..count)
         .map(|index| {
-            let at = step.edges.low + way * (f64::from(index) / f64::from(STATIONS - 1));
+            let at = step.edges.low + way * (f64::from(index) / f64::from(count - 1));
             Station { at, sprayed: coat.thickness_at(at) }
         })
         .collect()

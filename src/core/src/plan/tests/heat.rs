@@ -262,3 +262,47 @@ fn stainless_steel_waits_longer_and_stalls_sooner_than_plain_steel() {
     assert!(stainless.stall < plain.stall * 0.6, "{} and {}", stainless.stall, plain.stall);
     assert!(stainless.steps[1].waiting > plain.steps[1].waiting);
 }
+
+/// The torch turns beyond the zone, over a shaft end of half the diameter.
+#[test]
+fn a_stall_is_judged_where_the_torch_goes_over_the_thinnest_place_under_either_flame() {
+    use crate::plan::forecast::Flame;
+    let mut recipe = support::recipe();
+    let plain = planned(&recipe, &support::rig());
+    recipe.part = support::part(&[(0.0, 25.0), (95.0, 25.0), (95.0, 50.0), (300.0, 50.0)]);
+    let stepped = planned(&recipe, &support::rig());
+    let stall = |plan: &Plan, flame: Flame| {
+        *plan.forecast.stalls.iter().find(|stall| stall.flame == flame).expect("told")
+    };
+    let (even, thin) = (stall(&plain, Flame::Spraying), stall(&stepped, Flame::Spraying));
+    near(even.diameter.mm(), 50.0, 1e-9);
+    near(thin.diameter.mm(), 25.0, 1e-9);
+    assert!(thin.too_hot < even.too_hot, "{} and {}", thin.too_hot, even.too_hot);
+    // The bands of fusing end with the zone, on the thick side.
+    let fusing = stall(&stepped, Flame::Fusing);
+    near(fusing.diameter.mm(), 50.0, 1e-9);
+    assert!(fusing.too_hot < even.too_hot);
+    assert_eq!(fusing.shut_after, stepped.program.torches[1].longest_rest);
+    assert!(fusing.rise > even.rise);
+}
+
+/// A quarter of the stretch passes most of the flame; the rest catches all of it.
+#[test]
+fn preheat_counts_what_the_whole_heated_stretch_catches_of_the_flame() {
+    use crate::quantity::{Length, Range};
+    let part = support::part(&[(0.0, 8.0), (50.0, 8.0), (50.0, 100.0), (200.0, 100.0)]);
+    let over = |low: f64, high: f64| {
+        let stretch = Range { low: Length::from_mm(low), high: Length::from_mm(high) };
+        crate::plan::heat::captured_over(&part, stretch, Length::from_mm(12.0)).ratio()
+    };
+    // erf(4 / (12 sqrt 2)) = 0.2611, of a table.
+    near(over(0.0, 50.0), 0.2611, 1e-4);
+    near(over(0.0, 200.0), 0.25 * 0.2611 + 0.75, 1e-3);
+}
+
+#[test]
+fn a_plan_tells_that_another_standoff_is_not_forecast() {
+    let plan = planned(&support::recipe(), &support::rig());
+    let told = plan.notes.iter().find(|note| note.place == "spray, standoff").expect("told");
+    assert!(told.text.contains("not forecast") && told.text.contains("stripe"), "{told}");
+}

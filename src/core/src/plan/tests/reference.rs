@@ -212,3 +212,27 @@ fn the_page_fits_a_hundred_columns_and_tells_the_figures() {
         assert!(page.contains(told), "{told} is missing in\n{page}");
     }
 }
+
+/// Whatever a speed misses by, and wherever an edge lies.
+#[test]
+fn no_page_tells_a_nothing_with_a_sign_or_a_value_that_is_no_number() {
+    for surface in [19.634_9, 19.635, 19.635_05] {
+        let mut recipe = support::recipe();
+        recipe.part = support::part(&[(-0.001, 50.0), (300.0, 50.0)]);
+        recipe.zones[0].surface_speed =
+            crate::quantity::Speed::from_mm_per_s(surface * 1000.0 / 60.0);
+        recipe.zones[0].from = crate::quantity::Length::from_mm(-0.001);
+        recipe.fuse = None;
+        let mut rig = support::rig();
+        rig.axis.travel.low = crate::quantity::Length::from_mm(-60.0);
+        let plan = planned(&recipe, &rig);
+        let page = plan.page().to_string();
+        assert!(page.contains(" 0.00 to 220.00 mm"), "{page}");
+        for word in page.split([' ', ',', '(', ')', '\n']) {
+            let number = word.trim_start_matches(['+', '-']);
+            let nothing = number.contains('0') && number.bytes().all(|b| b == b'0' || b == b'.');
+            assert!(!(nothing && word.starts_with('-')), "{word}: {page}");
+            assert!(!matches!(number, "NaN" | "inf"), "{page}");
+        }
+    }
+}

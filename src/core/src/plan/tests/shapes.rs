@@ -203,3 +203,56 @@ fn powder_over_the_chuck_or_the_tail_centre_is_told() {
     let past = "powder and flame go 10 mm past the end of the part, over the tail centre";
     assert!(plan.notes.iter().any(|note| note.text.starts_with(past)), "{:?}", plan.notes);
 }
+
+/// A cone 1 : 8 in the radius has `sqrt(1 + 1/64)` of its coat across it; worked out by hand.
+#[test]
+fn a_taper_tells_its_sizes_at_its_thin_and_at_its_thick_end() {
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(0.0, 40.0), (300.0, 115.0)]);
+    recipe.zones = vec![support::zone(100.0, 160.0)];
+    let plan = planned(&recipe, &support::rig());
+    let zone = &plan.forecast.zones[0];
+    let [thin, thick] = zone.sizes.as_slice() else { panic!("{:?}", zone.sizes) };
+    near(thin.at.mm(), 100.0, 0.0);
+    near(thin.bare.mm(), 65.0, 1e-9);
+    near(thick.at.mm(), 160.0, 0.0);
+    near(thick.bare.mm(), 80.0, 1e-9);
+    let across = 2.0 * (1.0_f64 + 1.0 / 64.0).sqrt();
+    for (size, station) in [(thin, zone.along.first()), (thick, zone.along.last())] {
+        let coat = station.expect("told").sprayed.mm();
+        near((size.sprayed - size.bare).mm(), across * coat, 2e-3);
+        near((size.machined - size.bare).mm(), 2.0 * recipe.zones[0].finish.mm(), 1e-9);
+        let fused = size.fused.expect("it is fused");
+        assert!(size.machined < fused && fused < size.sprayed && size.sprayed < size.sprayed_hot);
+    }
+    assert_eq!(reference().forecast.zones[0].sizes.len(), 1);
+    let page = plan.page().to_string();
+    assert!(page.contains("    at 100.00                      65.000"), "{page}");
+}
+
+/// A nose of short facets, each a third of a standard deviation of the plume long: what is told at
+/// its stations is what is there between them.
+#[test]
+fn the_evenness_told_of_a_faceted_nose_is_that_of_ten_times_as_many_places() {
+    let nose: Vec<(f64, f64)> = (0..=15)
+        .map(|facet| {
+            let at = f64::from(facet) * 2.0;
+            (270.0 + at, 40.0 + 20.0 * (1.0 - (at / 33.0).powi(2)).sqrt())
+        })
+        .collect();
+    let mut outline = vec![(0.0, 60.0)];
+    outline.extend(nose);
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&outline);
+    recipe.zones = vec![support::zone(230.0, 298.0)];
+    let plan = planned(&recipe, &support::rig());
+    let zone = &plan.forecast.zones[0];
+    let fine = crate::plan::forecast::pass_by_pass(&plan, 2001);
+    let inside = fine[0].places.iter().zip(fine[0].last());
+    let off = inside
+        .filter(|(at, _)| zone.edges.contains(**at))
+        .map(|(_, coat)| (*coat / zone.sprayed - 1.0).abs())
+        .fold(0.0, f64::max);
+    println!("told {:.4} %, finer {:.4} %", zone.uneven.percent(), off * 100.0);
+    near(zone.uneven.ratio(), off, 1e-3);
+}

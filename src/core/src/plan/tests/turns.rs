@@ -17,6 +17,8 @@ fn late_powder() -> (Recipe, Rig, crate::catalogue::Catalogue) {
     rig.axis.travel.high = Length::from_mm(400.0);
     let mut recipe = support::recipe();
     recipe.preheat.feed = crate::quantity::Speed::from_mm_per_s(15.0);
+    // The torch turns off the part: over it the feeder may not wait.
+    recipe.part = support::part(&[(90.0, 50.0), (300.0, 50.0)]);
     (recipe, rig, catalogue)
 }
 
@@ -96,15 +98,15 @@ fn the_rise_of_the_flow_is_part_of_the_lead() {
 #[test]
 fn without_room_for_the_lead_powder_is_commanded_at_rest_at_the_turn() {
     let mut rig = support::rig();
-    rig.axis.travel.low = Length::from_mm(82.0);
+    rig.axis.travel.low = Length::from_mm(80.0);
     let plan = planned(&support::recipe(), &rig);
     let step = sprayed(&plan)[0];
-    near(step.passes[0].from.mm(), 82.0, 0.0);
+    near(step.passes[0].from.mm(), 80.0, 0.0);
     let on = plan.forecast.zones[0].commands[0].on.expect("switched");
-    near(on.commanded.mm(), 82.0, 0.0);
+    near(on.commanded.mm(), 80.0, 0.0);
     let line = Timeline::of(step, plan.program.ramp);
-    // At rest until the lead has begun: 0.6 s less the way of 3 mm from rest.
-    near(line.passes[0].0.s(), 0.6 - (3.0 / (625.0 / 60.0) + 625.0 / 12_000.0), 1e-6);
+    // At rest until the lead has begun: 0.6 s less the way of 5 mm from rest.
+    near(line.passes[0].0.s(), 0.6 - (5.0 / (625.0 / 60.0) + 625.0 / 12_000.0), 1e-6);
     near(line.coil[0].on.s(), 0.0, 1e-12);
     assert_eq!(line.coil.len(), 9);
     near(line.arriving.s(), 129.6, 1e-9);
@@ -124,4 +126,58 @@ fn lost_motion_is_taken_up_when_the_carriage_comes_back() {
     near(back.drive.mm(), 240.95, 1e-6);
     near(plan.forecast.zones[0].backlash_error.percent(), 0.088, 5e-4);
     near(sprayed(&plan)[0].passes[0].from.mm(), 77.9075, 5e-5);
+}
+
+/// 0.26 s at rest with powder commanded, and 0.1 s until the carriage is seen to move.
+#[test]
+fn a_lead_waited_for_over_the_part_is_refused_with_the_interlock_that_would_hold_it() {
+    let mut rig = support::rig();
+    rig.axis.travel.low = Length::from_mm(82.0);
+    let told = crate::plan::plan(&support::recipe(), &rig, &support::catalogue());
+    let told = told.expect_err("held at the first pass");
+    assert_eq!(told.all()[0].limit, crate::plan::Limit::Rest);
+    let words = told.to_string();
+    assert!(words.contains("`powder_still`") && words.contains("wider travel"), "{words}");
+    // Off the part there is nothing to hold.
+    let mut recipe = support::recipe();
+    recipe.part = support::part(&[(95.0, 50.0), (300.0, 50.0)]);
+    crate::plan::plan(&recipe, &rig, &support::catalogue()).expect("off the part");
+}
+
+#[test]
+fn a_rig_that_tightens_a_rest_is_planned_for() {
+    let mut recipe = support::recipe();
+    recipe.spray.dwell = Time::from_s(0.8);
+    let mut rig = support::rig();
+    planned(&recipe, &rig);
+    rig.interlocks = vec![crate::rig::InterlockFigures {
+        key: "flame_at_rest".to_owned(),
+        set_point: Some(crate::quantity::Measure::new(0.7, "s")),
+        delay: None,
+        delay_off: None,
+        tag: None,
+    }];
+    let told = crate::plan::plan(&recipe, &rig, &support::catalogue()).expect_err("tripped");
+    let words = told.to_string();
+    assert!(words.contains("`flame_at_rest` shuts the gas after 0.70 s"), "{words}");
+}
+
+/// At 10.417 mm/s under 100 mm/s2 a lead of 0.6 s and a notice of 0.08 s are 6.54 mm.
+#[test]
+fn a_pass_begun_anew_starts_a_lead_farther_out_and_rests_for_it_only_where_the_travel_ends() {
+    let mut catalogue = support::catalogue();
+    catalogue.torches[0].powder_rise = Time::from_s(0.30);
+    let plan = crate::plan::plan(&support::recipe(), &support::rig(), &catalogue).expect("a plan");
+    let step = sprayed(&plan)[0];
+    let pass = &step.passes[1];
+    let mut axis = support::rig().axis;
+    let (from, rest) = crate::plan::rest::anew(step, pass, &axis);
+    let feed = step.passes[1].feed.last().expect("a feed").feed.mm_per_s();
+    let way = feed * (0.98 - feed / axis.ramp.mm_per_s2() / 2.0);
+    near((from - pass.from).mm(), way, 1e-9);
+    assert_eq!(rest, Time::ZERO);
+    axis.travel.high = pass.from;
+    let (from, rest) = crate::plan::rest::anew(step, pass, &axis);
+    assert_eq!(from, pass.from);
+    near(rest.s(), 0.9, 1e-9);
 }

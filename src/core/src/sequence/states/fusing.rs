@@ -40,8 +40,8 @@ pub(in super::super) fn first_state(machine: &Machine, scan: &Scan<'_>) -> State
 fn heating_from(place: Place, machine: &Machine, scan: &Scan<'_>) -> State {
     let longest =
         scan.fuse(machine.cursor).map_or(Duration::ZERO, |step| step.longest.to_duration());
-    let toward =
-        band(machine, scan).map_or(Toward::Low, |(_, band)| Toward::nearer(band.travel, scan.position()));
+    let toward = band(machine, scan)
+        .map_or(Toward::Low, |(_, band)| Toward::nearer(band.travel, scan.position()));
     State::Heating { toward, place, until: scan.now + longest }
 }
 

@@ -16,12 +16,8 @@ use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
 use crate::image::{AxisDemand, Level};
 use crate::moment::Moment;
-use crate::program::{Pass, SprayStep};
+use crate::program::{POWDER_NOTICE, Pass, SprayStep};
 use crate::quantity::{Length, Temperature};
-
-/// How long before an ON edge the line must know it: an exchange in flight, a free guard window
-/// and the edge's own exchange at 115,200 baud, with room; arbitrary within those.
-const NOTICE: Duration = Duration::from_millis(80);
 
 fn pass_in_hand<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a SprayStep, &'a Pass)> {
     let step = scan.spray(machine.cursor)?;
@@ -36,20 +32,28 @@ fn pass_laid_out<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<&'a Pass> {
         .into_iter()
         .flatten()
         .filter_map(|index| step.passes.get(index))
-        .find(|pass| pass.from == machine.leg.from() && pass.to == machine.leg.to())
+        .find(|pass| is_laid_out(pass, machine))
+}
+
+/// Whether the leg is that of this pass, from its start or from farther out.
+fn is_laid_out(pass: &Pass, machine: &Machine) -> bool {
+    pass.to == machine.leg.to() && machine.leg.distance_to(pass.from) >= 0.0
 }
 
 /// An edge nearer than this may be on its way to the module and is moved no more.
 fn freeze(scan: &Scan<'_>) -> Duration {
-    scan.figures.scan.saturating_mul(2).max(Duration::from_millis(40)).min(NOTICE)
+    scan.figures.scan.saturating_mul(2).max(Duration::from_millis(40)).min(POWDER_NOTICE)
 }
 
-/// On the way to where the pass in hand begins; its leg is laid out.
+/// On the way to where the pass in hand begins; its leg is laid out. Powder is off there, and has
+/// its lead before it.
 pub(in super::super) fn approach(machine: &mut Machine, scan: &Scan<'_>) -> State {
     machine.feeder.begin_pass();
-    let from = pass_in_hand(machine, scan).map(|(_, pass)| {
-        machine.leg.lay(pass.from, pass.to, &pass.feed, Machine::ramp(scan));
-        pass.from
+    let from = pass_in_hand(machine, scan).map(|(step, pass)| {
+        let ramp = Machine::ramp(scan);
+        let from = pass.starts_anew_at(step.lead_on, ramp, scan.figures.travel);
+        machine.leg.lay(from, pass.to, &pass.feed, ramp);
+        from
     });
     let patience = Machine::patience_to(from.unwrap_or_else(|| scan.park()), scan);
     State::Approaching { until: scan.now + patience }
@@ -63,9 +67,9 @@ pub(in super::super) fn approaching(
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
         return steps::next_step(Cause::ProgramShort, machine, scan);
     };
-    if scan.is_at(pass.from) {
+    if scan.is_at(machine.leg.from()) {
         let crossing = crossing_of(step, pass, machine, After::Off);
-        let start = scan.now + seconds(crossing.lead_in(NOTICE.as_secs_f64()));
+        let start = scan.now + seconds(crossing.lead_in(POWDER_NOTICE.as_secs_f64()));
         let to = crossing_state(start, machine, scan);
         announce(machine, scan);
         return machine.go(to, Cause::InPlace);
@@ -98,8 +102,9 @@ fn seconds(seconds: f64) -> Duration {
 pub(in super::super) fn propose_approaching(machine: &Machine, scan: &mut Scan<'_>) {
     Machine::propose_flame(scan);
     machine.propose_turning(scan);
-    if let Some((_, pass)) = pass_in_hand(machine, scan) {
-        scan.outputs.axis = Machine::travel(pass.from, Machine::positioning(scan), scan);
+    if pass_in_hand(machine, scan).is_some() {
+        let from = machine.leg.from();
+        scan.outputs.axis = Machine::travel(from, Machine::positioning(scan), scan);
     }
 }
 
@@ -244,7 +249,7 @@ fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> O
     let dwell = step.dwell.to_duration();
     let lead_in = match machine.feeder.level() {
         Level::On => Duration::ZERO,
-        Level::Off => seconds(crossing.lead_in(NOTICE.as_secs_f64())),
+        Level::Off => seconds(crossing.lead_in(POWDER_NOTICE.as_secs_f64())),
     };
     machine.go(State::SprayTurning { start: scan.now + dwell.max(lead_in) }, Cause::PassDone)
 }
@@ -350,8 +355,7 @@ pub(in super::super) fn lose_powder(
     let Some((step, pass)) = pass_in_hand(machine, scan) else { return };
     let Some(position) = scan.position() else { return };
     // A pass that is finished has handed on to the next one, whose leg is not laid out yet.
-    let laid_out = machine.leg.from() == pass.from && machine.leg.to() == pass.to;
-    if !laid_out || machine.leg.distance_to(position) <= 0.02 {
+    if !is_laid_out(pass, machine) || machine.leg.distance_to(position) <= 0.02 {
         return;
     }
     let anchor = Anchor { at: scan.inputs.axis.at, time: machine.leg.time_at(position) };

@@ -6,8 +6,8 @@ use std::sync::Arc;
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::program::{
-    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep, Step,
-    TorchPlan,
+    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep,
+    Step, TorchPlan,
 };
 use crate::quantity::{
     Acceleration, Length, Mass, MassFlow, Power, Pressure, Range, Speed, SpindleSpeed, Temperature,
@@ -167,10 +167,7 @@ pub(super) fn fuse() -> Step {
         spindle: SpindleSpeed::from_rpm(63.0),
         starts: End::ChuckSide,
         edges: Range { low: mm(85.0), high: mm(165.0) },
-        bands: vec![
-            band(85.0, 125.0),
-            band(125.0, 165.0),
-        ],
+        bands: vec![band(85.0, 125.0), band(125.0, 165.0)],
         oscillation: Speed::from_mm_per_s(30.0),
         feed: Speed::from_mm_per_s(5.0),
         window: Range { low: celsius(1020.0), high: celsius(1080.0) },

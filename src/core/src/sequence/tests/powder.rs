@@ -215,8 +215,31 @@ fn windows_that_touch_across_a_turn_keep_the_powder_on() {
     let edges = plant.powder_edges();
     assert_eq!(edges.len(), 2, "{edges:?}");
     assert_eq!(edges[0].0, Level::On);
-    // On at rest, before the motion; off 0.8 s before the end.
-    assert!((edges[0].1 - 78.2).abs() < 0.1, "{edges:?}");
+    // On a lead before its beginning, on the move; off 0.8 s before the end.
+    assert!((arrives(edges[0], 1.0) - 78.2).abs() < 0.1, "{edges:?}");
+}
+
+#[test]
+fn powder_that_stays_on_through_turns_comes_on_the_move_after_a_wait() {
+    let mut step = spray(2);
+    for pass in &mut step.passes {
+        pass.powder = vec![PowderWindow { on: pass.from, off: pass.to }];
+    }
+    let mut plant = spraying(program(vec![Step::Spray(step)]), 200.0);
+    plant.part = 399.0;
+    plant.until(Leaf::WaitingForTemperature, 60.0);
+    plant.part = 249.0;
+    let before = plant.switched.len();
+    while plant.switched.len() == before {
+        plant.scan();
+    }
+    let on = plant.powder_edges()[before];
+    let place = plant.position;
+    plant.run(0.1);
+    assert!(plant.position < place - 0.5, "it rests at {place}");
+    assert!((arrives(on, -1.0) - 241.8).abs() < 0.1, "{on:?}");
+    plant.until(Leaf::Complete, 100.0);
+    assert_eq!(plant.switched.len(), 4);
 }
 
 /// ON is due at t(on) - lead_on, OFF at t(off) - lead_off: windows 1 mm (0.096 s) apart overlap

@@ -227,8 +227,7 @@ fn heat(
         }
     };
     let at_least = until(course, &|course| low.above(course.wetted(band.coat)) <= over);
-    let through =
-        at_least.and_then(|_| until(course, &|course| course.wetted(band.coat) >= low));
+    let through = at_least.and_then(|_| until(course, &|course| course.wetted(band.coat) >= low));
     let to_ceiling = through.and_then(|_| {
         let mut ahead = course.ahead();
         let hot = oscillate(band.travel, step, &mut ahead, flame, is_hot);

@@ -39,4 +39,3 @@ pub(super) fn oscillate(
 pub(super) fn nearer(travel: Range<Length>, torch: Length) -> Length {
     if torch > (travel.low + travel.high) / 2.0 { travel.high } else { travel.low }
 }
-

@@ -28,7 +28,11 @@ impl fmt::Display for FusingForecast {
         writeln!(
             f,
             "  {:<20}{:<22}{:>11}{:>11}{:>13}{:>15}",
-            "coat, mm", "flame turns at, mm", "wet after", "through", "reads up to",
+            "coat, mm",
+            "flame turns at, mm",
+            "wet after",
+            "through",
+            "reads up to",
             "ceiling after"
         )?;
         for band in &self.bands {
@@ -63,4 +67,3 @@ fn line(band: &BandForecast) -> String {
 fn told(time: Option<Time>, none: &str) -> String {
     time.map_or_else(|| none.to_owned(), clock)
 }
-
