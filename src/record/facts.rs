@@ -274,6 +274,29 @@ mod tests {
     }
 
     #[test]
+    fn the_coat_of_each_zone_is_told_from_its_own_time_of_fusing() {
+        let wet = |number, step| entry(number, EntryKind::Pass, json!({"step": step, "band": 1}));
+        let coat = |number, celsius: &str| {
+            entry(number, EntryKind::Sample, json!({ "coat": format!("{celsius} degC") }))
+        };
+        let entries = [
+            coat(1, "900"),
+            coat(2, "1050"),
+            wet(3, 4),
+            coat(4, "1020"),
+            coat(5, "1090"),
+            wet(6, 5),
+            coat(7, "1100"),
+        ];
+        let told = |step| {
+            coat_span_in(&entries, step).map(|span| (span.low.celsius(), span.high.celsius()))
+        };
+        assert_eq!(told(4), Some((900.0, 1050.0)));
+        assert_eq!(told(5), Some((1020.0, 1090.0)));
+        assert_eq!(coat_span(&entries).map(|span| span.high.celsius()), Some(1100.0));
+    }
+
+    #[test]
     fn data_that_cannot_be_read_are_left_out() {
         assert_eq!(passes(&[entry(1, EntryKind::Pass, json!({"pass": "four"}))]), []);
     }
