@@ -90,7 +90,10 @@ fn the_machine_waits_and_warms_and_cools_as_the_plan_told() {
             assert!((told - found).abs() < within, "{recipe}, {what}: {told} for {found} s");
         }
         // The part cools while the torch is changed.
-        assert!(found.fuse > 0.97 * fuse, "{recipe}: fusing {fuse} for {} s", found.fuse);
+        // The plan counts two seconds in which a person sees a band wet, the twin's needs less.
+        let bands: usize = run.plan.forecast.fusing.iter().map(|zone| zone.bands.len()).sum();
+        let quick = 2.0 * bands as f64;
+        assert!(found.fuse + quick > 0.97 * fuse, "{recipe}: fusing {fuse} for {} s", found.fuse);
         assert!(found.fuse < 1.5 * fuse + 15.0, "{recipe}: fusing {fuse} for {} s", found.fuse);
     }
 }

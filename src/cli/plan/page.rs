@@ -265,7 +265,9 @@ impl Sheet<'_> {
             "reads up to",
             "ceiling after",
         ];
-        let mm = |range: Range<Length>| format!("{:.1} to {:.1}", range.low.mm(), range.high.mm());
+        let mm = |range: Range<Length>| {
+            format!("{} to {}", fixed(range.low.mm(), 1), fixed(range.high.mm(), 1))
+        };
         let zones = self.plan.forecast.fusing.iter();
         let bands = zones.flat_map(|zone| zone.bands.iter().map(|band| (&zone.zone, band)));
         let told = |time: Option<Time>| time.map_or_else(|| "-".to_owned(), clock);

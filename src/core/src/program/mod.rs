@@ -249,13 +249,6 @@ impl FuseBand {
     pub const fn new(coat: Range<Length>, travel: Range<Length>) -> Self {
         Self { coat, travel }
     }
-
-    /// Whether the flame goes on to another band without leaving what it heats already; else the wet
-    /// front is drawn along to it.
-    #[must_use]
-    pub fn runs_into(&self, next: &Self) -> bool {
-        self.travel.low < next.travel.high && next.travel.low < self.travel.high
-    }
 }
 
 /// Fusing one zone band by band.
@@ -284,6 +277,17 @@ pub struct FuseStep {
     pub ceiling: Temperature,
     /// Longest time to wait for "wet" in one band.
     pub longest: Time,
+}
+
+impl FuseStep {
+    /// Where the flame turns ahead of the coat in hand: the wet front is drawn along to there.
+    #[must_use]
+    pub const fn leading_end(&self, band: &FuseBand) -> Length {
+        match self.starts {
+            End::ChuckSide => band.travel.high,
+            End::TailSide => band.travel.low,
+        }
+    }
 }
 
 /// Cooling with the spindle turning.

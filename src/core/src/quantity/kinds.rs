@@ -166,7 +166,6 @@ macro_rules! quantities {
     };
 }
 
-/// `value` with at most `places` decimals and no trailing zeros.
 /// A figure with so many decimals; what rounds to nothing has no sign.
 #[must_use]
 pub fn fixed(figure: f64, places: usize) -> String {
@@ -177,6 +176,7 @@ pub fn fixed(figure: f64, places: usize) -> String {
     }
 }
 
+/// `value` with at most `places` decimals and no trailing zeros.
 fn rounded(value: f64, places: usize) -> String {
     let text = format!("{value:.places$}");
     if !text.contains('.') {

@@ -116,29 +116,20 @@ pub(in super::super) fn turning(
     Outcome::Handled
 }
 
-/// The band is wet: the next one begins where it lies nearer.
+/// The band is wet: the front is drawn along to where the flame turns ahead of the next one.
 fn next_end(machine: &Machine, scan: &Scan<'_>) -> Option<Length> {
     let step = scan.fuse(machine.cursor)?;
     let next = step.bands.get(machine.cursor.band.saturating_add(1))?;
-    let position = scan.position()?;
-    Some(Toward::nearer(next.travel, Some(position)).end(next.travel))
+    Some(step.leading_end(next))
 }
 
 fn wet(cause: Cause, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
     let (step, band) = (machine.cursor.step + 1, machine.cursor.band + 1);
     scan.tell(Happening::BandWet { step, band });
-    let after = machine.cursor.band.saturating_add(1);
-    let bands = scan.fuse(machine.cursor).map_or(&[][..], |step| step.bands.as_slice());
-    let Some(next) = bands.get(after) else {
-        machine.cursor.band = after;
+    let Some(to) = next_end(machine, scan) else {
+        machine.cursor.band = machine.cursor.band.saturating_add(1);
         return steps::next_step(cause, machine, scan);
     };
-    if bands.get(machine.cursor.band).is_some_and(|band| band.runs_into(next)) {
-        machine.cursor.band = after;
-        let to = first_state(machine, scan);
-        return machine.go(to, cause);
-    }
-    let to = next_end(machine, scan).unwrap_or_else(|| scan.park());
     let at = scan.fuse(machine.cursor).map_or_else(|| Machine::positioning(scan), |step| step.feed);
     let distance = scan.position().map_or(Length::ZERO, |position| (position - to).abs());
     let patience = super::super::motion::patience(distance, at, Machine::ramp(scan));

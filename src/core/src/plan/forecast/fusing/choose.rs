@@ -90,23 +90,23 @@ fn along(wanted: &Wanted<'_>, length: Length, bound: Option<Rank>, course: &Cour
         if done > whole - length / 2.0 || bound.is_some_and(|bound| rank > bound) {
             break;
         }
-        let before = way.bands.last().copied();
+        let first = way.bands.is_empty();
         let all = wanted.fused.bands(done, length);
         let again = kept
             .and_then(|index| all.get(index))
-            .map(|band| attempt(wanted, *band, before, None, &now));
+            .map(|band| attempt(wanted, *band, first, None, &now));
         let high = wanted.hot_enough();
         let may_search = way.wet && searches < SEARCHES;
         let tried = match again {
             Some(tried) if (tried.wet && tried.hottest <= high) || !may_search => tried,
             _ if may_search => {
                 searches += 1;
-                let Some((index, tried)) = search(wanted, &all, before, &now) else { break };
+                let Some((index, tried)) = search(wanted, &all, first, &now) else { break };
                 kept = Some(index);
                 tried
             }
             _ => match all.first() {
-                Some(band) => attempt(wanted, *band, before, None, &now),
+                Some(band) => attempt(wanted, *band, first, None, &now),
                 None => break,
             },
         };
@@ -127,13 +127,13 @@ fn along(wanted: &Wanted<'_>, length: Length, bound: Option<Rank>, course: &Cour
 fn search(
     wanted: &Wanted<'_>,
     all: &[FuseBand],
-    before: Option<FuseBand>,
+    first: bool,
     now: &Course,
 ) -> Option<(usize, Tried)> {
     let mut best: Option<(Rank, usize, Tried)> = None;
     for (index, band) in all.iter().enumerate() {
         let bound = best.as_ref().map(|(rank, ..)| *rank);
-        let tried = attempt(wanted, *band, before, bound, now);
+        let tried = attempt(wanted, *band, first, bound, now);
         let rank = wanted.rank(tried.wet, tried.hottest, tried.takes);
         // A flame that is too weak from here is so from a little farther on.
         let hopeless = !tried.wet && tried.takes >= wanted.step.longest;
@@ -151,7 +151,7 @@ fn search(
 fn attempt(
     wanted: &Wanted<'_>,
     band: FuseBand,
-    before: Option<FuseBand>,
+    first: bool,
     bound: Option<Rank>,
     now: &Course,
 ) -> Tried {
@@ -159,14 +159,15 @@ fn attempt(
     let mut course = now.ahead();
     let began = course.now();
     let mut hottest = course.hottest();
-    if !band.travel.contains(course.torch()) {
-        let draws = before.is_some_and(|before| !before.runs_into(&band));
-        let speed = if draws { step.feed } else { wanted.positioning };
-        course.go(nearer(band.travel, course.torch()), speed, flame, |course| {
-            hottest = hottest.max(course.hottest());
-            false
-        });
-    }
+    let (to, speed) = if first {
+        (nearer(band.travel, course.torch()), wanted.positioning)
+    } else {
+        (step.leading_end(&band), step.feed)
+    };
+    course.go(to, speed, flame, |course| {
+        hottest = hottest.max(course.hottest());
+        false
+    });
     let low = step.window.low;
     let mut wet = false;
     oscillate(band.travel, step, &mut course, wanted.flame, |course| {

@@ -30,8 +30,8 @@ use crate::recipe::End;
 pub struct BandForecast {
     /// The coat that is to wet, and where the flame turns.
     pub band: FuseBand,
-    /// Drawing the wet front along to it from the band before; `None` where the flame goes on to it
-    /// without.
+    /// Drawing the wet front along from the band before to where the flame turns ahead of this one;
+    /// `None` for the first.
     pub drawn: Option<Time>,
     /// Heating up, oscillating, until the surface can be at the low end of the window all along: it
     /// takes at least this. `None` when the longest time allowed does not do.
@@ -133,15 +133,12 @@ pub(super) fn fuse(
     let chosen = choose::bands(&Wanted { fused, step, flame: &flame, positioning }, course);
     let mut bands = Vec::new();
     for band in chosen {
-        let before = bands.last().map(|before: &BandForecast| before.band);
-        let drawn = if before.is_some_and(|before| !before.runs_into(&band)) {
-            Some(draw(step, band, course, &flame))
-        } else {
-            if !band.travel.contains(course.torch()) {
-                let to = nearer(band.travel, course.torch());
-                course.go(to, positioning, Some(&flame), |_| false);
-            }
+        let drawn = if bands.is_empty() {
+            let to = nearer(band.travel, course.torch());
+            course.go(to, positioning, Some(&flame), |_| false);
             None
+        } else {
+            Some(draw(step, band, course, &flame))
         };
         let over = surface_over(basis, step, band.coat, &flame);
         bands.push(heat(step, band, (drawn, over), course, &flame));
@@ -187,10 +184,10 @@ fn surface_over(
     TemperatureStep::from_kelvin(surface_over_mean((bore, radius), flux, led))
 }
 
-/// Draws the wet front along to where the next band begins, below the ceiling; how long that takes.
+/// Draws the wet front along to a band, below the ceiling; how long that takes.
 fn draw(step: &FuseStep, band: FuseBand, course: &mut Course, flame: &Source) -> Time {
     let from = course.now();
-    let to = nearer(band.travel, course.torch());
+    let to = step.leading_end(&band);
     let mut times = 0;
     while times < MOST_WITHDRAWN
         && course.go(to, step.feed, Some(flame), |course| course.read() > step.ceiling)

@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::super::print::{WIDTH, clock, row, shortened};
 use super::{BandForecast, FusingForecast};
-use crate::quantity::{Length, Range, Time};
+use crate::quantity::{Length, Range, Time, fixed};
 use crate::recipe::End;
 
 impl fmt::Display for FusingForecast {
@@ -51,7 +51,9 @@ impl fmt::Display for FusingForecast {
 
 /// One band on one line.
 fn line(band: &BandForecast) -> String {
-    let stretch = |range: Range<Length>| format!("{:.1} to {:.1}", range.low.mm(), range.high.mm());
+    let stretch = |range: Range<Length>| {
+        format!("{} to {}", fixed(range.low.mm(), 1), fixed(range.high.mm(), 1))
+    };
     let reads = format!("{:.0}", band.reads.celsius());
     format!(
         "{:<20}{:<22}{:>11}{:>11}{:>13}{:>15}",
