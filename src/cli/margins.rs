@@ -20,6 +20,15 @@ pub(super) struct Margin {
     accepted: String,
     /// How much is left, in the unit of the figure; negative where a limit was passed.
     left: String,
+    /// Whether the limit was passed.
+    #[serde(skip)]
+    passed: bool,
+}
+
+/// The limit that a job passed, and how far it went; the first of them.
+pub(super) fn passed(margins: &[Margin]) -> Option<String> {
+    let passed = margins.iter().find(|margin| margin.passed)?;
+    Some(format!("{} {}, expected {}", passed.what, passed.found, passed.accepted))
 }
 
 /// The margins of a job.
@@ -65,6 +74,7 @@ pub(super) fn margins(plan: &Plan, entries: &[Entry]) -> Vec<Margin> {
             found: format!("{worst:.3}"),
             accepted: "-".to_owned(),
             left: "-".to_owned(),
+            passed: false,
         });
     }
     found
@@ -81,6 +91,7 @@ fn between(what: String, span: Span, low: Temperature, high: Temperature) -> Mar
         found: format!("{:.0} to {:.0}", span.low, span.high),
         accepted: format!("{low:.0} to {high:.0}"),
         left: format!("{:.0} K", left.celsius()),
+        passed: left < Temperature::from_celsius(0.0),
     }
 }
 
@@ -90,6 +101,7 @@ fn below(what: String, found: Temperature, ceiling: Temperature) -> Margin {
         found: format!("up to {found:.0}"),
         accepted: format!("up to {ceiling:.0}"),
         left: format!("{:.0} K", (ceiling - found).celsius()),
+        passed: found > ceiling,
     }
 }
 

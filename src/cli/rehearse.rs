@@ -107,8 +107,17 @@ pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
         print(&job, &plan, &rehearsed, arguments.seed)
     };
     match say::printed(printed) {
+        Exit::Done if rehearsed.past_a_limit().is_some() => Exit::Failed,
         Exit::Done => ending::exit(rehearsed.end),
         other => other,
+    }
+}
+
+impl Rehearsed {
+    /// A job that came to its end past a limit is not one to light a torch for.
+    fn past_a_limit(&self) -> Option<String> {
+        let passed = margins::passed(&self.margins).filter(|_| self.end == End::Complete)?;
+        Some(format!("but past a limit, {passed}"))
     }
 }
 
@@ -186,7 +195,8 @@ fn print(job: &Job, plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result
     if let Some(record) = &rehearsed.record {
         writeln!(to, "record {record}")?;
     }
-    ending::print(rehearsed.end, rehearsed.first_cause.as_deref(), to)
+    let cause = rehearsed.first_cause.clone().or_else(|| rehearsed.past_a_limit());
+    ending::print(rehearsed.end, cause.as_deref(), to)
 }
 
 /// Planned against deposited.

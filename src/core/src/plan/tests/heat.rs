@@ -136,7 +136,7 @@ fn fusing_tells_each_band_its_least_time_and_what_is_left_to_the_ceiling() {
     // Beyond the bands it takes the way there, and a moment in which a person sees each is wet.
     let whole = fusing.through().map_or(0.0, Time::s);
     let takes = plan.forecast.steps[3].takes.s();
-    let bands = plan.forecast.fusing[0].bands.iter().map(|_| 2.5).sum::<f64>();
+    let bands = plan.forecast.fusing[0].bands.iter().map(|_| 4.0).sum::<f64>();
     assert!(whole < takes && takes < whole + bands + 10.0, "{whole} of {takes}");
     let page = plan.page().to_string();
     assert!(page.contains("Fusing from the tail side on, \"journal\""), "{page}");
@@ -170,6 +170,7 @@ fn every_place_of_a_zone_gets_hot_enough_to_wet_and_none_above_the_ceiling() {
             recipe.zones[0].to = Length::from_mm(to);
             let fuse = recipe.fuse.as_mut().expect("fused");
             (fuse.starts, fuse.ceiling) = (starts, celsius(1130.0));
+            fuse.feed = Speed::from_mm_per_s(12.0);
             let mut catalogue = support::catalogue();
             catalogue.torches[1].flame = Length::from_mm(15.0);
             let plan = plan(&recipe, &support::rig(), &catalogue).expect("a plan");

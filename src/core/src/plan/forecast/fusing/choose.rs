@@ -1,7 +1,7 @@
 //! Choosing the bands of a zone: tried on the part in the model, as hot as it is by then.
 
 use super::super::course::Course;
-use super::oscillation::{CALLED_AFTER, nearer, oscillate};
+use super::oscillation::{called_after, nearer, oscillate};
 use crate::model::Source;
 use crate::plan::fuse::Fused;
 use crate::program::{FuseBand, FuseStep};
@@ -10,6 +10,9 @@ use crate::quantity::{Length, Speed, Temperature, Time};
 /// How often all turning points are tried again along one zone: a plan is made while somebody
 /// waits. Most zones need two; arbitrary.
 const SEARCHES: usize = 8;
+/// A flame that heats the coldest place by less than this (K) in this time never gets it wet; arbitrary.
+const PATIENCE: Time = Time::from_s(60.0);
+const GETS_NO_HOTTER: f64 = 2.0;
 /// A zone is given up after so many bands.
 const MOST_BANDS: usize = 1000;
 
@@ -136,7 +139,7 @@ fn search(
         let tried = attempt(wanted, *band, first, bound, now);
         let rank = wanted.rank(tried.wet, tried.hottest, tried.takes);
         // A flame that is too weak from here is so from a little farther on.
-        let hopeless = !tried.wet && tried.takes >= wanted.step.longest;
+        let hopeless = !tried.wet && tried.hottest < wanted.step.window.high;
         if bound.is_none_or(|bound| rank < bound) {
             best = Some((rank, index, tried));
         }
@@ -170,13 +173,20 @@ fn attempt(
     });
     let low = step.window.low;
     let mut wet = false;
+    let (mut looked_at, mut coldest) = (course.now(), course.wetted(band.coat));
     oscillate(band.travel, step, &mut course, wanted.flame, |course| {
         hottest = hottest.max(course.hottest());
         wet = course.wetted(band.coat) >= low;
         let so_far = wanted.rank(false, hottest, course.now() - began);
-        wet || bound.is_some_and(|(dry, hot, takes)| !dry && (so_far.1, so_far.2) > (hot, takes))
+        let mut stuck = false;
+        if course.now() - looked_at >= PATIENCE {
+            stuck = course.wetted(band.coat).above(coldest).kelvin() < GETS_NO_HOTTER;
+            (looked_at, coldest) = (course.now(), course.wetted(band.coat));
+        }
+        wet || stuck
+            || bound.is_some_and(|(dry, hot, takes)| !dry && (so_far.1, so_far.2) > (hot, takes))
     });
-    let called = course.now() + CALLED_AFTER;
+    let called = course.now() + called_after(band.travel, step);
     if wet {
         oscillate(band.travel, step, &mut course, wanted.flame, |course| {
             hottest = hottest.max(course.hottest());

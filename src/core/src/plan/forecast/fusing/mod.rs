@@ -9,7 +9,7 @@ use core::f64::consts::PI;
 use serde::Serialize;
 
 use self::choose::Wanted;
-use self::oscillation::{CALLED_AFTER, nearer, oscillate};
+use self::oscillation::{called_after, nearer, oscillate};
 use super::course::Course;
 use super::temperature::Outcome;
 use super::{Basis, Certainty, counted};
@@ -38,9 +38,9 @@ pub struct BandForecast {
     pub at_least: Option<Time>,
     /// The same until the whole section is; `None` as above.
     pub through: Option<Time>,
-    /// The most that the section under the flame has been at by then.
+    /// The most that the section under the flame has been at when it is called wet, a moment later.
     pub reads: Temperature,
-    /// From then until it is above the ceiling, if nobody calls the band wet; `None` when it does
+    /// From when it is wet until that is above the ceiling, if nobody calls the band wet; `None` when it does
     /// not get there in the longest time allowed.
     pub to_ceiling: Option<Time>,
     /// How often the torch is expected to be withdrawn because the reading is above the ceiling.
@@ -133,6 +133,12 @@ pub(super) fn fuse(
     let chosen = choose::bands(&Wanted { fused, step, flame: &flame, positioning }, course);
     let mut bands = Vec::new();
     for band in chosen {
+        // Nobody goes on to the next band from one that never gets wet.
+        if let Some(before) = bands.last().filter(|before: &&BandForecast| before.through.is_none())
+        {
+            bands.push(BandForecast { band, drawn: None, ..*before });
+            continue;
+        }
         let drawn = if bands.is_empty() {
             let to = nearer(band.travel, course.torch());
             course.go(to, positioning, Some(&flame), |_| false);
@@ -231,8 +237,11 @@ fn heat(
         hot.then(|| ahead.now() - course.now())
     });
     if through.is_some() {
-        let called = course.now() + CALLED_AFTER;
-        oscillate(band.travel, step, course, flame, |course| course.now() >= called);
+        let called = course.now() + called_after(band.travel, step);
+        oscillate(band.travel, step, course, flame, |course| {
+            reads = reads.max(course.read());
+            course.now() >= called
+        });
     }
     withdrawn += withdraw(step, course);
     BandForecast { band, drawn, at_least, through, reads, to_ceiling, withdrawn }
@@ -253,46 +262,56 @@ fn withdraw(step: &FuseStep, course: &mut Course) -> usize {
 
 fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
     let place = format!("fuse, zone \"{}\"", step.zone);
+    let cure =
+        "use a smaller flame, a quicker oscillation, or leave the band and the overrun to the plan";
+    let overheated = |band: &&BandForecast| band.withdrawn > MOST_WITHDRAWN;
     if let Some(hot) = fusing.bands.iter().max_by_key(|band| band.withdrawn)
         && hot.withdrawn > 0
     {
-        let text = format!(
-            "before the coat from {} to {} is wet all along, the flame is expected to take a place \
-             of it above the ceiling of {}, where the torch is withdrawn ({}): use a smaller \
-             flame, a quicker oscillation, or leave the band and the overrun to the plan",
-            hot.band.coat.low,
-            hot.band.coat.high,
-            step.ceiling,
-            counted(hot.withdrawn, "time")
-        );
-        if hot.withdrawn > OFTEN {
-            findings.failing(place.clone(), text);
+        let often = if overheated(&hot) {
+            format!("more than {}", counted(MOST_WITHDRAWN, "time"))
         } else {
-            findings.note(place.clone(), text);
-        }
+            counted(hot.withdrawn, "time")
+        };
+        let (low, high) = (hot.band.coat.low, hot.band.coat.high);
+        findings.failing(
+            place.clone(),
+            format!(
+                "before the coat from {low} to {high} is wet all along and called so, the flame is \
+                 expected to take a place of it above the ceiling of {}, where the torch is \
+                 withdrawn ({often}), and the part to get to {:.0}: {cure}",
+                step.ceiling, fusing.hottest
+            ),
+        );
     } else if fusing.hottest > step.ceiling {
-        findings.note(
+        findings.failing(
             place.clone(),
             format!(
                 "away from where the pyrometer looks, the part is expected to get to {:.0}, above \
-                 the ceiling of {}: use a smaller flame, a quicker oscillation, or leave the band \
-                 and the overrun to the plan",
+                 the ceiling of {}: {cure}",
+                fusing.hottest, step.ceiling
+            ),
+        );
+    } else if step.ceiling.above(fusing.hottest).kelvin() < CLOSE {
+        findings.note(
+            place.clone(),
+            format!(
+                "the part is expected to get to {:.0}, close to the ceiling of {}: call each band \
+                 as soon as it is wet; {cure}",
                 fusing.hottest, step.ceiling
             ),
         );
     }
-    let cold = fusing.bands.iter().filter(|band| band.through.is_none()).count();
-    if cold > 0 {
+    let cold = fusing.bands.iter().find(|band| band.through.is_none() && !overheated(band));
+    if let Some(cold) = cold {
         findings.failing(
             place,
             format!(
-                "{} of net heat do not heat {} through to {} all along in {}: use a larger flame",
+                "{} of net heat do not get the coat from {} to {} to {} all along in {}: use a \
+                 larger flame, or warm the part more",
                 fusing.gas.net_power,
-                if cold == fusing.bands.len() {
-                    "its bands".to_owned()
-                } else {
-                    format!("{cold} of its bands")
-                },
+                cold.band.coat.low,
+                cold.band.coat.high,
                 step.window.low,
                 step.longest
             ),
@@ -300,5 +319,6 @@ fn tell(fusing: &FusingForecast, step: &FuseStep, findings: &mut Findings) {
     }
 }
 
-/// A part that is withdrawn from more often than this in one band is overheated (arbitrary).
-const OFTEN: usize = 3;
+/// A forecast this close to the ceiling (K) is told: a rehearsal gets that much hotter than it at
+/// times; arbitrary.
+const CLOSE: f64 = 10.0;

@@ -9,8 +9,15 @@ use crate::quantity::{Length, Range, Time};
 /// traffic, and the drive takes it up; 0.1 to 0.15 s on the bench.
 const REVERSAL: Time = Time::from_s(0.15);
 
-/// How long a person watches a wet band before they call it, while the flame stays on it; arbitrary.
-pub(super) const CALLED_AFTER: Time = Time::from_s(2.0);
+/// Shortest time in which a person who watches a band sees that it is wet and calls it; arbitrary.
+const SEEN_AFTER: Time = Time::from_s(2.0);
+
+/// How long the flame stays on a wet band until it is called: what wets under the flame at one end is
+/// seen when the flame has left it for the other.
+pub(super) fn called_after(travel: Range<Length>, step: &FuseStep) -> Time {
+    let leg = Time::from_s((travel.high - travel.low).mm() / step.oscillation.mm_per_s());
+    SEEN_AFTER.max(leg + REVERSAL)
+}
 
 /// Over the band from end to end until something is so, for the longest time allowed; whether it
 /// came to be.
