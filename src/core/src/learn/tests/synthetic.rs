@@ -20,7 +20,7 @@ const AS_TOLD: Noise = Noise {
 
 fn evidence<'a>(parts: &'a [PartMeasured], basis: &'a RunBasis) -> Vec<Evidence<'a>> {
     let names = ["run 1", "run 2", "run 3", "run 4", "run 5"];
-    let witness = |(part, source): (_, _)| Evidence {
+    let witness = |(part, source): (_, &'a str)| Evidence {
         number: 1 + source.trim_start_matches("run ").parse::<i64>().expect("a number"),
         source,
         witness: Witness::Part(part, basis),
