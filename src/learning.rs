@@ -16,7 +16,8 @@ use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
 use crate::record::{
-    Measurement, MeasurementRecord, Origin, Outcome, RecordError, RunKind, Store, records_file,
+    AcceptanceRecord, Measurement, MeasurementRecord, Origin, Outcome, RecordError, RunKind, Store,
+    records_file,
 };
 
 /// How many measurements of a pair count, the latest: a nozzle wears, and what was true of it
@@ -129,7 +130,7 @@ pub fn lesson(
             break;
         }
         match grounds(store, &one.measurement)? {
-            Ok(basis) => kept.push((source(&one.measurement), &one.measurement.measured, basis)),
+            Ok(basis) => kept.push((one, source(&one.measurement), basis)),
             Err(why) => left_out.push(format!("measurement {} is left out: {why}", one.number)),
         }
     }
@@ -137,29 +138,47 @@ pub fn lesson(
     left_out.reverse();
     let evidence: Vec<Evidence<'_>> = kept
         .iter()
-        .filter_map(|(source, measured, basis)| {
-            let witness = match (measured, basis) {
+        .filter_map(|(one, source, basis)| {
+            let witness = match (&one.measurement.measured, basis) {
                 (Measured::Part(part), Some(basis)) => Witness::Part(part, basis),
                 (Measured::Part(_), None) => return None,
                 (Measured::Feeder(feeder), _) => Witness::Feeder(feeder),
                 (Measured::Stripe(stripe), _) => Witness::Stripe(stripe),
             };
-            Some(Evidence { source, witness })
+            Some(Evidence { number: one.number, source, witness })
         })
         .collect();
-    let accepted = store
-        .acceptances()?
-        .into_iter()
-        .rev()
-        .find(|known| whose.owns(&known.rig, known.kind) && known.pair == *pair)
-        .map(|known| Accepted {
-            catalogue: known.catalogue,
-            figures: known.figures,
-            by: known.person,
-            on: known.made_at.strftime("%Y-%m-%d").to_string(),
-        });
+    let (accepted, fallen) = accepted(store, whose, pair, figures)?;
+    left_out.extend(fallen);
     let lesson = Lesson::of(pair.clone(), learn(pair, figures, &evidence), accepted);
     Ok(Lesson { left_out, ..lesson })
+}
+
+/// What an engineer confirmed last and still counts; and that what was confirmed after it counts
+/// no more, and why, as a phrase.
+fn accepted(
+    store: &Store,
+    whose: Whose<'_>,
+    pair: &Pair,
+    figures: &Figures,
+) -> Result<(Option<Accepted>, Option<String>), RecordError> {
+    let measurements = store.measurements()?;
+    let mut fell = None;
+    for known in store.acceptances()?.into_iter().rev() {
+        if !whose.owns(&known.rig, known.kind) || known.pair != *pair {
+            continue;
+        }
+        let on = known.made_at.strftime("%Y-%m-%d").to_string();
+        let Some(why) = known.fallen(&measurements) else {
+            let AcceptanceRecord { catalogue, figures, person: by, .. } = known;
+            return Ok((Some(Accepted { catalogue, figures, by, on }), fell));
+        };
+        // One that was given for another catalogue was not in force before it fell.
+        if fell.is_none() && known.catalogue == *figures {
+            fell = Some(format!("what {} accepted on {on} counts no more: {why}", known.person));
+        }
+    }
+    Ok((None, fell))
 }
 
 /// What a measurement is held against, where it needs anything; or why it teaches nothing. What

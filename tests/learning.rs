@@ -262,6 +262,127 @@ fn a_change_of_more_than_ten_percent_waits_until_an_engineer_accepts_it() {
 }
 
 #[test]
+fn what_was_accepted_falls_with_the_measurement_it_was_given_for_and_the_plan_says_so() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let records = folder.path().join("runs.sqlite");
+    let file = records.to_str().unwrap();
+    let pair = ["both-6", "nickel-medium", "--records", file];
+    let feeder = |caught: &str| {
+        let caught = ["--set", "60 g/min", "--caught", caught];
+        done(&[&["records", "feeder"], pair.as_slice(), &PERSON, &caught].concat())
+    };
+    let accept =
+        || done(&[&["records", "accept"], pair.as_slice(), &["--person", "B. Engineer"]].concat());
+    let withdraw = |number: &str| {
+        let why = ["--reason", "wrong hose", "--records", file];
+        done(&[&["records", "withdraw", number], PERSON.as_slice(), &why].concat())
+    };
+    feeder("30 g in 60 s");
+    // What is held back is not in force: this is the catalogue alone.
+    let (_, catalogued) = plan(&records, &[]);
+    accept();
+    let (page, accepted) = plan(&records, &[]);
+    assert!(unbroken(&page).contains("the feeder gives 51.6 %"), "{page}");
+    assert!(thickness_per_pass(&accepted) < 0.6 * thickness_per_pass(&catalogued));
+
+    let told = withdraw("1");
+    assert!(told.contains("what B. Engineer accepted of both-6 with nickel-medium on"), "{told}");
+    let (page, after) = plan(&records, &[]);
+    println!("{page}");
+    let words = unbroken(&page);
+    assert_eq!(thickness_per_pass(&after), thickness_per_pass(&catalogued));
+    assert!(!words.contains("the feeder gives") && !words.contains("nothing measured"), "{page}");
+    let fell = "counts no more: measurement 1, for which it was given, was withdrawn by A. Fitter";
+    assert!(words.contains("what B. Engineer accepted on"), "{page}");
+    assert!(words.contains(fell), "{page}");
+    let learned = done(&["records", "learned", "--records", file]);
+    assert!(unbroken(&learned).contains(fell), "{learned}");
+
+    // The plan goes back to what remains: to what was accepted before, and to what is measured.
+    feeder("45 g in 60 s");
+    accept();
+    let (_, before) = plan(&records, &[]);
+    feeder("27 g in 60 s");
+    feeder("27 g in 60 s");
+    accept();
+    withdraw("3");
+    withdraw("4");
+    let (page, back) = plan(&records, &[]);
+    println!("{page}");
+    assert_eq!(thickness_per_pass(&back), thickness_per_pass(&before));
+    assert!(unbroken(&page).contains("counts no more: measurement 3"), "{page}");
+}
+
+#[test]
+fn what_a_screen_would_obey_is_not_shown_when_it_stands_in_the_records() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let records = folder.path().join("runs.sqlite");
+    let file = records.to_str().unwrap();
+    let caught = ["--set", "60 g/min", "--caught", "58 g in 60 s", "--records", file];
+    let feeder = ["records", "feeder", "both-6", "nickel-medium"];
+    done(&[feeder.as_slice(), &PERSON, &caught].concat());
+    let mut store = Store::open_existing(&records).expect("records");
+    let honest = store.measurements().expect("read").remove(0).measurement;
+    let evil = |text: &str| format!("{text}\u{1b}[2J\n\u{9b}31m");
+    let mut elsewhere = honest.clone();
+    (elsewhere.rig, elsewhere.person) = (evil("Bench"), evil("A."));
+    store.keep_measurement(&elsewhere).expect("kept");
+    let unknown = evenpass_core::learn::Pair { torch: evil("t"), powder: evil("p") };
+    let pair = evenpass::record::Measurement { pair: unknown, ..honest.clone() };
+    store.keep_measurement(&pair).expect("kept");
+    let catalogue = evenpass::files::catalogue(None, None).expect("shipped");
+    let figures = evenpass_core::learn::Figures::of(&catalogue, &honest.pair).expect("known");
+    let accepted = evenpass::record::AcceptanceRecord {
+        made_at: honest.kept_at,
+        rig: honest.rig,
+        kind: honest.kind,
+        pair: honest.pair,
+        person: evil("B."),
+        catalogue: figures,
+        figures,
+        grounds: Some(vec![1]),
+    };
+    store.keep_acceptance(&accepted).expect("kept");
+    drop(store);
+    let why = ["--reason", "wrong hose", "--records", file];
+    let withdraw = ["records", "withdraw", "1"];
+    for asked in [
+        [withdraw.as_slice(), &PERSON, &why].concat(),
+        vec!["records", "learned", "--records", file],
+        vec!["plan", RECIPE, "--records", file],
+    ] {
+        let told = done(&asked);
+        println!("{told}");
+        assert!(!told.contains(['\u{1b}', '\u{9b}']), "{asked:?}: {told:?}");
+        assert!(told.contains("B.\u{fffd}[2J"), "{asked:?}: {told:?}");
+    }
+    let learned = done(&["records", "learned", "--records", file]);
+    assert!(learned.contains("On \"Bench\u{fffd}[2J\u{fffd}\u{fffd}31m\", twin"), "{learned:?}");
+    assert!(learned.contains("1 catch") && !learned.contains("1 catches"), "{learned}");
+}
+
+#[test]
+fn a_diameter_without_a_coat_is_refused_as_that_of_a_coated_part() {
+    let (_folder, records) = sprayed();
+    let file = records.to_str().unwrap();
+    for found in ["570 mm=22 mm", "570 mm=22.03 mm", "570 mm=21.9 mm"] {
+        let mut arguments = one_diameter(file);
+        *arguments.last_mut().unwrap() = found;
+        let told = refused(&arguments);
+        assert!(told.contains("where the part had 22 mm before: no coat was measured"), "{told}");
+        assert!(told.contains("accepted: more than 22.04 mm"), "{told}");
+    }
+    // Neither is it where the part was thicker than drawn before.
+    let mut arguments = one_diameter(file);
+    arguments.extend(["--before", "570 mm=22.27 mm"]);
+    assert!(refused(&arguments).contains("no coat was measured there"));
+    assert_eq!(kept(&records), 0);
+    done(&one_diameter(file));
+    let learned = done(&["records", "learned", "--records", file]);
+    assert!(learned.contains("1 diameter") && !learned.contains("1 diameters"), "{learned}");
+}
+
+#[test]
 fn without_a_weight_the_plan_says_that_only_the_build_factor_is_known() {
     let (_folder, records) = sprayed();
     measure(&records, 0.94, Weighed::No);

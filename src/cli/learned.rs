@@ -5,11 +5,12 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use clap::Args;
-use evenpass_core::learn::{Band, Finish};
+use evenpass_core::learn::{Band, Finish, Lesson};
 use evenpass_core::plan::Plan;
 use serde::Serialize;
 
 use super::records::{pairs, section};
+use super::say::one_line;
 use super::sheet::{Layout, Sheet};
 use crate::files::Job;
 use crate::learning::Lessons;
@@ -130,11 +131,11 @@ pub(super) fn sheet(job: &Job) -> Sheet {
     sheet
 }
 
-/// The same, a line each.
+/// The same, a line each: what names a person or a rig in it begins none of its own.
 pub(super) fn lines(job: &Job) -> String {
     sentences(job).map(|sentence| sentence + "\n").collect()
 }
 
 fn sentences(job: &Job) -> impl Iterator<Item = String> {
-    job.learned.lessons.iter().flat_map(evenpass_core::learn::Lesson::sentences)
+    job.learned.lessons.iter().flat_map(Lesson::sentences).map(|told| one_line(&told))
 }

@@ -16,6 +16,7 @@ use std::time::Duration;
 use clap::{Args, Subcommand};
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
+use evenpass_core::plan::forecast::counted;
 use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
@@ -179,7 +180,9 @@ pub fn list(
     }
     let proofs = store.proofs()?.len();
     if reader == Reader::Person && proofs > 0 {
-        writeln!(to, "\n{proofs} proof tests: `evenpass records list --proofs` shows them")?;
+        let (proofs, shows) =
+            (counted(proofs, "proof test"), if proofs == 1 { "it" } else { "them" });
+        writeln!(to, "\n{proofs}: `evenpass records list --proofs` shows {shows}")?;
     }
     Ok(())
 }
@@ -257,7 +260,7 @@ pub(super) fn section(title: &str, sheet: &Sheet, to: &mut impl Write) -> io::Re
     if sheet.is_empty() {
         return Ok(());
     }
-    writeln!(to, "\n{title}")?;
+    writeln!(to, "\n{}", say::one_line(title))?;
     sheet.print(to)
 }
 

@@ -1,7 +1,7 @@
 //! What people measured, in the record: never changed, never removed. A measurement that was a
 //! mistake is withdrawn by a row of its own, with who and why.
 
-use evenpass_core::learn::{Figures, Measured, Pair, RunBasis};
+use evenpass_core::learn::{Measured, Pair, RunBasis};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use rusqlite::{OptionalExtension, Row, named_params};
@@ -53,25 +53,6 @@ pub struct MeasurementRecord {
     pub measurement: Measurement,
     /// Why it counts no more; `None` while it counts.
     pub withdrawn: Option<Withdrawal>,
-}
-
-/// Figures that an engineer confirmed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct AcceptanceRecord {
-    /// When, by the wall clock.
-    pub made_at: Timestamp,
-    /// The rig's title.
-    pub rig: String,
-    /// Where.
-    pub kind: RunKind,
-    /// The torch and the powder.
-    pub pair: Pair,
-    /// By whom.
-    pub person: String,
-    /// What the catalogue said then.
-    pub catalogue: Figures,
-    /// What was confirmed.
-    pub figures: Figures,
 }
 
 /// Where a run took place and what became of it: what a measurement of its part must agree with.
@@ -187,46 +168,6 @@ impl Store {
         };
         read().map_err(|source| self.sorted(source))
     }
-
-    /// Writes down what an engineer confirmed; durable on return.
-    ///
-    /// # Errors
-    /// [`RecordError`] when the disk refuses.
-    pub fn keep_acceptance(&mut self, accepted: &AcceptanceRecord) -> Result<(), RecordError> {
-        self.change(|change| {
-            change.execute(
-                "INSERT INTO acceptance (made_at, rig, kind, torch, powder, person, catalogue,
-                    figures)
-                 VALUES (:made_at, :rig, :kind, :torch, :powder, :person, :catalogue, :figures)",
-                named_params! {
-                    ":made_at": accepted.made_at.to_string(),
-                    ":rig": accepted.rig,
-                    ":kind": accepted.kind,
-                    ":torch": accepted.pair.torch,
-                    ":powder": accepted.pair.powder,
-                    ":person": accepted.person,
-                    ":catalogue": json(&accepted.catalogue)?,
-                    ":figures": json(&accepted.figures)?,
-                },
-            )?;
-            Ok(())
-        })
-    }
-
-    /// Everything that engineers confirmed, the latest last.
-    ///
-    /// # Errors
-    /// [`RecordError`] when the file can't be read.
-    pub fn acceptances(&self) -> Result<Vec<AcceptanceRecord>, RecordError> {
-        let read = || {
-            let mut all = self.connection.prepare(
-                "SELECT made_at, rig, kind, torch, powder, person, catalogue, figures
-                 FROM acceptance ORDER BY place",
-            )?;
-            all.query_map((), acceptance)?.collect::<rusqlite::Result<Vec<_>>>()
-        };
-        read().map_err(|source| self.sorted(source))
-    }
 }
 
 fn measurement(row: &Row<'_>) -> rusqlite::Result<MeasurementRecord> {
@@ -257,23 +198,12 @@ fn measurement(row: &Row<'_>) -> rusqlite::Result<MeasurementRecord> {
     })
 }
 
-fn acceptance(row: &Row<'_>) -> rusqlite::Result<AcceptanceRecord> {
-    Ok(AcceptanceRecord {
-        made_at: instant(0, &row.get::<_, String>(0)?)?,
-        rig: row.get(1)?,
-        kind: row.get(2)?,
-        pair: Pair { torch: row.get(3)?, powder: row.get(4)? },
-        person: row.get(5)?,
-        catalogue: parsed(row, 6)?,
-        figures: parsed(row, 7)?,
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use evenpass_core::learn::FeederMeasured;
     use evenpass_core::quantity::{Mass, MassFlow, Time};
 
+    use super::super::AcceptanceRecord;
     use super::*;
 
     fn file() -> (tempfile::TempDir, std::path::PathBuf) {
@@ -356,6 +286,7 @@ mod tests {
             person: "B. Engineer".to_owned(),
             catalogue: figures,
             figures,
+            grounds: Some(vec![number]),
         };
         store.keep_acceptance(&accepted).expect("kept");
         assert_eq!(store.acceptances().expect("read"), [accepted]);

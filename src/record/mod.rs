@@ -18,6 +18,7 @@
 //! A run whose program died without ending it reads as interrupted: while a run is written its
 //! process holds a lock on a file beside the store, which the system lets go with the process.
 
+mod acceptance;
 mod alive;
 pub mod facts;
 mod fault;
@@ -32,9 +33,10 @@ mod schema;
 mod store;
 mod writer;
 
+pub use acceptance::AcceptanceRecord;
 pub use fault::RecordError;
 pub use location::records_file;
-pub use measurement::{AcceptanceRecord, Measurement, MeasurementRecord, Origin, Withdrawal};
+pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;

@@ -150,6 +150,10 @@ const MIGRATIONS: &[&str] = &[
     CREATE TRIGGER acceptance_is_kept BEFORE DELETE ON acceptance
     BEGIN SELECT RAISE(ABORT, 'an acceptance is never removed'); END;
     ",
+    // What an engineer accepted falls with what it was made of.
+    "
+    ALTER TABLE acceptance ADD COLUMN grounds TEXT;     -- JSON, numbers of measurements
+    ",
 ];
 
 /// Makes sure the database is ours, sets how it is used, and brings it to the present form.

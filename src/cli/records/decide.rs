@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use evenpass_core::learn::{Figures, HeldBack, Measured, Pair};
+use evenpass_core::plan::forecast::counted;
 use jiff::Timestamp;
 
 use super::told::{PairArguments, Refused, Teller, lesson, print_lesson};
@@ -61,8 +62,22 @@ pub(super) fn withdraw(arguments: &WithdrawArguments, to: &mut impl Write) -> Re
         person: person.to_owned(),
         reason: reason.to_owned(),
     };
-    arguments.teller.store()?.withdraw_measurement(arguments.number, &withdrawal)?;
-    Ok(writeln!(to, "measurement {} counts no more; it stays in the records", arguments.number)?)
+    let mut store = arguments.teller.store()?;
+    store.withdraw_measurement(arguments.number, &withdrawal)?;
+    writeln!(to, "measurement {} counts no more; it stays in the records", arguments.number)?;
+    let withdrawn = store.measurements()?.into_iter().find(|kept| kept.number == arguments.number);
+    for accepted in store.acceptances()? {
+        if withdrawn.as_ref().is_some_and(|kept| accepted.is_given_for(kept)) {
+            let told = format!(
+                "what {} accepted of {} on {} was given for it, and counts no more",
+                accepted.person,
+                accepted.pair,
+                accepted.made_at.strftime("%Y-%m-%d")
+            );
+            writeln!(to, "{}", say::one_line(&told))?;
+        }
+    }
+    Ok(())
 }
 
 /// Confirms what is held back.
@@ -72,6 +87,7 @@ pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result
     let mut store = arguments.teller.store()?;
     let held = lesson(&store, &rig, kind, &pair, &figures)?;
     if held.held_back.is_none() {
+        let rig = say::one_line(&rig);
         writeln!(to, "nothing of {pair} on \"{rig}\" waits to be accepted")?;
         return Ok(print_lesson(&held, to)?);
     }
@@ -86,6 +102,7 @@ pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result
         person: person.to_owned(),
         catalogue: figures,
         figures: held.learned,
+        grounds: Some(held.knowledge.measurements),
     })?;
     writeln!(to, "accepted by {person}; the next plan uses it")?;
     Ok(print_lesson(&lesson(&store, &rig, kind, &pair, &figures)?, to)?)
@@ -134,11 +151,15 @@ pub(super) fn learned(arguments: &LearnedArguments, to: &mut impl Write) -> Resu
             one.person,
             one.figures.efficiency.percent()
         );
+        let words = match one.fallen(&measurements) {
+            Some(why) => format!("{words}; counts no more: {why}"),
+            None => words,
+        };
         accepted.row([one.made_at.strftime("%Y-%m-%d").to_string(), words]);
     }
     section("Accepted", &accepted, to)?;
     for (rig, kind, lesson) in &lessons {
-        writeln!(to, "\nOn \"{rig}\", {}", kind.word())?;
+        writeln!(to, "\nOn \"{}\", {}", say::one_line(rig), kind.word())?;
         print_lesson(lesson, to)?;
     }
     Ok(())
@@ -161,10 +182,12 @@ pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
         let what = match &one.measured {
             Measured::Part(part) => {
                 let weighed = if part.weights.is_some() { ", weighed" } else { "" };
-                format!("{} diameters{weighed}", part.diameters.len())
+                format!("{}{weighed}", counted(part.diameters.len(), "diameter"))
             }
-            Measured::Feeder(feeder) => format!("{} catches", feeder.catches.len()),
-            Measured::Stripe(stripe) => format!("a stripe, {} places", stripe.readings.len()),
+            Measured::Feeder(feeder) => counted(feeder.catches.len(), "catch"),
+            Measured::Stripe(stripe) => {
+                format!("a stripe, {}", counted(stripe.readings.len(), "place"))
+            }
         };
         let what = match &kept.withdrawn {
             None => what,

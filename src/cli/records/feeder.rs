@@ -8,6 +8,7 @@ use clap::Args;
 use evenpass_core::learn::{
     Catch, FeederMeasured, Measured, StripeMeasured, ThicknessReading, rate_caught,
 };
+use evenpass_core::plan::forecast::counted;
 use evenpass_core::quantity::{Length, Mass, MassFlow, Quantity, Range, Speed, Time};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -122,9 +123,9 @@ pub(super) fn stripe(arguments: &StripeArguments, to: &mut impl Write) -> Result
         .collect();
     if readings.len() < FEWEST_PLACES {
         return Err(Refused::Input(format!(
-            "--thickness: found {} places across the stripe\naccepted: {FEWEST_PLACES} at the \
+            "--thickness: found {} across the stripe\naccepted: {FEWEST_PLACES} at the \
              least, from foot to foot\n",
-            readings.len()
+            counted(readings.len(), "place")
         )));
     }
     let places = || readings.iter().map(|reading| reading.at);

@@ -25,6 +25,12 @@ const HOPPER: Mass = Mass::from_g(2.0);
 const MOST_BUILD: f64 = 3.0;
 /// So is a part that got thinner by more than this in diameter.
 const MOST_LOSS: Length = Length::from_mm(0.2);
+/// Where a coat is to show more than this many times what a reading is usually off, it has to be
+/// seen (arbitrary).
+const SHOWS: f64 = 5.0;
+/// A diameter that grew by no more than this many times what a reading is usually off shows no
+/// coat (two standard deviations).
+const UNSEEN: f64 = 2.0;
 /// A part that differs by more than this from its drawing before coating is another part.
 const OFF_THE_DRAWING: Length = Length::from_mm(1.0);
 /// A part that is measured is between these.
@@ -263,6 +269,20 @@ fn believable(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Resul
             )));
         }
     }
+    let bare = part.diameters.iter().find(|reading| is_bare(part, reading, basis, figures));
+    if let Some(bare) = bare {
+        let before = bare.before.unwrap_or_else(|| basis.part.diameter_at(bare.at));
+        return Err(Refused::Input(format!(
+            "--diameter: found {} at {}, where the part had {before} before: no coat was measured \
+             there\naccepted: more than {}, {} above what the part had\nhelp: give the diameter \
+             with its coat; where none lies, leave the place out, and look what went wrong in the \
+             run\n",
+            bare.found,
+            bare.at,
+            before + part.micrometer * UNSEEN,
+            part.micrometer * UNSEEN
+        )));
+    }
     if let Some(odd) = part.contradiction(basis) {
         return Err(contradictory("--diameter", &odd));
     }
@@ -283,6 +303,18 @@ fn believable(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Resul
         }
     }
     Ok(())
+}
+
+/// Whether a reading shows no coat where one has to be seen.
+fn is_bare(
+    part: &PartMeasured,
+    reading: &DiameterReading,
+    basis: &RunBasis,
+    figures: &Figures,
+) -> bool {
+    let drawn = basis.part.diameter_at(reading.at);
+    let coat = basis.diameter_at(reading.at, figures, part.finish).unwrap_or(drawn) - drawn;
+    coat > part.micrometer * SHOWS && part.growth(reading, basis) <= part.micrometer * UNSEEN
 }
 
 /// A part is measured once in each finish: twice the same part is not two parts.

@@ -21,7 +21,7 @@ pub(super) fn print_run(
     zone: &TimeZone,
     to: &mut impl Write,
 ) -> io::Result<()> {
-    writeln!(to, "Run {}", record.summary.id)?;
+    writeln!(to, "Run {}", crate::cli::say::one_line(record.summary.id.as_str()))?;
     header_sheet(record, zone).print(to)?;
     let clock = Clock::of(&record.entries);
     section("Course", &course_sheet(&record.entries, clock), to)?;

@@ -164,8 +164,8 @@ pub(super) fn keep(
 ) -> Result<(), Refused> {
     let number = store.keep_measurement(draft)?;
     let of = match &draft.run {
-        Some(run) => format!("run {run}"),
-        None => format!("\"{}\"", draft.rig),
+        Some(run) => format!("run {}", say::one_line(run.as_str())),
+        None => format!("\"{}\"", say::one_line(&draft.rig)),
     };
     writeln!(
         to,

@@ -1,7 +1,7 @@
 //! Readings of one place that cannot both be right: they teach nothing until the odd one is out.
 
 use super::basis::RunBasis;
-use super::evidence::{Catch, FeederMeasured, PartMeasured, StripeMeasured};
+use super::evidence::{Catch, DiameterReading, FeederMeasured, PartMeasured, StripeMeasured};
 use super::fit::DOUBTED;
 use super::rows::{DAY_TO_DAY, MODEL, STRIPE_MODEL, cold};
 use crate::quantity::Length;
@@ -41,6 +41,13 @@ pub fn contradiction(readings: &[(Length, Length)], within: Length) -> Option<Co
 }
 
 impl PartMeasured {
+    /// By how much a coat made this diameter larger, cold; below zero where it became smaller.
+    #[must_use]
+    pub fn growth(&self, reading: &DiameterReading, basis: &RunBasis) -> Length {
+        let before = reading.before.unwrap_or(basis.part.diameter_at(reading.at));
+        cold(self, basis, reading.found) - before
+    }
+
     /// Diameters at one place that contradict each other.
     #[must_use]
     pub fn contradiction(&self, basis: &RunBasis) -> Option<Contradiction> {
@@ -49,10 +56,7 @@ impl PartMeasured {
         let coat = self
             .diameters
             .iter()
-            .map(|reading| {
-                let before = reading.before.unwrap_or(basis.part.diameter_at(reading.at));
-                (cold(self, basis, reading.found) - before).abs()
-            })
+            .map(|reading| self.growth(reading, basis).abs())
             .fold(Length::ZERO, Length::max);
         contradiction(&readings, either(self.micrometer, coat * MODEL))
     }

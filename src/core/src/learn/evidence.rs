@@ -127,6 +127,8 @@ pub enum Witness<'a> {
 /// Something measured, and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence<'a> {
+    /// Its number in the records, by which it is withdrawn.
+    pub number: i64,
     /// A run's name, or what was measured and when.
     pub source: &'a str,
     /// What was measured.

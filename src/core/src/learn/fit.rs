@@ -57,6 +57,8 @@ pub(super) struct Row {
 pub(super) struct Doubt {
     /// Its group, by place.
     pub group: usize,
+    /// Its row in the group, by place.
+    pub row: usize,
     /// Where it was read.
     pub at: Option<Length>,
     /// How far it is off, in its standard deviations.
@@ -160,10 +162,10 @@ pub(super) fn fit(groups: &[Group], footprint: f64) -> Fit {
 fn doubts(groups: &[Group], places: &[Places], now: &[f64], footprint: f64) -> Vec<Doubt> {
     let mut doubts = Vec::new();
     for (place, (group, places)) in groups.iter().zip(places).enumerate() {
-        for row in &group.rows {
+        for (index, row) in group.rows.iter().enumerate() {
             let off = (row.value - row.expected(*places, now, footprint, &mut [])) / row.within;
             if off.abs() > DOUBTED {
-                doubts.push(Doubt { group: place, at: row.at, off });
+                doubts.push(Doubt { group: place, row: index, at: row.at, off });
             }
         }
     }

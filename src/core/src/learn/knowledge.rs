@@ -58,6 +58,8 @@ pub struct Knowledge {
     pub finish: Option<Finish>,
     /// Where it comes from, in the order it was measured.
     pub sources: Vec<String>,
+    /// The measurements that it comes from, by their numbers in the records.
+    pub measurements: Vec<i64>,
     /// Readings that the others contradict, in words.
     pub doubts: Vec<String>,
 }
@@ -80,6 +82,13 @@ pub fn learn(pair: &Pair, figures: &Figures, evidence: &[Evidence<'_>]) -> Knowl
     }
 }
 
+/// Where the rows of a group come from.
+struct Origins<'a> {
+    source: &'a str,
+    /// The measurement of each row, by its number.
+    numbers: Vec<i64>,
+}
+
 /// One group for each piece of evidence; what was measured of one run twice, as sprayed and
 /// fused, shares its luck.
 fn groups<'a>(
@@ -87,28 +96,37 @@ fn groups<'a>(
     figures: &Figures,
     evidence: &[Evidence<'a>],
     near: f64,
-) -> (Vec<&'a str>, Vec<Group>) {
-    let mut groups: Vec<(&str, Group)> = Vec::new();
+) -> (Vec<Origins<'a>>, Vec<Group>) {
+    let mut groups: Vec<(Origins<'_>, Group)> = Vec::new();
     for piece in evidence {
         let next = group(&piece.witness, pair, figures, near);
-        let same = groups.iter_mut().find(|(source, group)| {
-            *source == piece.source && group.centre.is_none() && next.centre.is_none()
+        let numbers = next.rows.iter().map(|_| piece.number);
+        let same = groups.iter_mut().find(|(origins, group)| {
+            origins.source == piece.source && group.centre.is_none() && next.centre.is_none()
         });
         match same {
-            Some((_, group)) => group.rows.extend(next.rows),
-            None => groups.push((piece.source, next)),
+            Some((origins, group)) => {
+                origins.numbers.extend(numbers);
+                group.rows.extend(next.rows);
+            }
+            None => {
+                let origins = Origins { source: piece.source, numbers: numbers.collect() };
+                groups.push((origins, next));
+            }
         }
     }
     groups.into_iter().unzip()
 }
 
-fn doubt_in_words(doubt: &Doubt, sources: &[&str]) -> String {
+fn doubt_in_words(doubt: &Doubt, origins: &Origins<'_>) -> String {
     let at = doubt.at.map_or_else(String::new, |at| format!(" at {at}"));
-    let source = sources.get(doubt.group).copied().unwrap_or_default();
+    let source = origins.source;
+    let number = origins.numbers.get(doubt.row).map_or_else(String::new, i64::to_string);
     let more = if doubt.off > 0.0 { "more" } else { "less" };
     format!(
         "a reading{at} of {source} shows {more} than the others allow, by {:.1} of its standard \
-         deviations: measure again, or withdraw it",
+         deviations: withdraw measurement {number} and measure again: `evenpass records withdraw \
+         {number} --person NAME --reason WHY`",
         doubt.off.abs()
     )
 }
@@ -122,7 +140,7 @@ impl Knowledge {
         pair: &Pair,
         figures: &Figures,
         evidence: &[Evidence<'_>],
-        (found, grouped): (&Fit, &[&str]),
+        (found, grouped): (&Fit, &[Origins<'_>]),
     ) -> Self {
         let any = |holds: &dyn Fn(&Witness<'_>) -> bool| {
             Known::of(evidence.iter().any(|piece| holds(&piece.witness)))
@@ -158,7 +176,12 @@ impl Knowledge {
             coats,
             finish,
             sources,
-            doubts: found.doubts.iter().map(|doubt| doubt_in_words(doubt, grouped)).collect(),
+            measurements: evidence.iter().map(|piece| piece.number).collect(),
+            doubts: found
+                .doubts
+                .iter()
+                .filter_map(|doubt| Some(doubt_in_words(doubt, grouped.get(doubt.group)?)))
+                .collect(),
         };
         if !knowledge.has_learned(Figure::PowderRate) {
             knowledge.powder_weighed = Known::No;

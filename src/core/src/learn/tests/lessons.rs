@@ -34,7 +34,7 @@ fn lesson_of(truth: &Figures, weighed: Known, accepted: Option<Accepted>) -> Les
     let all: Vec<Evidence<'_>> = parts
         .iter()
         .zip(names)
-        .map(|(part, source)| Evidence { source, witness: Witness::Part(part, &basis) })
+        .map(|(part, source)| Evidence { number: 1, source, witness: Witness::Part(part, &basis) })
         .collect();
     Lesson::of(pair.clone(), learn(&pair, &catalogued(), &all), accepted)
 }
@@ -109,7 +109,8 @@ fn a_feeder_that_gives_less_than_is_set_changes_the_rate_and_nothing_else() {
     let (mut recipe, mut catalogue, pair) = job();
     let truth = catalogued().times(Figure::PowderRate, 0.95);
     let feeder = feeder(&truth, &mut Chance::of(2));
-    let all = [Evidence { source: "feeder of 2026-11-28", witness: Witness::Feeder(&feeder) }];
+    let all =
+        [Evidence { number: 1, source: "feeder of 2026-11-28", witness: Witness::Feeder(&feeder) }];
     let lesson = Lesson::of(pair.clone(), learn(&pair, &catalogued(), &all), None);
     let told = lesson.sentences();
     println!("{}", told.join("\n"));

@@ -20,7 +20,11 @@ const AS_TOLD: Noise = Noise {
 
 fn evidence<'a>(parts: &'a [PartMeasured], basis: &'a RunBasis) -> Vec<Evidence<'a>> {
     let names = ["run 1", "run 2", "run 3", "run 4", "run 5"];
-    let witness = |(part, source): (_, _)| Evidence { source, witness: Witness::Part(part, basis) };
+    let witness = |(part, source): (_, &'a str)| Evidence {
+        number: 1 + source.trim_start_matches("run ").parse::<i64>().expect("a number"),
+        source,
+        witness: Witness::Part(part, basis),
+    };
     parts.iter().zip(names).map(witness).collect()
 }
 
@@ -98,8 +102,8 @@ fn the_two_sigma_band_holds_the_truth_in_about_95_of_100_worlds() {
         ];
         let (feeder, stripe) = (feeder(&truth, &mut chance), stripe(&truth, &mut chance));
         let mut all = evidence(&parts, &basis);
-        all.push(Evidence { source: "feeder", witness: Witness::Feeder(&feeder) });
-        all.push(Evidence { source: "stripe", witness: Witness::Stripe(&stripe) });
+        all.push(Evidence { number: 1, source: "feeder", witness: Witness::Feeder(&feeder) });
+        all.push(Evidence { number: 1, source: "stripe", witness: Witness::Stripe(&stripe) });
         let known = learn(&pair, &catalogued(), &all);
         let likely = known.most_likely();
         for (count, figure) in inside.iter_mut().zip(Figure::ALL) {
@@ -154,7 +158,7 @@ fn a_stripe_alone_gives_the_footprint_wherever_its_middle_lay() {
     let (_, _, pair) = job();
     let truth = catalogued().times(Figure::Footprint, 1.2);
     let stripe = stripe(&truth, &mut Chance::of(3));
-    let all = [Evidence { source: "stripe", witness: Witness::Stripe(&stripe) }];
+    let all = [Evidence { number: 1, source: "stripe", witness: Witness::Stripe(&stripe) }];
     let known = learn(&pair, &catalogued(), &all);
     let (found, within) = (known.most_likely().footprint.mm(), known.within(Figure::Footprint));
     println!("footprint {found:.3} mm ± {:.1} %, true {:.3}", within * 100.0, truth.footprint.mm());
@@ -212,7 +216,8 @@ fn what_was_measured_hot_counts_as_it_is_cold() {
 }
 
 #[test]
-fn a_reading_that_the_others_contradict_is_named_with_its_place_and_its_run() {
+fn a_reading_that_the_others_contradict_is_named_with_its_place_its_run_and_the_command_that_withdraws_it()
+ {
     let (basis, (_, _, pair)) = (basis(), job());
     let mut chance = Chance::of(9);
     let mut parts: Vec<PartMeasured> =
@@ -225,6 +230,7 @@ fn a_reading_that_the_others_contradict_is_named_with_its_place_and_its_run() {
     println!("{:?}", known.doubts);
     let [doubt] = known.doubts.as_slice() else { panic!("one: {:?}", known.doubts) };
     assert!(doubt.contains("at 160 mm of run 2 shows more"), "{doubt}");
+    assert!(doubt.contains("`evenpass records withdraw 3 --person NAME --reason WHY`"), "{doubt}");
 }
 
 #[test]
@@ -235,10 +241,10 @@ fn a_band_says_what_was_measured_and_a_stripe_is_no_part() {
         crate::learn::Band::of(&known, mm(50.0), Finish::AsSprayed).to_string()
     };
     let stripe = stripe(&catalogued(), &mut Chance::of(3));
-    let stripe = Evidence { source: "the stripe", witness: Witness::Stripe(&stripe) };
+    let stripe = Evidence { number: 1, source: "the stripe", witness: Witness::Stripe(&stripe) };
     let measured = part(&basis, &catalogued(), &AS_TOLD, &mut Chance::of(5));
     let weighed = PartMeasured { diameters: Vec::new(), ..measured.clone() };
-    let of = |source, part| Evidence { source, witness: Witness::Part(part, &basis) };
+    let of = |source, part| Evidence { number: 1, source, witness: Witness::Part(part, &basis) };
     let (first, again) = (of("run 1", &measured), of("run 1", &measured));
     let second = of("run 2", &weighed);
     for (all, words) in [

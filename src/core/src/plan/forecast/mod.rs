@@ -225,12 +225,26 @@ fn powder(planned: &[ZonePlan<'_>], zones: &[ZoneForecast]) -> Vec<PowderUse> {
     uses
 }
 
-/// "1 pass", "2 passes".
-fn counted(count: usize, what: &str) -> String {
-    let ending = match (count, what.ends_with('s')) {
+/// "1 pass", "2 passes": a count of things by the name of one.
+#[must_use]
+pub fn counted(count: usize, what: &str) -> String {
+    let ending = match (count, what.ends_with('s') || what.ends_with("ch")) {
         (1, _) => "",
         (_, true) => "es",
         (_, false) => "s",
     };
     format!("{count} {what}{ending}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::counted;
+
+    #[test]
+    fn one_thing_is_counted_in_the_singular() {
+        let said = |count| ["pass", "catch", "diameter"].map(|what| counted(count, what));
+        assert_eq!(said(1), ["1 pass", "1 catch", "1 diameter"]);
+        assert_eq!(said(2), ["2 passes", "2 catches", "2 diameters"]);
+        assert_eq!(counted(0, "wait"), "0 waits");
+    }
 }
