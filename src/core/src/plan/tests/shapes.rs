@@ -268,6 +268,19 @@ fn a_coat_too_thin_to_finish_is_told_before_everything_else() {
 }
 
 #[test]
+fn one_pass_is_insisted_on_and_several_are() {
+    for (passes, words) in [(1, "1 pass is insisted on: "), (30, "30 passes are insisted on, ")] {
+        let mut recipe = support::recipe();
+        recipe.zones[0].finish = Length::from_mm(0.3);
+        recipe.zones[0].passes = Some(passes);
+        let mut catalogue = support::catalogue();
+        catalogue.powders.iter_mut().for_each(|powder| powder.thickest = Length::from_mm(9.0));
+        let plan = plan(&recipe, &support::rig(), &catalogue).expect("it can be planned");
+        assert!(plan.notes.iter().any(|note| note.text.starts_with(words)), "{:?}", plan.notes);
+    }
+}
+
+#[test]
 fn powder_over_the_chuck_or_the_tail_centre_is_told() {
     let mut recipe = support::recipe();
     recipe.zones[0].to = Length::from_mm(295.0);
