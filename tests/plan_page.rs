@@ -474,3 +474,54 @@ fn the_steps_say_how_each_time_is_known_and_what_the_part_is_at_then() {
         assert!(words.lines().all(|line| line.chars().count() <= 100), "{name}");
     }
 }
+
+#[test]
+fn a_plan_that_is_not_expected_to_end_well_is_named_on_top_of_both_and_beside_its_page() {
+    let own = recipe("reference-shaft");
+    let fails = "As planned this job is not expected to end well";
+    let top = |recipe: &Path, change: &str| {
+        let words = text(&plan(recipe, &["--set", change]).stdout);
+        assert!(words.lines().all(|line| line.chars().count() <= 100), "{words}");
+        let end = words.find("difference").expect("the table");
+        words[..end].to_owned()
+    };
+    let changed = top(&own, "zone[1].passes=3");
+    assert!(changed.contains(&format!("{fails}: the changed plan")), "{changed}");
+    assert!(changed.contains("under the finish"), "{changed}");
+    assert!(!changed.contains("own plan"), "{changed}");
+    assert!(!top(&own, "zone[1].passes=9").contains(fails));
+
+    let folder = tempfile::tempdir().expect("a folder");
+    let thin = folder.path().join("thin.toml");
+    let shipped = fs::read_to_string(&own).expect("the recipe");
+    let written = shipped.replacen("[[zone]]\n", "[[zone]]\npasses = 3\n", 1);
+    assert_ne!(written, shipped);
+    fs::write(&thin, written).expect("it can be written");
+    let mended = top(&thin, "zone[1].passes=9");
+    assert!(mended.contains(&format!("{fails}: the recipe's own plan")), "{mended}");
+    assert!(!mended.contains("the changed plan"), "{mended}");
+
+    let file = folder.path().join("plan.html");
+    let name = file.to_str().expect("a name");
+    let drawn = |recipe: &Path| text(&plan(recipe, &["--html", name]).stdout);
+    assert_eq!(drawn(&own), format!("written: {name}\n"));
+    assert_eq!(drawn(&thin), format!("{fails}\nwritten: {name}\n"));
+}
+
+#[test]
+fn both_plans_are_compared_in_how_their_zones_are_fused() {
+    let json = as_json(&recipe("reference-shaft"), &["--set", "fuse.oscillation=15 mm/s"]);
+    let figures = json["figures"].as_array().expect("figures");
+    for (plan, column) in [("own", "own"), ("changed", "changed")] {
+        let fusing = &json[plan]["forecast"]["fusing"][0];
+        let told = |what: &str| {
+            let own = figures.iter().filter(|figure| figure["group"] == "Fusing \"seat\"");
+            let mut same = own.filter(|figure| figure["what"] == what);
+            same.next().expect("told")[column].as_f64().expect("a figure")
+        };
+        let bands = fusing["bands"].as_array().expect("bands").len();
+        near(told("bands"), f64::from(u32::try_from(bands).expect("few")), 0.0, "bands");
+        near(told("least hot place"), number(&fusing["least_hot"]), 1e-9, "least hot");
+        near(told("hottest place"), number(&fusing["hottest"]), 1e-9, "hottest");
+    }
+}

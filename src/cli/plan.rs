@@ -18,7 +18,8 @@ use super::{Exit, Setting, say};
 use crate::files::{self, Job};
 use crate::learning::Lessons;
 use crate::picture::Pictures;
-use evenpass_core::plan::Plan;
+use evenpass_core::plan::forecast::EXPECTED_TO_FAIL;
+use evenpass_core::plan::{Plan, Weight};
 
 /// What `plan` is asked.
 #[derive(Debug, Args)]
@@ -110,7 +111,19 @@ fn draw(
     let sheet = Sheet { job, plan, pictures: &pictures, date: &date, changes };
     let mut read = vec![arguments.recipe.as_path()];
     read.extend(arguments.setting.rig.as_deref());
-    say::page("--html", file, &read, &sheet.page())
+    match say::page("--html", file, &read, &sheet.page()) {
+        Exit::Done => say::printed(tell_drawn(file, plan)),
+        other => other,
+    }
+}
+
+/// What a person who only asked for the page has to know before it is opened.
+fn tell_drawn(file: &Path, plan: &Plan) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    if plan.notes.iter().any(|note| note.weight == Weight::Fails) {
+        writeln!(out, "{EXPECTED_TO_FAIL}")?;
+    }
+    writeln!(out, "written: {}", say::one_line(&file.display().to_string()))
 }
 
 /// Reads the files of a job and plans it.

@@ -3,7 +3,7 @@
 
 use evenpass_core::learn::Finish;
 use evenpass_core::plan::Plan;
-use evenpass_core::plan::forecast::{StepForecast, ZoneForecast};
+use evenpass_core::plan::forecast::{FusingForecast, StepForecast, ZoneForecast};
 use evenpass_core::program::Step;
 use evenpass_core::quantity::{Fraction, Length, Time};
 
@@ -56,7 +56,8 @@ const fn figure(what: &'static str, value: f64, unit: &'static str, places: usiz
     Figure { what, value, unit, places, sigma: None }
 }
 
-/// The figures of a job's plan: the job's, each zone's, each torch's.
+/// The figures of a job's plan: the job's, each zone's, each torch's, and
+/// how each zone is fused.
 pub(super) fn groups(job: &Job, plan: &Plan) -> Vec<Group> {
     let forecast = &plan.forecast;
     let mut groups = vec![whole(plan)];
@@ -74,7 +75,22 @@ pub(super) fn groups(job: &Job, plan: &Plan) -> Vec<Group> {
             figure("oxygen", gas.oxygen.l(), "L", 0),
         ],
     }));
+    groups.extend(forecast.fusing.iter().map(fusing));
     groups
+}
+
+/// How a zone is fused. Temperatures are means of a section, of its least hot place in the zone
+/// and of the hottest one of the part.
+fn fusing(fusing: &FusingForecast) -> Group {
+    let bands = u32::try_from(fusing.bands.len()).unwrap_or(u32::MAX);
+    Group {
+        title: format!("Fusing \"{}\"", fusing.zone),
+        figures: vec![
+            figure("bands", f64::from(bands), "", 0),
+            figure("least hot place", fusing.least_hot.celsius(), "degC", 0),
+            figure("hottest place", fusing.hottest.celsius(), "degC", 0),
+        ],
+    }
 }
 
 /// The forecast of each spraying step.

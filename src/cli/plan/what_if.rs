@@ -4,7 +4,8 @@ use std::io::{self, Write};
 
 use evenpass_core::document::{Changed, Problem, Problems};
 use evenpass_core::learn::apply;
-use evenpass_core::plan::{Note, Plan, plan};
+use evenpass_core::plan::forecast::EXPECTED_TO_FAIL;
+use evenpass_core::plan::{Note, Plan, Weight, plan};
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::check_together;
 use serde_json::{Value, json};
@@ -101,6 +102,14 @@ impl<'a> WhatIf<'a> {
         for change in self.changes {
             writeln!(to, "  {}", say::one_line(change))?;
         }
+        for (whose, plan) in [("the recipe's own plan", self.own), ("the changed plan", &self.plan)]
+        {
+            let failing = of_weight(&plan.notes, Weight::Fails);
+            if !failing.is_empty() {
+                writeln!(to, "\n{EXPECTED_TO_FAIL}: {whose}")?;
+                print_notes(&failing, &mut to)?;
+            }
+        }
         writeln!(to)?;
         Row::print(["", "", "own", "changed", "difference"], &mut to)?;
         for pair in self.pairs() {
@@ -118,9 +127,7 @@ impl<'a> WhatIf<'a> {
         ] {
             if !notes.is_empty() {
                 writeln!(to, "\n{heading}")?;
-                let mut sheet = Sheet::new(2, &[("", Layout::Prose)]);
-                notes.iter().for_each(|note| sheet.row([format!("- {note}")]));
-                sheet.print(&mut to)?;
+                print_notes(&notes, &mut to)?;
             }
         }
         writeln!(to, "\nNothing is written: to keep a change, write it into the recipe.")
@@ -159,9 +166,20 @@ fn listed(changes: &[String]) -> String {
     changes.iter().map(|change| format!("{OPTION} '{change}'")).collect::<Vec<_>>().join(" ")
 }
 
-/// The notes that the others lack.
+fn of_weight(notes: &[Note], weight: Weight) -> Vec<&Note> {
+    notes.iter().filter(|note| note.weight == weight).collect()
+}
+
+/// The notes that the others lack, but for those for which a plan fails: they stand on top.
 fn only<'n>(notes: &'n [Note], others: &[Note]) -> Vec<&'n Note> {
-    notes.iter().filter(|note| !others.contains(note)).collect()
+    let told = of_weight(notes, Weight::Told).into_iter();
+    told.filter(|note| !others.contains(note)).collect()
+}
+
+fn print_notes(notes: &[&Note], to: &mut impl Write) -> io::Result<()> {
+    let mut sheet = Sheet::new(2, &[("", Layout::Prose)]);
+    notes.iter().for_each(|note| sheet.row([format!("- {note}")]));
+    sheet.print(to)
 }
 
 /// The same group of both plans.

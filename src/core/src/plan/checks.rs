@@ -246,17 +246,29 @@ pub(crate) fn check_count(
         findings.note(
             format!("{place}, passes"),
             format!(
-                "{} passes are insisted on and build {build:.3} of the {:.3} needed ({:.2} passes)",
-                count.planned, count.required, count.by_area
+                "{}: {build:.3} of the {:.3} needed is built ({:.2} passes would do)",
+                insisted_on(count.planned),
+                count.required,
+                count.by_area
             ),
         );
     } else if f64::from(count.planned) >= count.by_area + 1.0 {
         findings.note(
             format!("{place}, passes"),
             format!(
-                "{} passes are insisted on, {:.2} would do: they build {build:.3}, needed are {:.3}",
-                count.planned, count.by_area, count.required
+                "{}, {:.2} would do: {build:.3} is built, {:.3} needed",
+                insisted_on(count.planned),
+                count.by_area,
+                count.required
             ),
         );
+    }
+}
+
+/// "1 pass is insisted on".
+fn insisted_on(passes: u32) -> String {
+    match passes {
+        1 => "1 pass is insisted on".to_owned(),
+        several => format!("{several} passes are insisted on"),
     }
 }

@@ -166,9 +166,26 @@ macro_rules! quantities {
     };
 }
 
-/// A figure with so many decimals; what rounds to nothing has no sign.
+/// From here on a figure is told in powers of ten: no figure of a job is anywhere near it, and its
+/// digits would fill a page (arbitrary).
+const TOO_LONG_TO_WRITE_OUT: f64 = 1e12;
+
+/// A figure too long to be written out, with four digits; `None` for any other.
+pub(super) fn in_powers_of_ten(figure: f64) -> Option<String> {
+    (figure.is_finite() && figure.abs() >= TOO_LONG_TO_WRITE_OUT).then(|| {
+        let text = format!("{figure:.3e}");
+        let (digits, power) = text.split_once('e').unwrap_or((&text, "0"));
+        format!("{}e{power}", digits.trim_end_matches('0').trim_end_matches('.'))
+    })
+}
+
+/// A figure with so many decimals, or in powers of ten where it is beyond all measure; what rounds
+/// to nothing has no sign.
 #[must_use]
 pub fn fixed(figure: f64, places: usize) -> String {
+    if let Some(short) = in_powers_of_ten(figure) {
+        return short;
+    }
     let text = format!("{figure:.places$}");
     match text.strip_prefix('-') {
         Some(size) if size.bytes().all(|byte| matches!(byte, b'0' | b'.')) => size.to_owned(),
@@ -176,8 +193,11 @@ pub fn fixed(figure: f64, places: usize) -> String {
     }
 }
 
-/// `value` with at most `places` decimals and no trailing zeros.
+/// `value` with at most `places` decimals and no trailing zeros; as [`fixed`] where it is huge.
 fn rounded(value: f64, places: usize) -> String {
+    if let Some(short) = in_powers_of_ten(value) {
+        return short;
+    }
     let text = format!("{value:.places$}");
     if !text.contains('.') {
         return text;

@@ -58,7 +58,10 @@ impl Measure {
 
 impl fmt::Display for Measure {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}", self.value, self.unit)
+        match kinds::in_powers_of_ten(self.value) {
+            Some(short) => write!(f, "{short} {}", self.unit),
+            None => write!(f, "{} {}", self.value, self.unit),
+        }
     }
 }
 
@@ -99,6 +102,20 @@ mod tests {
         // 1 psi = 6 894.757 293 168 Pa (NIST SP 811, from memory).
         let psi = Measure::parse("14 psi").expect("a pressure");
         assert!((psi.value - 0.965_266).abs() < 1e-6 && psi.unit == "bar");
+    }
+
+    #[test]
+    fn a_figure_beyond_all_measure_is_told_in_powers_of_ten() {
+        use crate::quantity::{Length, fixed};
+        let huge = Length::from_mm(1e308);
+        assert_eq!(
+            (huge.to_string(), format!("{huge:.2}")),
+            ("1e308 mm".into(), "1e308 mm".into())
+        );
+        assert_eq!(fixed(-1.2345e15, 2), "-1.234e15");
+        assert_eq!(Measure::new(2.5e20, "bar").to_string(), "2.5e20 bar");
+        assert_eq!(Length::from_mm(1e11).to_string(), "100000000000 mm");
+        assert_eq!(Length::from_mm(f64::INFINITY).to_string(), "inf mm");
     }
 
     #[test]

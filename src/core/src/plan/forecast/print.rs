@@ -234,15 +234,7 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         [only] => row(f, "machined", &format!("D {} mm", mm(only.machined, 3)))?,
         several => sizes(f, zone, several)?,
     }
-    row(
-        f,
-        "even within",
-        &format!(
-            "+-{:.2} % as driven; a constant feed alone would be off +-{:.2} %",
-            zone.uneven.percent(),
-            zone.constant_uneven.percent()
-        ),
-    )?;
+    evenness(f, zone)?;
     let thinnest = zone.along.iter().map(|station| station.sprayed).reduce(Length::min);
     let thickest = zone.along.iter().map(|station| station.sprayed).reduce(Length::max);
     if let (Some(low), Some(high)) = (thinnest, thickest) {
@@ -258,6 +250,26 @@ fn thickness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
         row(f, what, &values.join("  "))?;
     }
     Ok(())
+}
+
+/// How even the coat is as driven; where the feed changes, also what that is good for, told by two
+/// figures that leave the same out.
+fn evenness(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
+    let constant = zone.feed.low == zone.feed.high;
+    let how = if constant { ", at a constant feed" } else { "" };
+    row(f, "even within", &format!("+-{:.2} % as driven{how}", zone.uneven.percent()))?;
+    if constant {
+        return Ok(());
+    }
+    row(
+        f,
+        "  a thin coat, alone",
+        &format!(
+            "+-{:.2} % with this feed, +-{:.2} % with the best constant one",
+            zone.feed_uneven.percent(),
+            zone.constant_uneven.percent()
+        ),
+    )
 }
 
 fn growth(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {

@@ -367,6 +367,10 @@ impl Run<'_> {
 /// before a person calls it wet is not known, and it leaves that much more heat; arbitrary.
 const MORE_TIME: f64 = 1.25;
 
+/// A part expected this near the high end of its window may well be held there: what is known of
+/// a flame's heat is no better than that (arbitrary).
+const NEAR_THE_HIGH_END: TemperatureStep = TemperatureStep::from_kelvin(5.0);
+
 /// What a zone's spraying does to the part, where a person may want to change it.
 fn tell_heat(
     step: &SprayStep,
@@ -394,6 +398,16 @@ fn tell_heat(
             format!(
                 "the part sensor is expected to see up to {highest:.0}, over the {} of the window: \
                  a faster feed or a smaller flame heats less in a pass",
+                step.window.high
+            ),
+        );
+    } else if step.window.high.above(highest) < NEAR_THE_HIGH_END {
+        findings.note(
+            place,
+            format!(
+                "the part sensor is expected to see up to {highest:.0}, so near the {} at which the job \
+                 is held that it may be held: lower the preheat's window, use a faster feed or a smaller \
+                 flame, or raise the spraying window's high end where the powder bears it",
                 step.window.high
             ),
         );

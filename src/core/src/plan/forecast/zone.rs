@@ -15,9 +15,9 @@ use crate::plan::speeds::ChosenSpeed;
 use crate::plan::zone::ZonePlan;
 use crate::program::{Pass, Program, SprayStep, Step};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed, Temperature, Time};
-use crate::recipe::{ProfilePoint, Recipe};
+use crate::recipe::{ProfilePoint, Recipe, Zone};
 
-/// Places along a zone at which its thickness is told, edges included.
+/// Places along a zone at which its thickness is told, the first and the last just inside its edges.
 const STATIONS: u32 = 41;
 
 /// Where the edges of a zone lie on a hot part.
@@ -134,7 +134,11 @@ pub struct ZoneForecast {
     /// diameters, as driven: with what neighbouring zones add, on the growing radius, and but for a
     /// plume's standard deviation beside a step.
     pub uneven: Fraction,
-    /// The same if the feed were constant.
+    /// The same without what neighbouring zones add.
+    pub alone_uneven: Fraction,
+    /// What the feed alone departs by, on a film too thin to grow, without neighbouring zones.
+    pub feed_uneven: Fraction,
+    /// The same for the best constant feed.
     pub constant_uneven: Fraction,
     /// Thickness along the zone, as driven.
     pub along: Vec<Station>,
@@ -183,8 +187,14 @@ pub(super) fn zones(
     sprayed
         .zip(planned)
         .enumerate()
-        .map(|(index, ((_, step), zone))| {
+        .map(|(index, ((place, step), zone))| {
             let mut told = zone_forecast(basis, program, step, zone, &so_far);
+            if planned.len() > 1 {
+                let mut alone = Coat::new(coat);
+                alone.select(place);
+                drive(step, program, &mut alone);
+                told.alone_uneven = judge(basis, step, zone, &alone);
+            }
             let own = grown.iter().filter(|(zone, _)| *zone == index);
             told.grown = own.map(|(_, edges)| *edges).collect();
             told
@@ -225,7 +235,8 @@ fn zone_forecast(
             },
         })
         .collect();
-    let along = stations(step, coat, STATIONS);
+    let along = stations(inside(step, plan.zone), coat, STATIONS);
+    let uneven = judge(basis, step, plan, coat);
     let edges_cold = Range { low: plan.zone.from, high: plan.zone.to };
     let outline = Outline::of(&recipe.part, edges_cold);
     let line = Timeline::of(step, program.ramp);
@@ -250,7 +261,9 @@ fn zone_forecast(
         fused,
         sizes: sizes(recipe, plan, &outline, coat),
         edge_share: edge_share(plan.overrun, plume),
-        uneven: uneven(&judged(step, coat, &outline, plume), sprayed, &outline, plume),
+        uneven,
+        alone_uneven: uneven,
+        feed_uneven: plan.uneven,
         constant_uneven: plan.constant_uneven,
         along,
         commands: edges(step, program.ramp, backlash),
@@ -275,11 +288,11 @@ fn sizes(recipe: &Recipe, plan: &ZonePlan<'_>, outline: &Outline, coat: &Coat) -
     let part = &recipe.part;
     let hot = |cold| grown(cold, part.substrate, recipe.preheat.window.low);
     let zone = plan.zone;
-    let inside = |at: Length| at.max(zone.from + INSIDE).min(zone.to - INSIDE);
+    let own_side = |at: Length| at.max(zone.from + INSIDE).min(zone.to - INSIDE);
     // A coat is normal to the surface, a diameter is measured across the part.
-    let across = |at: Length, thickness: Length| thickness * (2.0 * slant_at(part, inside(at)));
+    let across = |at: Length, thickness: Length| thickness * (2.0 * slant_at(part, own_side(at)));
     let told = |point: ProfilePoint| {
-        let sprayed = coat.thickness_at(inside(point.at));
+        let sprayed = coat.thickness_at(own_side(point.at));
         let fused = recipe.fuse.as_ref().map(|_| {
             point.diameter + across(point.at, fused_build(point.diameter, sprayed, plan.shrink))
         });
@@ -301,6 +314,25 @@ fn sizes(recipe: &Recipe, plan: &ZonePlan<'_>, outline: &Outline, coat: &Coat) -
     vec![told(low), told(high)]
 }
 
+/// Where a zone's coat is its own: a step at one of its edges, or where that edge was while the part
+/// was cold, has the zone's surface on one side and another one on the other.
+fn inside(step: &SprayStep, zone: &Zone) -> Range<Length> {
+    Range {
+        low: step.edges.low.max(zone.from) + INSIDE,
+        high: step.edges.high.min(zone.to) - INSIDE,
+    }
+}
+
+/// How far a coat is at worst from the thickness that a zone is to have.
+fn judge(basis: &Basis<'_>, step: &SprayStep, plan: &ZonePlan<'_>, coat: &Coat) -> Fraction {
+    let plume = basis.torches.spray.plume;
+    let outline =
+        Outline::of(&basis.recipe.part, Range { low: plan.zone.from, high: plan.zone.to });
+    let wanted = build_up(plan.mean, plan.area_per_pass, plan.count.planned);
+    let wanted = wanted.last().copied().unwrap_or(Length::ZERO);
+    uneven(&judged(inside(step, plan.zone), coat, &outline, plume), wanted, &outline, plume)
+}
+
 /// How far a coat is from a thickness at worst.
 fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -> Fraction {
     let clear =
@@ -311,18 +343,18 @@ fn uneven(along: &[Station], wanted: Length, outline: &Outline, plume: Length) -
 
 /// Places along a zone at which its evenness is judged: twenty to a standard deviation of the
 /// plume, so that no facet of an outline lies between two; 2001 at most.
-fn fine(step: &SprayStep, plume: Length) -> u32 {
-    let wanted = 20.0 * ((step.edges.high - step.edges.low) / plume);
+fn fine(span: Range<Length>, plume: Length) -> u32 {
+    let wanted = 20.0 * ((span.high - span.low) / plume);
     (STATIONS..=2001).find(|count| f64::from(*count) > wanted).unwrap_or(2001)
 }
 
-/// The coat at these places, and on both sides of every corner of the outline: where the slope
-/// changes, so does what lands on a surface.
-fn judged(step: &SprayStep, coat: &Coat, outline: &Outline, plume: Length) -> Vec<Station> {
-    let mut judged = stations(step, coat, fine(step, plume));
+/// The coat at these places, and on both sides of every corner of the outline inside the zone:
+/// where the slope changes, so does what lands on a surface.
+fn judged(span: Range<Length>, coat: &Coat, outline: &Outline, plume: Length) -> Vec<Station> {
+    let mut judged = stations(span, coat, fine(span, plume));
     for corner in outline.corners() {
         for at in [corner - INSIDE, corner + INSIDE] {
-            if step.edges.contains(at) {
+            if span.contains(at) {
                 judged.push(Station { at, sprayed: coat.thickness_at(at) });
             }
         }
@@ -330,11 +362,11 @@ fn judged(step: &SprayStep, coat: &Coat, outline: &Outline, plume: Length) -> Ve
     judged
 }
 
-fn stations(step: &SprayStep, coat: &Coat, count: u32) -> Vec<Station> {
-    let way = step.edges.high - step.edges.low;
+fn stations(span: Range<Length>, coat: &Coat, count: u32) -> Vec<Station> {
+    let way = span.high - span.low;
     (0..count)
         .map(|index| {
-            let at = step.edges.low + way * (f64::from(index) / f64::from(count - 1));
+            let at = span.low + way * (f64::from(index) / f64::from(count - 1));
             Station { at, sprayed: coat.thickness_at(at) }
         })
         .collect()

@@ -307,3 +307,31 @@ fn a_plan_tells_that_another_standoff_is_not_forecast() {
     let told = plan.notes.iter().find(|note| note.place == "spray, standoff").expect("told");
     assert!(told.text.contains("not forecast") && told.text.contains("stripe"), "{told}");
 }
+
+/// One pass begins wherever the preheat has left the part, so what its end sees does not hang on
+/// the window: 3 K under the high end is told, 8 K is not, 1 K over fails.
+#[test]
+fn a_part_expected_near_the_temperature_that_holds_the_job_is_told_with_what_to_do() {
+    let mut recipe = support::recipe();
+    recipe.zones[0].passes = Some(1);
+    let told = |high: f64| {
+        let mut recipe = recipe.clone();
+        recipe.spray.window.high = celsius(high);
+        let plan = planned(&recipe, &support::rig());
+        let note = plan.notes.iter().find(|note| note.text.contains("is expected to see"));
+        let steps = &plan.forecast.steps;
+        let (begin, end) = (steps[0].done_at, steps[1].done_at);
+        let sprayed =
+            plan.forecast.temperatures.iter().filter(|point| begin <= point.at && point.at <= end);
+        let highest = sprayed.map(|point| point.seen.celsius()).fold(0.0, f64::max);
+        (note.map(|note| (note.weight, note.text.clone())), highest)
+    };
+    let (far, highest) = told(380.0);
+    assert_eq!(far, None);
+    let near_by = told(highest + 3.0).0.expect("a note");
+    assert_eq!(near_by.0, crate::plan::Weight::Told);
+    assert!(near_by.1.contains("lower the preheat's window"), "{}", near_by.1);
+    assert_eq!(told(highest + 8.0).0, None);
+    let over = told(highest - 1.0).0.expect("a note");
+    assert_eq!(over.0, crate::plan::Weight::Fails, "{}", over.1);
+}
