@@ -53,6 +53,8 @@ pub(crate) fn places() -> Vec<Place> {
     // A rest at each turn, so that it can be looked at.
     let texts = Texts::of("reference-shaft")
         .recipe("dwell = \"0 s\"", "dwell = \"0.5 s\"")
+        // The front is drawn along for long enough to look at.
+        .recipe("feed = \"12 mm/s\"", "feed = \"6 mm/s\"")
         .rig("every = \"10 min\"", "every = \"1 min\"")
         .rig("answer_within = \"60 s\"", "answer_within = \"10 s\"");
     let mut walk = Trial::new(texts.job(), SEED);
