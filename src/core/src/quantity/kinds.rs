@@ -90,6 +90,9 @@ macro_rules! quantities {
             impl Serialize for $kind {
                 fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
                     let symbol = Self::UNITS.first().map_or("", |unit| unit.symbol);
+                    if self.0.abs() >= TOO_LONG_TO_WRITE_OUT {
+                        return to.collect_str(&format_args!("{:e} {symbol}", self.0));
+                    }
                     to.collect_str(&format_args!("{} {symbol}", self.0))
                 }
             }

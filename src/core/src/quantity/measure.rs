@@ -116,6 +116,10 @@ mod tests {
         assert_eq!(Measure::new(2.5e20, "bar").to_string(), "2.5e20 bar");
         assert_eq!(Length::from_mm(1e11).to_string(), "100000000000 mm");
         assert_eq!(Length::from_mm(f64::INFINITY).to_string(), "inf mm");
+        let exact = Length::from_mm(1.234_567_890_123_456_7e300);
+        let stored = serde_json::to_string(&exact).expect("text");
+        assert_eq!(stored, "\"1.2345678901234567e300 mm\"");
+        assert_eq!(serde_json::from_str::<Length>(&stored).expect("it reads back"), exact);
     }
 
     #[test]
