@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use evenpass_core::plan::plan;
-use evenpass_core::program::{Program, Step};
+use evenpass_core::program::{FuseBand, Program, Step};
 use evenpass_core::quantity::{Range, Temperature, Time};
 use evenpass_core::rig::Rig;
 
@@ -76,12 +76,12 @@ impl World {
             let fuse = program.steps.iter().position(|step| matches!(step, Step::Fuse(_)));
             let at = fuse.expect("it fuses");
             if let Some(Step::Fuse(step)) = program.steps.get_mut(at) {
-                let band = step.bands[0];
+                // Side by side: the front is drawn along between them.
+                let band = step.bands[0].travel;
                 let middle = (band.low + band.high) / 2.0;
-                step.bands = vec![
-                    Range { low: band.low, high: middle },
-                    Range { low: middle, high: band.high },
-                ];
+                let [low, high] =
+                    [Range { low: band.low, high: middle }, Range { low: middle, high: band.high }];
+                step.bands = vec![FuseBand::new(high, high), FuseBand::new(low, low)];
             }
             program.steps.insert(at, Step::ChangeTorch(0));
         })

@@ -352,11 +352,7 @@ fn commands(f: &mut fmt::Formatter<'_>, zone: &ZoneForecast) -> fmt::Result {
 }
 
 fn steps(f: &mut fmt::Formatter<'_>, steps: &[StepForecast], total: Time) -> fmt::Result {
-    writeln!(
-        f,
-        "{:<46} {:>10} {:>10} {:>11}  {}",
-        "Steps", "takes", "done at", "part then", "time"
-    )?;
+    writeln!(f, "{:<46} {:>10} {:>10} {:>11}  time", "Steps", "takes", "done at", "part then")?;
     for step in steps {
         let how = match step.certainty {
             Certainty::Planned => "as planned",
