@@ -37,6 +37,8 @@ struct Tried {
     takes: Time,
     /// Whether it got wet all along.
     wet: bool,
+    /// Whether it never would: the flame is too weak.
+    hopeless: bool,
     /// The part after it.
     course: Course,
 }
@@ -139,7 +141,7 @@ fn search(
         let tried = attempt(wanted, *band, first, bound, now);
         let rank = wanted.rank(tried.wet, tried.hottest, tried.takes);
         // A flame that is too weak from here is so from a little farther on.
-        let hopeless = !tried.wet && tried.hottest < wanted.step.window.high;
+        let hopeless = tried.hopeless;
         if bound.is_none_or(|bound| rank < bound) {
             best = Some((rank, index, tried));
         }
@@ -172,13 +174,12 @@ fn attempt(
         false
     });
     let low = step.window.low;
-    let mut wet = false;
+    let (mut wet, mut stuck) = (false, false);
     let (mut looked_at, mut coldest) = (course.now(), course.wetted(band.coat));
-    oscillate(band.travel, step, &mut course, wanted.flame, |course| {
+    let ended = oscillate(band.travel, step, &mut course, wanted.flame, |course| {
         hottest = hottest.max(course.hottest());
         wet = course.wetted(band.coat) >= low;
         let so_far = wanted.rank(false, hottest, course.now() - began);
-        let mut stuck = false;
         if course.now() - looked_at >= PATIENCE {
             stuck = course.wetted(band.coat).above(coldest).kelvin() < GETS_NO_HOTTER;
             (looked_at, coldest) = (course.now(), course.wetted(band.coat));
@@ -193,5 +194,6 @@ fn attempt(
             course.now() >= called
         });
     }
-    Tried { band, hottest, takes: course.now() - began, wet, course }
+    let hopeless = stuck || !ended;
+    Tried { band, hottest, takes: course.now() - began, wet, hopeless, course }
 }
