@@ -182,7 +182,7 @@ fn the_records_list_proofs_and_the_list_of_runs_points_at_them() {
     assert_eq!(made.status.code(), Some(0));
     let runs = evenpass(&["records", "list"], &file);
     let text = String::from_utf8_lossy(&runs.stdout).into_owned();
-    assert!(text.contains("1 proof tests: `evenpass records list --proofs`"), "{text}");
+    assert!(text.contains("1 proof test: `evenpass records list --proofs` shows it"), "{text}");
     let proofs = evenpass(&["records", "list", "--proofs"], &file);
     let text = String::from_utf8_lossy(&proofs.stdout).into_owned();
     for word in ["emergency_stop", "A. Fitter", "passed", "Bench"] {
