@@ -3,9 +3,10 @@
 
 use std::time::Duration;
 
+use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::request::Request;
-use evenpass_core::scan::NO_DATUM;
+use evenpass_core::scan::{NO_DATUM, Snapshot};
 use evenpass_core::sequence::{Leaf, Phase, Status};
 use serde::Serialize;
 
@@ -99,5 +100,35 @@ impl Attendant {
                 Next::Wait
             }
         }
+    }
+}
+
+/// What brought a job to an end that was not its own: the first trip, else why the last state
+/// was entered.
+#[must_use]
+pub fn first_cause(end: End, snapshot: &Snapshot, entries: &[Entry]) -> Option<String> {
+    let status = &snapshot.status;
+    match end {
+        End::Complete => None,
+        End::Tripped => status
+            .first_cause
+            .clone()
+            .or_else(|| snapshot.verdict.first.as_ref().map(|first| first.message.clone())),
+        End::NotStarted => status
+            .setback
+            .map(|cause| cause.to_string())
+            .or_else(|| status.missing.first().map(|missing| (*missing).to_owned())),
+        End::Held | End::Stopped => entries
+            .iter()
+            .rev()
+            .find(|entry| {
+                entry.kind == EntryKind::State
+                    && entry
+                        .data
+                        .get("to")
+                        .and_then(|to| to.as_str())
+                        .is_some_and(|to| matches!(to, "Holding" | "Stopping"))
+            })
+            .map(|entry| entry.cause.clone()),
     }
 }

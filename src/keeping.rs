@@ -1,12 +1,13 @@
 //! Keeps one job in the records: its header at the start, its entries as they come, its totals
 //! at the end.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use evenpass_core::learn::RunBasis;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
-use evenpass_core::quantity::Mass;
+use evenpass_core::quantity::{Mass, Quantity as _};
 use serde_json::{Map, Value, json};
 
 use crate::attendant::End;
@@ -15,7 +16,7 @@ use crate::files::Job;
 use crate::record::{Ending, Recorder, RunEnd, RunHeader, RunKind, Source, Store, records_file};
 
 /// What a record begins with besides the job itself.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Begin<'a> {
     /// Where the job runs.
     pub kind: RunKind,
@@ -23,6 +24,18 @@ pub struct Begin<'a> {
     pub seed: Option<u64>,
     /// The records file; the user's own when `None`.
     pub records: Option<&'a Path>,
+    /// What is known of the part and of who makes it, by name.
+    pub particulars: BTreeMap<String, String>,
+    /// Number of the ledger's first entry that belongs to it.
+    pub first_entry: u64,
+}
+
+impl<'a> Begin<'a> {
+    /// The record of a controller that has only just begun.
+    #[must_use]
+    pub const fn fresh(kind: RunKind, seed: Option<u64>, records: Option<&'a Path>) -> Self {
+        Self { kind, seed, records, particulars: BTreeMap::new(), first_entry: 1 }
+    }
 }
 
 /// A record being written.
@@ -58,8 +71,8 @@ impl Keeping {
             basis: RunBasis::of(recipe, catalogue, &plan.program),
             software: format!("evenpass {}", env!("CARGO_PKG_VERSION")),
             seed: begin.seed,
-            particulars: std::collections::BTreeMap::new(),
-            first_entry: 1,
+            particulars: begin.particulars.clone(),
+            first_entry: begin.first_entry,
         };
         let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
         Ok(Self { recorder, planned_powder: comparison::planned_powder(plan) })
@@ -135,4 +148,15 @@ impl Keeping {
             .map_err(|problem| problem.whole())?;
         Ok(closed.id.to_string())
     }
+}
+
+/// Powder that the hopper lost, by the samples, g.
+#[must_use]
+pub fn powder_used(entries: &[Entry]) -> Option<f64> {
+    let mut weights = entries.iter().filter_map(|entry| {
+        entry.data.get("hopper").and_then(|text| Mass::parse(text.as_str()?).ok())
+    });
+    let first = weights.next()?;
+    let last = weights.next_back()?;
+    Some((first - last).max(Mass::ZERO).g())
 }

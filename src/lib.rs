@@ -4,6 +4,7 @@
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`learning`] gives what was measured to the next plan.
+//! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;
@@ -21,4 +22,5 @@ pub mod proving;
 pub mod record;
 pub mod rig_check;
 pub mod shown;
+pub mod station;
 pub mod twin_job;

@@ -96,6 +96,13 @@ pub(crate) enum Movement {
     NextTorch,
 }
 
+impl Movement {
+    /// Whether it tells the controller something, unlike what only changes the world.
+    const fn commands(self) -> bool {
+        matches!(self, Self::KeyOn | Self::Press(_) | Self::Release(_))
+    }
+}
+
 /// Who stands at the machine.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -111,6 +118,9 @@ pub enum Presence {
         /// Before one that they watch for, s.
         watching_s: f64,
     },
+    /// Somebody whose hands do what only hands can (guard, lighter, torch), with the bench file's
+    /// reaction time; buttons and key are left to whoever commands.
+    Assisting,
     /// Nobody.
     Absent,
 }
@@ -207,7 +217,9 @@ impl Hands {
             Presence::Absent => return,
             Presence::Slow(seconds) => (seconds, seconds),
             Presence::Paced { reaction_s, watching_s } => (reaction_s, watching_s),
-            Presence::Attentive => (self.spec.reaction_s, self.spec.watching_s),
+            Presence::Attentive | Presence::Assisting => {
+                (self.spec.reaction_s, self.spec.watching_s)
+            }
         };
         if !self.plan.is_empty() {
             return;
@@ -242,9 +254,12 @@ impl Hands {
         self.last_act = act;
         let spec = self.spec.clone();
         let mut at_s = 0.0;
+        let only_assists = self.presence == Presence::Assisting;
         let mut plan = |after_s: f64, movement: Movement| {
             at_s += after_s;
-            self.plan.push_back((now_us + microseconds(at_s), movement));
+            if !(only_assists && movement.commands()) {
+                self.plan.push_back((now_us + microseconds(at_s), movement));
+            }
         };
         let press = |plan: &mut dyn FnMut(f64, Movement), after_s: f64, button: Button| {
             plan(after_s, Movement::Press(button));
@@ -359,6 +374,20 @@ mod tests {
         let starts = seen.iter().filter(|m| m.1 == Movement::Press(Button::Start)).count();
         assert_eq!(starts, 1);
         assert!(seen.iter().any(|m| m.1 == Movement::Press(Button::Accept)));
+    }
+
+    #[test]
+    fn who_only_assists_moves_guard_and_lighter_and_presses_nothing() {
+        let mut hands = Hands::new(&BenchSpec::default_bench().unwrap().hands);
+        hands.follow(&HandScript { presence: Presence::Assisting, presses: vec![] });
+        let supply = Sight { supply_open: true, gauges_zero: false, job_started: true, ..AT_REST };
+        let opened: Vec<Movement> =
+            movements(&mut hands, 12_000_000, &supply).into_iter().map(|seen| seen.1).collect();
+        assert_eq!(opened, [Movement::OpenGuard]);
+        let lit = Sight { gas_flows: true, flame: true, guard_open: true, ..supply };
+        let shut: Vec<Movement> =
+            movements(&mut hands, 12_000_000, &lit).into_iter().map(|seen| seen.1).collect();
+        assert_eq!(shut, [Movement::ShutGuard]);
     }
 
     #[test]

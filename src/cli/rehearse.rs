@@ -16,7 +16,7 @@ use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
 use super::{Exit, Setting, ending, response, say};
-use crate::attendant::{Attended, End};
+use crate::attendant::{Attended, End, first_cause};
 use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::{self, Job};
@@ -128,11 +128,11 @@ fn rehearse(arguments: &RehearseArguments, job: &Job, plan: &Plan) -> Result<Reh
     };
     let trace = arguments.trace.as_ref().map(create).transpose()?;
     let keeping = if arguments.record {
-        let begin = keeping::Begin {
-            kind: RunKind::Rehearsed,
-            seed: Some(arguments.seed),
-            records: arguments.records.as_deref(),
-        };
+        let begin = keeping::Begin::fresh(
+            RunKind::Rehearsed,
+            Some(arguments.seed),
+            arguments.records.as_deref(),
+        );
         Some(Keeping::begin(job, plan, &begin)?)
     } else {
         None
@@ -150,7 +150,7 @@ fn rehearse(arguments: &RehearseArguments, job: &Job, plan: &Plan) -> Result<Reh
     let took = began.elapsed().as_secs_f64();
     let snapshot = twin.snapshot();
     let zones = comparison::zones(plan, twin.bench());
-    let first_cause = ending::first_cause(end, &snapshot, &entries);
+    let first_cause = first_cause(end, &snapshot, &entries);
     let powder_fed = twin.bench().truth().powder_fed_g;
     let record = match keeping {
         Some(keeping) => {

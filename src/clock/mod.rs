@@ -1,6 +1,9 @@
 //! The two clocks that drive the same core and the same frames: virtual time, an event queue in
-//! whole microseconds, and wall time, a thread with a precise timer.
+//! whole microseconds, and wall time, a thread with a precise timer. A third leads virtual time by
+//! wall time, for a twin that people look at. [`orders`] is what threads that drive are told.
 
+pub mod orders;
+pub mod paced;
 pub mod timer;
 pub mod virtual_time;
 pub mod wall_time;

@@ -4,21 +4,20 @@
 //! channel of entries, what they send is a request.
 
 use std::io;
-use std::sync::Arc;
 use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
-use evenpass_core::request::{Answer, Origin, Request};
-use evenpass_core::scan::{Controller, Snapshot};
+use evenpass_core::scan::Controller;
 use thread_priority::{
     RealtimeThreadSchedulePolicy, ThreadPriority, ThreadPriorityValue, ThreadSchedulePolicy,
     set_thread_priority_and_policy, thread_native_id,
 };
-use tokio::sync::{mpsc, oneshot, watch};
+use tokio::sync::mpsc;
 use tracing::{info, warn};
 
+use super::orders::{Order, Publisher, Then, Windows};
 use super::timer::Timer;
 use super::wires::{Arrived, Wires};
 use crate::port::Port;
@@ -29,26 +28,13 @@ const PUBLISH_EVERY: Duration = Duration::from_millis(100);
 /// commonly sit at 50 on a patched kernel (common practice, no source).
 const PRIORITY: u8 = 49;
 
-/// What the thread is told.
-#[derive(Debug)]
-pub enum Order {
-    /// A request, with where its answer goes.
-    Request(Request, Origin, oneshot::Sender<Answer>),
-    /// Begin the proof test of an interlock, with where the answer goes.
-    Prove(String, oneshot::Sender<Answer>),
-    /// The person has done what the proof under way asks at the device.
-    ProofDone,
-    /// End the thread: the watchdog stops beating.
-    Quit,
-}
-
 /// The running thread, seen from the program.
 #[derive(Debug)]
 pub struct WallTime {
     /// Where requests go.
     pub orders: mpsc::UnboundedSender<Order>,
-    /// The newest snapshot.
-    pub snapshots: watch::Receiver<Arc<Snapshot>>,
+    /// What is to be seen.
+    pub windows: Windows,
     thread: JoinHandle<io::Result<()>>,
 }
 
@@ -63,18 +49,18 @@ impl WallTime {
         keep: impl FnMut(Entry) + Send + 'static,
     ) -> io::Result<Self> {
         let (orders, inbox) = mpsc::unbounded_channel();
-        let (publish, snapshots) = watch::channel(Arc::new(controller.snapshot()));
+        let (publisher, windows) = Publisher::new(&controller);
         let thread = Builder::new().name("scan".to_owned()).spawn(move || {
             harden();
             let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build()?;
             runtime.block_on(async {
                 let timer = Timer::new()?;
-                Driver { controller, wires: Wires::new(ports), timer, inbox, publish, keep }
+                Driver { controller, wires: Wires::new(ports), timer, inbox, publisher, keep }
                     .drive()
                     .await
             })
         })?;
-        Ok(Self { orders, snapshots, thread })
+        Ok(Self { orders, windows, thread })
     }
 
     /// Whether the thread has ended by itself.
@@ -123,7 +109,7 @@ struct Driver<K> {
     wires: Wires,
     timer: Timer,
     inbox: mpsc::UnboundedReceiver<Order>,
-    publish: watch::Sender<Arc<Snapshot>>,
+    publisher: Publisher,
     keep: K,
 }
 
@@ -147,7 +133,7 @@ impl<K: FnMut(Entry)> Driver<K> {
             }
             if now >= published + PUBLISH_EVERY {
                 published = now;
-                self.publish.send_replace(Arc::new(self.controller.snapshot()));
+                self.publisher.publish(&self.controller);
             }
             let wake = self.controller.next_wake().min(published + PUBLISH_EVERY);
             self.timer.wake_at(wake.min(self.wires.next_wake()))?;
@@ -157,19 +143,13 @@ impl<K: FnMut(Entry)> Driver<K> {
                     let now = self.timer.now();
                     self.wires.deliver(now, arrived, &mut self.controller);
                 }
-                Woken::Order(Some(Order::Request(request, origin, reply))) => {
+                Woken::Order(Some(order)) => {
                     let now = self.timer.now();
-                    // Nobody waits for an answer any more: the request stands all the same.
-                    let _ = reply.send(self.controller.request(now, request, origin));
+                    if order.carry_out(now, &mut self.controller) == Then::End {
+                        return Ok(());
+                    }
                 }
-                Woken::Order(Some(Order::Prove(key, reply))) => {
-                    let now = self.timer.now();
-                    let _ = reply.send(self.controller.prove(now, &key));
-                }
-                Woken::Order(Some(Order::ProofDone)) => {
-                    self.controller.proof_done(self.timer.now());
-                }
-                Woken::Order(Some(Order::Quit) | None) => return Ok(()),
+                Woken::Order(None) => return Ok(()),
             }
         }
     }

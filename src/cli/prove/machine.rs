@@ -13,7 +13,8 @@ use tokio::sync::oneshot;
 
 use super::tell;
 use crate::cli::interrupts::Interrupts;
-use crate::clock::wall_time::{Order, WallTime};
+use crate::clock::orders::{Asked, Order};
+use crate::clock::wall_time::WallTime;
 use crate::port::Port;
 use crate::proving::{Instruction, Place, Said};
 
@@ -92,12 +93,12 @@ impl Place for Machine {
         if self.clock.has_ended() {
             return Err(gone());
         }
-        Ok(self.clock.snapshots.borrow().as_ref().clone())
+        Ok(self.clock.windows.snapshots.borrow().as_ref().clone())
     }
 
     fn ask(&mut self, request: Request) -> Result<Answer, String> {
         let (reply, answer) = oneshot::channel();
-        self.order(Order::Request(request, Origin::Seat, reply))?;
+        self.order(Order::Request(Asked { request, origin: Origin::Seat, person: None }, reply))?;
         answer.blocking_recv().map_err(|_| gone())
     }
 

@@ -12,14 +12,14 @@ use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
 use super::{CAUTIONS, Ran, RunArguments, greeting};
-use crate::attendant::{Attendant, Attended, Next};
-use crate::cli::ending;
+use crate::attendant::{Attendant, Attended, Next, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
-use crate::clock::wall_time::{Order, WallTime};
+use crate::clock::orders::{Asked, Order};
+use crate::clock::wall_time::WallTime;
 use crate::files::Job;
-use crate::keeping::{Begin, Keeping};
+use crate::keeping::{Begin, Keeping, powder_used};
 use crate::port::{Medium, Port};
 use crate::proving::{
     self,
@@ -53,7 +53,7 @@ pub(super) fn run(
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
     let kind = kind_of_run(&job.rig, lines);
-    let begin = Begin { kind, seed: None, records: arguments.records.as_deref() };
+    let begin = Begin::fresh(kind, None, arguments.records.as_deref());
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));
@@ -78,7 +78,7 @@ pub(super) fn run(
     let mut trouble_told = false;
     let end = loop {
         keep(&mut progress);
-        let snapshot = clock.snapshots.borrow().clone();
+        let snapshot = clock.windows.snapshots.borrow().clone();
         progress.show(plan, &snapshot);
         match attendant.follow(snapshot.at, &snapshot.status) {
             Next::Wait => {}
@@ -112,8 +112,8 @@ pub(super) fn run(
     };
     thread::sleep(RUN_OUT);
     keep(&mut progress);
-    let snapshot = clock.snapshots.borrow().clone();
-    let first_cause = ending::first_cause(end, &snapshot, &entries);
+    let snapshot = clock.windows.snapshots.borrow().clone();
+    let first_cause = first_cause(end, &snapshot, &entries);
     let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
     progress.print("");
@@ -144,16 +144,7 @@ fn check_ports(ports: &mut [Port]) -> Result<(), String> {
 fn ask(clock: &WallTime, request: Request) {
     let (answer, _) = oneshot::channel();
     // A scan thread that has ended is noticed by itself.
-    let _ = clock.orders.send(Order::Request(request, Origin::Seat, answer));
-}
-
-/// Powder that the hopper lost, by the samples, g.
-fn powder_used(entries: &[Entry]) -> Option<f64> {
-    use evenpass_core::quantity::{Mass, Quantity as _};
-    let mut weights = entries.iter().filter_map(|entry| {
-        entry.data.get("hopper").and_then(|text| Mass::parse(text.as_str()?).ok())
-    });
-    let first = weights.next()?;
-    let last = weights.next_back()?;
-    Some((first - last).max(Mass::ZERO).g())
+    let _ = clock
+        .orders
+        .send(Order::Request(Asked { request, origin: Origin::Seat, person: None }, answer));
 }

@@ -9,8 +9,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 
 use super::{ON_THE_TWIN, Ran, RunArguments, greeting};
-use crate::attendant::Attended;
-use crate::cli::ending;
+use crate::attendant::{Attended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
@@ -34,11 +33,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
     let typed = (attended == Attended::Yes).then(words::listen);
     let mut twin = TwinJob::new(job, plan, arguments.seed, attended, Unwitnessed)?;
-    let begin = Begin {
-        kind: RunKind::Twin,
-        seed: Some(arguments.seed),
-        records: arguments.records.as_deref(),
-    };
+    let begin = Begin::fresh(RunKind::Twin, Some(arguments.seed), arguments.records.as_deref());
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, ON_THE_TWIN));
@@ -70,7 +65,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
         thread::sleep(STEP);
     };
     let zones = comparison::zones(plan, twin.bench());
-    let first_cause = ending::first_cause(end, &twin.snapshot(), &entries);
+    let first_cause = first_cause(end, &twin.snapshot(), &entries);
     let powder = twin.bench().truth().powder_fed_g;
     let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;
     progress.print("");

@@ -1,0 +1,37 @@
+//! A job that is loaded: everything that was read, planned and drawn of it.
+
+use std::path::{Path, PathBuf};
+
+use evenpass_core::plan::{self, Plan};
+
+use crate::files::{self, Job, Places};
+use crate::learning::Lessons;
+use crate::picture::Pictures;
+
+/// A loaded job.
+#[derive(Debug)]
+pub struct Loaded {
+    /// Where its recipe came from.
+    pub path: PathBuf,
+    /// What was read.
+    pub job: Job,
+    /// What was planned.
+    pub plan: Plan,
+    /// What was drawn.
+    pub pictures: Pictures,
+}
+
+impl Loaded {
+    /// Reads, checks, plans and draws a job; nothing moves. Takes up to seconds for a large part.
+    ///
+    /// # Errors
+    /// Every problem, as a person is to read it.
+    pub fn read(path: &Path, places: Places<'_>, from: Lessons<'_>) -> Result<Self, String> {
+        let job = files::job_after(path, places, from)?;
+        let plan = plan::plan(&job.recipe, &job.rig, &job.catalogue)
+            .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
+        let pictures = Pictures::of(&job.recipe, &plan)
+            .map_err(|fault| format!("the plan cannot be drawn: {fault}\n"))?;
+        Ok(Self { path: path.to_owned(), job, plan, pictures })
+    }
+}

@@ -1,0 +1,154 @@
+//! The machine as it is served: a job from loading to its end by commands from the seat, with
+//! hands at the twin that only do what hands must.
+
+#![allow(
+    clippy::print_stdout,
+    clippy::panic,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::string_slice,
+    reason = "a test prints its figures, and fails where it cannot go on"
+)]
+
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+use evenpass::files::{self, Places};
+use evenpass::learning::Lessons;
+use evenpass::record::Store;
+use evenpass::station::{Commander, Loaded, Place, Refused, Setup, Sitter, Station};
+use evenpass_core::request::{Answer, Request};
+use evenpass_core::scan::NO_DATUM;
+use evenpass_core::sequence::{Ask, Phase};
+
+/// How many times faster than life the twin goes here.
+const PACE: f64 = 20.0;
+
+struct Scene {
+    station: Station,
+    folder: tempfile::TempDir,
+    runtime: tokio::runtime::Runtime,
+}
+
+impl Scene {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let (rig, rig_source) = files::rig(None).expect("the bench's rig");
+        let records = Some(folder.path().join("runs.sqlite"));
+        let station = Station::on_twin(Setup { rig, rig_source, records }, 1, PACE);
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        Self { station: station.expect("a station"), folder, runtime: runtime.expect("a runtime") }
+    }
+
+    fn records(&self) -> PathBuf {
+        self.folder.path().join("runs.sqlite")
+    }
+
+    fn load(&self, recipe: &str) {
+        let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+        let path = config.join("recipes").join(recipe);
+        let places = Places { rig: None, catalogue: Some(&config) };
+        let loaded = Loaded::read(&path, places, Lessons::Ignored).expect("a job");
+        let answer = self.runtime.block_on(self.station.load(loaded)).expect("loaded");
+        assert_eq!(answer, Answer::Accepted);
+    }
+
+    fn ann(&self) -> Commander {
+        let sitter = Sitter { key: "ann".into(), name: "Ann".into() };
+        let turn = self.station.seat(|seat, now| {
+            seat.take(&sitter, now);
+            seat.turn()
+        });
+        Commander { sitter, place: Place::AtMachine, turn }
+    }
+
+    fn command(&self, request: Request) -> Result<Answer, Refused> {
+        self.runtime.block_on(self.station.command(&self.ann(), request))
+    }
+
+    /// Waits until something is so, for at most so many seconds of the twin.
+    fn until(&self, what: &str, seconds: f64, so: impl Fn(&evenpass_core::scan::Snapshot) -> bool) {
+        let give_up = Instant::now() + Duration::from_secs_f64(seconds / PACE + 2.0);
+        loop {
+            let snapshot = self.station.snapshot();
+            if so(&snapshot) {
+                return;
+            }
+            let status = &snapshot.status;
+            assert!(
+                Instant::now() < give_up,
+                "{what} never came: {}, missing {:?}, prompt {:?}, first cause {:?}",
+                status.text,
+                status.missing,
+                status.prompt,
+                status.first_cause
+            );
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
+    fn make_ready(&self) {
+        self.station.at_bench(Box::new(evenpass_hil::Bench::turn_key_on)).expect("a bench");
+        self.until("a missing datum alone", 60.0, |now| now.status.missing == [NO_DATUM]);
+        assert_eq!(self.command(Request::Home), Ok(Answer::Accepted));
+        assert_eq!(self.command(Request::Start), Ok(Answer::Accepted));
+        self.until("ready", 120.0, |now| {
+            now.status.prompt.is_some_and(|prompt| prompt.ask == Ask::Start)
+        });
+    }
+
+    /// Answers whatever is asked until the job has ended.
+    fn answer_until(&self, end: Phase, seconds: f64) {
+        let give_up = Instant::now() + Duration::from_secs_f64(seconds / PACE + 5.0);
+        loop {
+            let snapshot = self.station.snapshot();
+            let status = &snapshot.status;
+            if status.phase == end {
+                return;
+            }
+            assert!(Instant::now() < give_up, "still {}", status.text);
+            assert_ne!(status.phase, Phase::Aborted, "{:?}", status.first_cause);
+            if let Some(prompt) = status.prompt {
+                if prompt.ask.is_answered_by_accept() {
+                    // What cannot be accepted yet is asked again.
+                    let _ = self.command(Request::Accept);
+                } else if prompt.ask == Ask::CallWet {
+                    let _ = self.command(Request::Wet);
+                }
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+    }
+}
+
+#[test]
+fn a_job_runs_to_its_end_by_commands_and_its_record_names_who_started_it() {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.answer_until(Phase::Complete, 900.0);
+    scene.station.quit().expect("a clean end");
+    let store = Store::open_existing(&scene.records()).expect("records");
+    let runs = store.runs().expect("a list");
+    assert_eq!(runs.len(), 1, "{runs:?}");
+    println!("{runs:?}");
+    let run = store.run(&runs[0].id).expect("a run");
+    assert_eq!(run.particulars.get("started by").map(String::as_str), Some("Ann"));
+}
+
+#[test]
+fn who_is_elsewhere_may_stop_and_nothing_that_starts() {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    let ben = Commander { place: Place::Elsewhere, ..scene.ann() };
+    let ask = |request| scene.runtime.block_on(scene.station.command(&ben, request));
+    assert_eq!(ask(Request::Start), Err(Refused::Elsewhere));
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
+    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    assert_eq!(stopped, Ok(Answer::Accepted));
+    scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
+    scene.station.quit().expect("a clean end");
+}
