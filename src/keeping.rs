@@ -13,7 +13,9 @@ use serde_json::{Map, Value, json};
 use crate::attendant::End;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
-use crate::record::{Ending, Recorder, RunEnd, RunHeader, RunKind, Source, Store, records_file};
+use crate::record::{
+    Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store, records_file,
+};
 
 /// What a record begins with besides the job itself.
 #[derive(Debug, Clone)]
@@ -80,8 +82,8 @@ impl Keeping {
 
     /// Its name.
     #[must_use]
-    pub fn id(&self) -> String {
-        self.recorder.id().to_string()
+    pub fn id(&self) -> RunId {
+        self.recorder.id().clone()
     }
 
     /// Takes an entry without ever waiting; what cannot be taken is counted lost.

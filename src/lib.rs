@@ -5,6 +5,7 @@
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
+//! - [`people`] says who there is; [`panel`] puts the station before them, in pages.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;
@@ -16,6 +17,8 @@ pub mod files;
 pub mod keeping;
 pub mod learning;
 pub mod log;
+pub mod panel;
+pub mod people;
 pub mod picture;
 pub mod port;
 pub mod proving;

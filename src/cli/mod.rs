@@ -17,6 +17,7 @@ mod rehearse;
 mod response;
 mod run;
 mod say;
+mod serve;
 mod sheet;
 mod twin;
 mod words;
@@ -56,6 +57,10 @@ enum Verb {
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
+    /// Serve the machine with its panel; the twin when no rig is named.
+    ///
+    /// Example: evenpass serve --recipes config/recipes
+    Serve(serve::ServeArguments),
     /// Prove interlocks at their field devices, gas isolated and vented, and record the result.
     ///
     /// Example: evenpass prove emergency_stop --person "A. Fitter"
@@ -97,6 +102,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Plan(arguments) => plan::answer(&arguments),
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
         Verb::Run(arguments) => run::answer(&arguments),
+        Verb::Serve(arguments) => serve::answer(&arguments),
         Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),

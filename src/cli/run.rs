@@ -12,6 +12,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
+pub(super) use self::machine::check_ports;
 use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
 use super::progress::clock;
@@ -53,7 +54,7 @@ struct Ran {
 }
 
 /// Shown before anything can move on a machine.
-const CAUTIONS: &str = "\
+pub(super) const CAUTIONS: &str = "\
 CAUTION: Evenpass is no safety device. Emergency stop, gas shut-off, flame safeguard, guard and
 hard limits are wired and work without it. The torch maker's handbook and local codes override
 every figure here. Flashback arrestors fitted, leak test done, extraction on, respirator at hand,

@@ -21,7 +21,7 @@ use super::loading::Loaded;
 use crate::attendant::{End, first_cause};
 use crate::comparison::ZoneComparison;
 use crate::keeping::{Begin, Keeping, powder_used};
-use crate::record::RunKind;
+use crate::record::{RunId, RunKind};
 
 /// Entries from before a start that its record begins with; arbitrary, some minutes of a machine
 /// at rest.
@@ -31,7 +31,7 @@ const BEFORE: usize = 500;
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Kept {
     /// The record that is being written, or was last.
-    pub run: Option<String>,
+    pub run: Option<RunId>,
     /// What keeps the disk from taking more, if anything does.
     pub trouble: Option<String>,
 }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use evenpass_core::plan::forecast::{PassByPass, pass_by_pass};
 use evenpass_core::plan::{self, Plan};
 
 use crate::files::{self, Job, Places};
@@ -19,7 +20,12 @@ pub struct Loaded {
     pub plan: Plan,
     /// What was drawn.
     pub pictures: Pictures,
+    /// The coat of each zone after each of its passes.
+    pub coats: Vec<PassByPass>,
 }
+
+/// Places along a zone at which its coat is told: finer than a screen shows.
+const PLACES: u32 = 121;
 
 impl Loaded {
     /// Reads, checks, plans and draws a job; nothing moves. Takes up to seconds for a large part.
@@ -32,6 +38,7 @@ impl Loaded {
             .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
         let pictures = Pictures::of(&job.recipe, &plan)
             .map_err(|fault| format!("the plan cannot be drawn: {fault}\n"))?;
-        Ok(Self { path: path.to_owned(), job, plan, pictures })
+        let coats = pass_by_pass(&plan, PLACES);
+        Ok(Self { path: path.to_owned(), job, plan, pictures, coats })
     }
 }

@@ -121,7 +121,7 @@ pub(super) fn run(
 }
 
 /// Opens each port once and lets it go: what cannot work is said before anything begins.
-fn check_ports(ports: &mut [Port]) -> Result<(), String> {
+pub(in crate::cli) fn check_ports(ports: &mut [Port]) -> Result<(), String> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_io()
         .build()

@@ -1,0 +1,182 @@
+//! What all pages share.
+
+use std::net::IpAddr;
+use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use axum::http::HeaderMap;
+use evenpass_core::moment::Moment;
+use tokio::sync::Semaphore;
+
+use super::acts::Acts;
+use super::visitor::seat_key;
+use crate::people::{
+    NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
+    Units, Whence, random,
+};
+use crate::station::{Place, Station};
+
+/// Event streams at once: a few pages for each of a shop's screens.
+const MOST_STREAMS: usize = 48;
+
+/// What the panel is told at the start.
+#[derive(Debug)]
+pub struct Options {
+    /// The people.
+    pub people: PeopleFile,
+    /// The folder of recipes that are offered.
+    pub recipes: PathBuf,
+    /// The catalogue's folder; the recipes' neighbours when `None`.
+    pub catalogue: Option<PathBuf>,
+    /// The rig file; the bench's own when `None`.
+    pub rig: Option<PathBuf>,
+    /// Addresses, besides this computer's own, that are panels at the machine.
+    pub panels: Vec<IpAddr>,
+    /// Names, besides addresses, that the panel is called by.
+    pub names: Vec<String>,
+}
+
+/// What all pages share. Cheap to clone.
+#[derive(Clone)]
+pub struct App {
+    pub(super) inside: Arc<Inside>,
+}
+
+pub(super) struct Inside {
+    pub(super) station: Station,
+    pub(super) options: Options,
+    pub(super) people: Mutex<People>,
+    pub(super) sessions: Mutex<Sessions>,
+    pub(super) throttle: Mutex<Throttle>,
+    pub(super) acts: Acts,
+    pub(super) streams: Arc<Semaphore>,
+    pub(super) stop_pending: AtomicBool,
+    nobody: Person,
+}
+
+/// A lock is held for a moment only; whoever broke down with it left a whole value.
+pub(super) fn locked<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {
+    what.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl App {
+    /// A panel for a station.
+    ///
+    /// # Errors
+    /// The people's file cannot be read, the acts cannot be kept, or the system gives no
+    /// randomness: why.
+    pub fn new(station: Station, options: Options) -> Result<Self, String> {
+        let people = options.people.read().map_err(|problem: PeopleError| problem.to_string())?;
+        let acts = Acts::start(station.records())?;
+        let inside = Inside {
+            station,
+            options,
+            people: Mutex::new(people),
+            sessions: Mutex::new(Sessions::default()),
+            throttle: Mutex::new(Throttle::default()),
+            acts,
+            streams: Arc::new(Semaphore::new(MOST_STREAMS)),
+            stop_pending: AtomicBool::new(false),
+            nobody: nobody()?,
+        };
+        Ok(Self { inside: Arc::new(inside) })
+    }
+
+    /// The station.
+    pub(super) fn station(&self) -> &Station {
+        &self.inside.station
+    }
+
+    /// Time as sessions and throttle see it.
+    pub(super) fn now(&self) -> Moment {
+        self.inside.station.now()
+    }
+
+    /// Whether anybody was ever added: before that, whoever is at the machine may do everything.
+    pub(super) fn has_people(&self) -> bool {
+        !locked(&self.inside.people).is_empty()
+    }
+
+    /// Somebody at the machine while nobody has been added.
+    pub(super) fn nobody(&self) -> &Person {
+        &self.inside.nobody
+    }
+
+    /// Reads the people anew when their file has changed, and ends the sessions of who has gone.
+    pub(super) fn refresh_people(&self) {
+        match self.inside.options.people.read() {
+            Ok(read) => {
+                let mut people = locked(&self.inside.people);
+                if *people != read {
+                    *people = read;
+                    if !people.is_empty() {
+                        let ended = locked(&self.inside.sessions).keep_only(&people);
+                        for session in ended {
+                            let key = seat_key(session.number());
+                            self.inside.station.seat(|seat, _| seat.leave(&key));
+                        }
+                    }
+                }
+            }
+            // Who was known stays known; whoever signs in next meets the trouble.
+            Err(problem) => tracing::warn!("the people cannot be read anew: {problem}"),
+        }
+    }
+
+    /// What is to be done from time to time: sessions that are over leave the seat, and people who
+    /// were added or removed by the command line are known.
+    pub async fn look_after(&self) {
+        let over = locked(&self.inside.sessions).sweep(self.now());
+        for session in over {
+            self.inside.station.seat(|seat, _| seat.leave(&seat_key(session.number())));
+        }
+        let app = self.clone();
+        // A disk may take its time; who waits for it is nobody else.
+        let _ = tokio::task::spawn_blocking(move || app.refresh_people()).await;
+    }
+
+    /// Units of a person by name.
+    pub(super) fn units_of(&self, name: &str) -> Units {
+        locked(&self.inside.people).find(name).map_or_else(Units::default, |person| person.units)
+    }
+
+    /// From where somebody asks. Whoever comes through another server is away, wherever that is.
+    pub(super) fn whence(&self, peer: IpAddr, headers: &HeaderMap) -> Whence {
+        let forwarded = ["forwarded", "x-forwarded-for", "x-real-ip", "via"]
+            .iter()
+            .any(|name| headers.contains_key(*name));
+        let address = peer.to_canonical();
+        let at_machine = address.is_loopback() || self.inside.options.panels.contains(&address);
+        match (at_machine, forwarded) {
+            (true, false) if headers.contains_key("x-evenpass-terminal") => Whence::Terminal,
+            (true, false) => Whence::Machine,
+            _ => Whence::Away(address),
+        }
+    }
+}
+
+/// Where a sender is, as the station sees it.
+pub(super) const fn place(whence: Whence) -> Place {
+    match whence {
+        Whence::Machine | Whence::Terminal => Place::AtMachine,
+        Whence::Away(_) => Place::Elsewhere,
+    }
+}
+
+/// Whoever is at the machine before anybody was added: all rights, and a PIN that nobody knows.
+fn nobody() -> Result<Person, String> {
+    let trouble = |trouble: std::io::Error| format!("no randomness: {trouble}");
+    let digits = |bytes: [u8; 12]| bytes.iter().map(|byte| char::from(b'0' + byte % 10)).collect();
+    loop {
+        let guess: String = digits(random::<12>().map_err(trouble)?);
+        if let Ok(pin) = Pin::new(&guess) {
+            return Ok(Person {
+                name: NOT_SIGNED_IN.to_owned(),
+                role: Role::Engineer,
+                units: Units::default(),
+                pin: PinHash::of(&pin)?,
+            });
+        }
+    }
+}

@@ -1,0 +1,343 @@
+//! What is asked of the station: each request once, from a page of ours, by somebody who may.
+
+use axum::Json;
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use evenpass_core::quantity::{Length, Quantity as _};
+use evenpass_core::request::{Answer, Denial, Request};
+use serde::{Deserialize, Serialize};
+use std::sync::atomic::Ordering;
+
+use super::app::{App, locked};
+use super::texts;
+use super::visitor::{Asker, Visitor};
+use crate::learning::Lessons;
+use crate::people::{Once, Right};
+use crate::proving::Said;
+use crate::station::{Loaded, Refused, Taking};
+
+/// What every request that changes something brings with it.
+#[derive(Debug, Clone, Deserialize)]
+pub(super) struct Seal {
+    /// The token of the page's forms.
+    form: String,
+    /// The request's own id: each is answered once.
+    id: String,
+}
+
+/// What became of a request, as the page shows it.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct Reply {
+    /// One word: accepted, already so, denied, refused.
+    answer: &'static str,
+    /// Why, in one sentence; empty where it was accepted.
+    why: String,
+    /// What would help; empty where nothing is needed.
+    help: String,
+}
+
+impl Reply {
+    pub(super) fn done() -> Self {
+        Self { answer: "accepted", why: String::new(), help: String::new() }
+    }
+
+    pub(super) fn refused(why: impl Into<String>) -> Self {
+        Self { answer: "refused", why: why.into(), help: String::new() }
+    }
+
+    fn of(answer: Answer) -> Self {
+        match answer {
+            Answer::Accepted => Self::done(),
+            Answer::AlreadySo => Self { answer: "already so", ..Self::done() },
+            Answer::Denied(Denial { why, help }) => Self { answer: "denied", why, help },
+        }
+    }
+
+    /// Why it was not done, for the record.
+    fn refusal(&self) -> Option<&str> {
+        matches!(self.answer, "denied" | "refused").then_some(self.why.as_str())
+    }
+}
+
+impl Visitor {
+    /// Whether a request is from one of their pages and for the first time.
+    ///
+    /// # Errors
+    /// Why not, already written down.
+    pub(super) fn sealed(&self, app: &App, seal: &Seal, what: &str) -> Result<(), Response> {
+        let refuse = |status, why: &str| {
+            app.inside.acts.keep(&self.asker(), what, Some(why), None);
+            Err((status, Json(Reply::refused(why))).into_response())
+        };
+        {
+            let mut sessions = locked(&app.inside.sessions);
+            let look = crate::people::Activity::Act;
+            let known = sessions.find(&self.cookie, look, app.now());
+            if !known.is_some_and(|session| session.is_form(&seal.form)) {
+                drop(sessions);
+                return refuse(StatusCode::FORBIDDEN, texts::NOT_OUR_FORM);
+            }
+            match sessions.accept_once(&self.cookie, &seal.id, app.now()) {
+                Once::First => return Ok(()),
+                Once::Again => {}
+                Once::NoId | Once::NoSession => {
+                    drop(sessions);
+                    return refuse(StatusCode::BAD_REQUEST, texts::NO_ID);
+                }
+            }
+        }
+        refuse(StatusCode::CONFLICT, texts::ASKED_BEFORE)
+    }
+
+    /// Writes down what they asked and what they were told, and tells them.
+    pub(super) fn told(&self, app: &App, what: &str, reply: Reply) -> Response {
+        app.inside.acts.keep(&self.asker(), what, reply.refusal(), app.station().kept().run);
+        let status = match reply.answer {
+            "refused" => StatusCode::FORBIDDEN,
+            _ => StatusCode::OK,
+        };
+        (status, Json(reply)).into_response()
+    }
+
+    /// Whether they may, and what they are told when not.
+    pub(super) fn right(&self, right: Right) -> Result<(), Reply> {
+        if self.may(right) {
+            return Ok(());
+        }
+        Err(Reply::refused(format!("{} {}", texts::THIS_NEEDS, right.needs())))
+    }
+}
+
+/// What can be asked by a word, with who may. Ways to jog are not among them: a held key has a
+/// line of its own.
+pub(super) fn asked(word: &str, value: &str) -> Result<(Request, Right), String> {
+    let request = match word {
+        "start" => (Request::Start, Right::Run),
+        "hold" => (Request::Hold, Right::Run),
+        "hold-after-pass" => (Request::HoldAfterPass, Right::Run),
+        "restart" => (Request::Restart, Right::Run),
+        "abort" => (Request::Abort, Right::Run),
+        "acknowledge" => (Request::Acknowledge, Right::Run),
+        "reset" => (Request::Reset, Right::Run),
+        "accept" => (Request::Accept, Right::Run),
+        "wet" => (Request::Wet, Right::Run),
+        "not-wet" => (Request::NotWet, Right::Run),
+        "bad-flame" => (Request::BadFlame, Right::Run),
+        "coat-lifting" => (Request::CoatLifting, Right::Run),
+        "inspected" => (Request::Inspected, Right::Run),
+        "blasted-now" => (Request::BlastedNow, Right::Run),
+        // Whoever starts the shift finds the datum; the start button at the machine begins it.
+        "home" => (Request::Home, Right::Run),
+        "manual" => (Request::EnterManual, Right::Maintain),
+        "leave-manual" => (Request::LeaveManual, Right::Maintain),
+        "nudge" => {
+            let by = Length::parse(value).map_err(|problem| format!("nudge: {problem}"))?;
+            (Request::Nudge(by), Right::Maintain)
+        }
+        "take-point" => (Request::TakePoint, Right::Engineer),
+        _ => return Err(texts::UNKNOWN_REQUEST.to_owned()),
+    };
+    Ok(request)
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Ask {
+    ask: String,
+    #[serde(default)]
+    value: String,
+    turn: u64,
+    #[serde(flatten)]
+    seal: Seal,
+}
+
+/// Something is asked of the controller.
+pub(super) async fn ask(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(ask): Form<Ask>,
+) -> Response {
+    let what: String = format!("{} {}", ask.ask, ask.value).trim().chars().take(80).collect();
+    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
+        return refused;
+    }
+    let (request, right) = match asked(&ask.ask, &ask.value) {
+        Ok(asked) => asked,
+        Err(why) => return visitor.told(&app, &what, Reply::refused(why)),
+    };
+    if let Err(reply) = visitor.right(right) {
+        return visitor.told(&app, &what, reply);
+    }
+    let answer = app.station().command(&visitor.commander(ask.turn), request).await;
+    visitor.told(&app, &what, reply_of(answer))
+}
+
+fn reply_of(answer: Result<Answer, Refused>) -> Reply {
+    match answer {
+        Ok(answer) => Reply::of(answer),
+        Err(refused) => Reply::refused(refused.to_string()),
+    }
+}
+
+/// A stop: no sign-in, no seat, no token; whoever reaches the panel stops the machine. Stops that
+/// come while one is on its way are that one.
+pub(super) async fn stop(State(app): State<App>, asker: Asker) -> Response {
+    let pending = &app.inside.stop_pending;
+    let reply = if pending.swap(true, Ordering::AcqRel) {
+        Reply { answer: "already so", ..Reply::done() }
+    } else {
+        let answer = app.station().stop(Some(asker.name.clone())).await;
+        pending.store(false, Ordering::Release);
+        match answer {
+            Ok(answer) => Reply::of(answer),
+            Err(gone) => Reply::refused(gone.to_string()),
+        }
+    };
+    app.inside.acts.keep(&asker, "stop", reply.refusal(), app.station().kept().run);
+    (StatusCode::OK, Json(reply)).into_response()
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum SeatAct {
+    Take,
+    Give,
+    Keep,
+    Leave,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct AskSeat {
+    act: SeatAct,
+    #[serde(flatten)]
+    seal: Seal,
+}
+
+/// The seat is taken, asked for, given, kept or left.
+pub(super) async fn seat(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(ask): Form<AskSeat>,
+) -> Response {
+    let what = format!("seat: {:?}", ask.act).to_lowercase();
+    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
+        return refused;
+    }
+    let sitter = visitor.sitter();
+    let reply = app.station().seat(|seat, now| match ask.act {
+        SeatAct::Take => match seat.take(&sitter, now) {
+            Taking::Theirs => Reply::done(),
+            Taking::Asked => {
+                Reply { answer: "asked", why: texts::SEAT_ASKED.into(), ..Reply::done() }
+            }
+            Taking::Busy => Reply::refused(texts::SEAT_BUSY),
+        },
+        SeatAct::Give => seat
+            .give(&sitter.key)
+            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
+        SeatAct::Keep => seat
+            .keep(&sitter.key)
+            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
+        SeatAct::Leave => {
+            seat.leave(&sitter.key);
+            Reply::done()
+        }
+    });
+    visitor.told(&app, &what, reply)
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct AskLoad {
+    recipe: String,
+    turn: u64,
+    #[serde(flatten)]
+    seal: Seal,
+}
+
+/// A recipe is loaded: read, planned, and given to the controller.
+pub(super) async fn load(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(ask): Form<AskLoad>,
+) -> Response {
+    let what: String = format!("load {}", ask.recipe).chars().take(80).collect();
+    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
+        return refused;
+    }
+    let reply = match load_it(&app, &visitor, &ask).await {
+        Ok(answer) => Reply::of(answer),
+        Err(reply) => reply,
+    };
+    visitor.told(&app, &what, reply)
+}
+
+async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, Reply> {
+    visitor.right(Right::Run)?;
+    let who = visitor.commander(ask.turn);
+    app.station()
+        .seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))
+        .map_err(|why| Reply::refused(why.to_string()))?;
+    let path = super::page::recipes::path_of(app, &ask.recipe)
+        .ok_or_else(|| Reply::refused(texts::NO_SUCH_RECIPE))?;
+    let reading = app.clone();
+    let read = tokio::task::spawn_blocking(move || {
+        let options = &reading.inside.options;
+        let places = crate::files::Places {
+            rig: options.rig.as_deref(),
+            catalogue: options.catalogue.as_deref(),
+        };
+        let from = reading.station().records().filter(|file| file.exists());
+        let from = from.map_or(Lessons::Ignored, Lessons::From);
+        Loaded::read(&path, places, from)
+    });
+    let loaded = match read.await {
+        Ok(read) => read.map_err(Reply::refused)?,
+        Err(broken) => return Err(Reply::refused(format!("the plan broke down: {broken}"))),
+    };
+    app.station().load(loaded).await.map_err(Reply::refused)
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct AskProof {
+    /// The interlock to prove; or what is said to the instruction: done, skip, quit, act.
+    prove: String,
+    turn: u64,
+    #[serde(flatten)]
+    seal: Seal,
+}
+
+/// A proof test is begun, or its instruction is answered.
+pub(super) async fn prove(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(ask): Form<AskProof>,
+) -> Response {
+    let what: String = format!("prove {}", ask.prove).chars().take(80).collect();
+    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
+        return refused;
+    }
+    let reply = prove_it(&app, &visitor, &ask).err().unwrap_or_else(Reply::done);
+    visitor.told(&app, &what, reply)
+}
+
+fn prove_it(app: &App, visitor: &Visitor, ask: &AskProof) -> Result<(), Reply> {
+    visitor.right(Right::Maintain)?;
+    let station = app.station();
+    let who = visitor.commander(ask.turn);
+    if who.place == crate::station::Place::Elsewhere {
+        return Err(Reply::refused(Refused::Elsewhere.to_string()));
+    }
+    station
+        .seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))
+        .map_err(|why| Reply::refused(why.to_string()))?;
+    let said = match ask.prove.as_str() {
+        "done" => Said::Done,
+        "skip" => Said::Skip,
+        "quit" => Said::Quit,
+        "act" => {
+            return station.technician_acts().map_err(|gone| Reply::refused(gone.to_string()));
+        }
+        key => return station.prove(key, &visitor.name).map_err(Reply::refused),
+    };
+    station.proofs().answer(said).map_err(Reply::refused)
+}

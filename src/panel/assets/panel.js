@@ -1,0 +1,166 @@
+// Keeps a page of the panel live, and sends what its buttons ask. Decides nothing: every answer
+// is the program's.
+"use strict";
+(() => {
+  const body = document.body;
+  const page = body.dataset.page;
+  const lost = document.querySelector(".lost");
+  const said = document.querySelector(".said");
+  const shown = (name) => document.querySelectorAll(`[data-live="${name}"]`);
+  const turn = () => (shown("turn")[0] || { textContent: "0" }).textContent || "0";
+  const newId = () => Array.from(crypto.getRandomValues(new Uint8Array(16)),
+    (byte) => byte.toString(16).padStart(2, "0")).join("");
+
+  // Texts that stand inside markup which was replaced are put in anew.
+  const texts = new Map();
+  function put(name, piece) {
+    for (const element of shown(name)) {
+      if ("text" in piece) element.textContent = piece.text;
+      else if ("html" in piece) element.innerHTML = piece.html;
+      else element.dataset.mark = piece.mark;
+    }
+  }
+  function apply(changed) {
+    const html = [];
+    for (const [name, piece] of Object.entries(changed)) {
+      if ("html" in piece) html.push([name, piece]);
+      else texts.set(name, piece);
+    }
+    for (const [name, piece] of html) put(name, piece);
+    if (html.length) for (const [name, piece] of texts) put(name, piece);
+    else for (const [name, piece] of Object.entries(changed)) put(name, piece);
+  }
+
+  // A value that is no longer live must not look so.
+  let seen = 0;
+  let stream = null;
+  function isLost(so) {
+    if (lost) lost.hidden = !so;
+    body.classList.toggle("stale", so);
+  }
+  function listen() {
+    if (stream) stream.close();
+    stream = new EventSource(`/live?page=${page}`);
+    stream.onmessage = (event) => {
+      seen = performance.now();
+      isLost(false);
+      apply(JSON.parse(event.data).changed);
+    };
+    stream.addEventListener("over", () => location.assign("/sign-in"));
+    stream.onerror = () => { isLost(true); if (stream.readyState === 2) setTimeout(listen, 2000); };
+  }
+  setInterval(() => { if (performance.now() - seen > 2000) isLost(true); }, 500);
+
+  let hush = 0;
+  function tell(reply) {
+    if (!said) return;
+    const words = [reply.answer, reply.why].filter(Boolean).join(": ");
+    said.textContent = reply.help ? `${words}. ${reply.help}` : words;
+    said.dataset.mark = ["accepted", "already so", "asked"].includes(reply.answer) ? "done" : "refused";
+    said.hidden = false;
+    clearTimeout(hush);
+    hush = setTimeout(() => { said.hidden = true; }, said.dataset.mark === "done" ? 2500 : 12000);
+  }
+  async function post(to, fields) {
+    const form = new URLSearchParams({ ...fields, turn: turn(), form: body.dataset.form, id: newId() });
+    try {
+      const answer = await fetch(to, { method: "POST", body: form, redirect: "manual" });
+      if (answer.type === "opaqueredirect") { location.assign("/sign-in"); return null; }
+      const text = await answer.text();
+      let reply;
+      try { reply = JSON.parse(text); } catch { reply = { answer: "refused", why: text }; }
+      tell(reply);
+      return reply;
+    } catch {
+      tell({ answer: "not sent", why: "the panel cannot be reached; use the buttons at the machine" });
+      return null;
+    }
+  }
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button || button.disabled) return;
+    if (button.dataset.ask) post("/ask", { ask: button.dataset.ask, value: button.dataset.value || "" });
+    else if (button.dataset.seat) post("/seat", { act: button.dataset.seat });
+    else if (button.dataset.prove) post("/prove", { prove: button.dataset.prove });
+  });
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.dataset.stop !== undefined) {
+      event.preventDefault();
+      // Without anything that could be refused.
+      fetch("/stop", { method: "POST" }).then((answer) => answer.json()).then(tell)
+        .catch(() => tell({ answer: "not sent", why: "use the stop at the machine" }));
+    } else if (form.dataset.post) {
+      event.preventDefault();
+      const fields = Object.fromEntries(new FormData(form, event.submitter));
+      post(form.dataset.post, fields).then((reply) => {
+        if (reply && reply.answer === "accepted") {
+          if (form.dataset.then) location.assign(form.dataset.then);
+          else if (form.dataset.post === "/units") location.reload();
+        }
+      });
+    }
+  });
+
+  // Hold to run: signs go out while the key is held, each with the newest pulse that came in.
+  // Whatever ends the holding (finger off, page hidden, line lost) ends the signs.
+  const SIGN_EVERY = 40;
+  let line = null;
+  let pulse = 0;
+  let held = null;
+  let signs = 0;
+  function sign(key) {
+    if (line && line.readyState === 1) {
+      line.send(JSON.stringify({ key, pulse, turn: Number(turn()) }));
+    }
+  }
+  function letGo() {
+    if (!held) return;
+    held.classList.remove("held");
+    held = null;
+    clearInterval(signs);
+    sign("released");
+  }
+  function open() {
+    line = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/jog`);
+    line.onmessage = (event) => {
+      const told = JSON.parse(event.data);
+      if (told.pulse) pulse = told.pulse;
+      if (told.let_go) { letGo(); tell({ answer: "refused", why: told.let_go }); }
+    };
+    line.onclose = () => { letGo(); setTimeout(open, 1000); };
+  }
+  function press(button) {
+    letGo();
+    held = button;
+    button.classList.add("held");
+    sign(button.dataset.jog);
+    signs = setInterval(() => sign("held"), SIGN_EVERY);
+  }
+  if (document.querySelector("[data-jog]")) {
+    open();
+    document.addEventListener("pointerdown", (event) => {
+      const button = event.target.closest("[data-jog]");
+      if (button && event.isPrimary) { event.preventDefault(); press(button); }
+    });
+    document.addEventListener("keydown", (event) => {
+      const button = event.target.closest("[data-jog]");
+      if (button && (event.key === " " || event.key === "Enter")) {
+        event.preventDefault();
+        if (!event.repeat) press(button);
+      }
+    });
+    for (const name of ["pointerup", "pointercancel", "keyup", "blur"]) {
+      window.addEventListener(name, letGo);
+    }
+    document.addEventListener("pointerout", (event) => {
+      if (held && event.target === held) letGo();
+    });
+    document.addEventListener("visibilitychange", () => { if (document.hidden) letGo(); });
+    document.addEventListener("contextmenu", (event) => {
+      if (event.target.closest("[data-jog]")) event.preventDefault();
+    });
+  }
+  listen();
+})();

@@ -1,0 +1,188 @@
+//! Live values by server-sent events: what has changed since the last look, a few times a second.
+//! Never a backlog: who reads slowly gets the newest.
+
+pub(super) mod part;
+mod run;
+mod scales;
+
+use std::collections::BTreeMap;
+use std::convert::Infallible;
+use std::time::Duration;
+
+use axum::Extension;
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::sse::{Event, KeepAlive, Sse};
+use axum::response::{IntoResponse, Response};
+use futures_util::stream::unfold;
+use maud::Markup;
+use serde::{Deserialize, Serialize};
+use tokio::sync::OwnedSemaphorePermit;
+use tokio::time::{Interval, MissedTickBehavior, interval};
+
+use super::app::App;
+use super::connections::Stays;
+use super::texts;
+use super::visitor::Visitor;
+use crate::people::Activity;
+
+/// How often a page gets what has changed: quicker than anybody reads.
+const EVERY: Duration = Duration::from_millis(200);
+
+/// One value of a page.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Piece {
+    /// The text of an element.
+    Text(String),
+    /// The inside of an element, as markup of ours.
+    Html(String),
+    /// A word that a style sheet shows an element by.
+    Mark(&'static str),
+}
+
+/// Values by the names of the elements that show them.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct Values(BTreeMap<&'static str, Piece>);
+
+impl Values {
+    /// A text.
+    pub(super) fn text(&mut self, name: &'static str, text: impl Into<String>) {
+        self.0.insert(name, Piece::Text(text.into()));
+    }
+
+    /// Markup of ours.
+    pub(super) fn html(&mut self, name: &'static str, html: Markup) {
+        self.0.insert(name, Piece::Html(html.into_string()));
+    }
+
+    /// A mark.
+    pub(super) fn mark(&mut self, name: &'static str, mark: &'static str) {
+        self.0.insert(name, Piece::Mark(mark));
+    }
+
+    /// What is other than before, as an event's data.
+    fn since(&self, before: &Self) -> BTreeMap<&'static str, &Piece> {
+        let changed =
+            |(name, piece): &(&&'static str, &Piece)| before.0.get(**name) != Some(*piece);
+        self.0.iter().filter(changed).map(|(name, piece)| (*name, piece)).collect()
+    }
+}
+
+/// Which page looks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Page {
+    /// Run.
+    Run,
+    /// Maintenance.
+    Maintenance,
+    /// Recipes.
+    Recipes,
+    /// Records.
+    Records,
+    /// The twin's bench.
+    Bench,
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct Asked {
+    page: Page,
+}
+
+/// All values of a page as they are now.
+async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
+    let mut values = Values::default();
+    run::always(app, visitor, &mut values);
+    match page {
+        Page::Run => run::page(app, visitor, &mut values),
+        Page::Maintenance => super::page::maintenance::live(app, visitor, &mut values),
+        Page::Recipes => super::page::recipes::live(app, visitor, &mut values),
+        Page::Bench => super::page::bench::live(app, &mut values).await,
+        Page::Records => {}
+    }
+    values
+}
+
+/// A stream that is open.
+struct Stream {
+    app: App,
+    visitor: Visitor,
+    page: Page,
+    shown: Values,
+    beat: Interval,
+    count: u64,
+    over: bool,
+    /// Its place among the streams; given back with it.
+    _permit: OwnedSemaphorePermit,
+}
+
+/// Opens a stream.
+pub(super) async fn stream(
+    State(app): State<App>,
+    visitor: Visitor,
+    Extension(stays): Extension<Stays>,
+    Query(asked): Query<Asked>,
+) -> Response {
+    let Ok(permit) = app.inside.streams.clone().try_acquire_owned() else {
+        app.inside.acts.keep(&visitor.asker(), "watch", Some(texts::TOO_MANY_STREAMS), None);
+        return (StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_STREAMS).into_response();
+    };
+    stays.set();
+    let mut beat = interval(EVERY);
+    beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    let begun = Stream {
+        app,
+        visitor,
+        page: asked.page,
+        shown: Values::default(),
+        beat,
+        count: 0,
+        over: false,
+        _permit: permit,
+    };
+    let events = unfold(begun, |mut stream| async move {
+        if stream.over {
+            return None;
+        }
+        stream.beat.tick().await;
+        let event = stream.next().await;
+        Some((Ok::<_, Infallible>(event), stream))
+    });
+    Sse::new(events).keep_alive(KeepAlive::default()).into_response()
+}
+
+impl Stream {
+    /// What has changed; nothing but its number when nothing has, so that the page knows that it
+    /// still looks at something live.
+    async fn next(&mut self) -> Event {
+        self.count += 1;
+        if !self.is_signed_in() {
+            self.over = true;
+            return Event::default().event("over").data("");
+        }
+        let now = values(&self.app, &self.visitor, self.page).await;
+        let changed = now.since(&self.shown);
+        let data = serde_json::json!({ "count": self.count, "changed": changed });
+        self.shown = now;
+        Event::default().data(data.to_string())
+    }
+
+    fn is_signed_in(&self) -> bool {
+        let mut sessions = super::app::locked(&self.app.inside.sessions);
+        sessions.find(&self.visitor.cookie, Activity::Look, self.app.now()).is_some()
+    }
+}
+
+/// Whether the program is there, for another one of ours and for nobody's secrets.
+pub(super) async fn alive(State(app): State<App>) -> Response {
+    let snapshot = app.station().snapshot();
+    axum::Json(serde_json::json!({
+        "program": "evenpass",
+        "version": env!("CARGO_PKG_VERSION"),
+        "rig": app.station().rig().title,
+        "state": snapshot.status.text,
+        "sign_in": app.has_people(),
+    }))
+    .into_response()
+}

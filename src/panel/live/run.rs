@@ -1,0 +1,349 @@
+//! The live values that every page shows, and those of the page Run.
+
+use evenpass_core::image::{Analogue, Contact, Inputs, Kind, Level, Referenced};
+use evenpass_core::interlock::{Acknowledged, PermissiveState};
+use evenpass_core::plan::forecast::clock;
+use evenpass_core::program::{Program, Step, TorchPlan};
+use evenpass_core::quantity::{Pressure, Speed, Temperature, Time, fixed};
+use evenpass_core::scan::Snapshot;
+use evenpass_core::sequence::{Ask, Phase};
+use maud::{Markup, html};
+
+use super::Values;
+use super::part::Sheet;
+use super::scales::Scale;
+use crate::panel::app::App;
+use crate::panel::page::layout::{self, button};
+use crate::panel::texts;
+use crate::panel::visitor::Visitor;
+use crate::people::Units;
+
+/// Low and high warning of a pressure, as shares of what it is set to (rows 5 to 8 and 10 of the
+/// matrix as shipped).
+const PRESSURE_WINDOW: (f64, f64) = (0.85, 1.15);
+
+/// What every page shows: the state, what a person is asked, a trip, the seat, the record.
+pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
+    let station = app.station();
+    let snapshot = station.snapshot();
+    let status = &snapshot.status;
+    values.text("state", status.text.clone());
+    values.mark("state", state_mark(&snapshot));
+    let (seat, turn) = station.seat(|seat, _| (layout::seat(seat, visitor), seat.turn()));
+    values.html("seat", seat);
+    values.text("turn", turn.to_string());
+    values.html("alert", alert(&snapshot));
+    values.html("prompt", prompt(&snapshot));
+    let left = status.prompt.and_then(|prompt| prompt.until).map(|until| until.since(snapshot.at));
+    values.text(
+        "prompt.left",
+        left.map_or_else(String::new, |left| {
+            format!("{} {}", texts::ANSWER_WITHIN, clock(Time::from_duration(left)))
+        }),
+    );
+    let kept = station.kept();
+    values.html(
+        "record",
+        html! {
+            @if let Some(trouble) = &kept.trouble {
+                p.trouble role="alert" { (texts::NOT_KEPT) ": " (trouble) }
+            }
+        },
+    );
+    let restarts = matches!(status.phase, Phase::Held) && status.restart.is_some();
+    values.mark("restart", if restarts { "ready" } else { "off" });
+    values.text("restart.what", status.restart.clone().unwrap_or_default());
+}
+
+/// Of what kind the state is: what is normal stays grey.
+fn state_mark(snapshot: &Snapshot) -> &'static str {
+    match snapshot.status.phase {
+        Phase::Aborting | Phase::Aborted => "tripped",
+        Phase::Holding | Phase::Held | Phase::Stopping => "held",
+        _ if snapshot.verdict.warnings.is_empty() => "normal",
+        _ => "warned",
+    }
+}
+
+/// What went wrong, what the machine did, what to do now.
+fn alert(snapshot: &Snapshot) -> Markup {
+    let verdict = &snapshot.verdict;
+    let told = |occurrence| verdict.told(occurrence);
+    html! {
+        @if let Some(first) = &verdict.first {
+            @let told = told(first);
+            section.alert data-mark="trip" role="alert" {
+                h2 { span.sign aria-hidden="true" { "\u{25a0}" } (texts::TRIPPED) ": " (told.what) }
+                dl {
+                    dt { (texts::MACHINE_DID) } dd { (told.done) }
+                    dt { (texts::TO_DO) } dd { (told.to_do) }
+                    @if !told.meanwhile.is_empty() { dt { (texts::MEANWHILE) } dd { (told.meanwhile) } }
+                    @if !verdict.consequent.is_empty() {
+                        dt { (texts::AFTER_IT) }
+                        dd {
+                            @for (count, later) in verdict.consequent.iter().enumerate() {
+                                @if count > 0 { "; " } (later.message)
+                            }
+                            @if verdict.more_consequent > 0 { ", +" (verdict.more_consequent) }
+                        }
+                    }
+                    @if !verdict.reset_needs.is_empty() {
+                        dt { (texts::RESET_NEEDS) } dd { (verdict.reset_needs.join("; ")) }
+                    }
+                }
+                div.buttons {
+                    @if verdict.acknowledged == Acknowledged::No {
+                        (button("acknowledge", texts::ACKNOWLEDGE, "wanted"))
+                    } @else {
+                        (button("reset", texts::RESET, "wanted"))
+                        (button("inspected", texts::INSPECTED, "plain"))
+                    }
+                }
+            }
+        } @else if snapshot.status.phase == Phase::Aborted {
+            section.alert data-mark="trip" {
+                h2 { span.sign aria-hidden="true" { "\u{25a0}" }
+                    (snapshot.status.first_cause.as_deref().unwrap_or(texts::TRIPPED)) }
+                div.buttons { (button("reset", texts::RESET, "wanted")) }
+            }
+        }
+        @for hold in &verdict.holds {
+            @let told = told(hold);
+            section.alert data-mark="hold" role="status" {
+                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::HELD) ": " (told.what) }
+                p { (told.to_do) }
+            }
+        }
+        @for warning in &verdict.warnings {
+            section.alert data-mark="warning" role="status" {
+                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::WARNING) ": " (warning.message) }
+                p { (warning.advice) }
+            }
+        }
+        @if let (Some(setback), true) = (&snapshot.status.setback, verdict.first.is_none()) {
+            section.alert data-mark="note" role="status" { p { (texts::LAST_TRY) ": " (setback) } }
+        }
+    }
+}
+
+/// What a person is asked to do: blue (IEC 60073, mandatory action), with the button that answers.
+fn prompt(snapshot: &Snapshot) -> Markup {
+    let Some(prompt) = snapshot.status.prompt else { return html! {} };
+    html! {
+        section.prompt role="status" {
+            h2 { span.sign aria-hidden="true" { "\u{25cf}" } (prompt.ask) }
+            p.left data-live="prompt.left" {}
+            div.buttons {
+                @match prompt.ask {
+                    Ask::Start | Ask::BeginHoming => (button("start", texts::START, "wanted")),
+                    Ask::CallWet => {
+                        (button("wet", texts::WET, "wanted"))
+                        (button("not-wet", texts::NOT_WET, "plain"))
+                    },
+                    ask if ask.is_answered_by_accept() => (button("accept", texts::ACCEPT, "wanted")),
+                    _ => {},
+                }
+            }
+        }
+    }
+}
+
+/// What the page Run shows besides.
+pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
+    let station = app.station();
+    let snapshot = station.snapshot();
+    let units = visitor.units;
+    values.html("permissives", permissives(&snapshot));
+    let loaded = station.loaded();
+    let program = loaded.as_ref().map(|loaded| &loaded.plan.program);
+    values.html("scales", scales(&snapshot, program, units));
+    values.html("figures", figures(&snapshot, units));
+    values.html("acts", acts(&snapshot));
+    if let Some(loaded) = &loaded {
+        let sheet = Sheet::of(loaded);
+        let progress = snapshot.status.progress.as_ref();
+        let done = progress.and_then(|at| at.pass).map_or(0, |(pass, _)| pass.saturating_sub(1));
+        let zone = progress.and_then(|at| at.zone.as_deref());
+        values.html("part.predicted", sheet.predicted(zone, done));
+        if let Some(coat) = station.coat() {
+            values.html("part.coat", sheet.coat(&coat));
+        }
+        values.html("part.torch", sheet.torch(&snapshot, units));
+    }
+}
+
+/// What must be so before a start, what is missing first.
+fn permissives(snapshot: &Snapshot) -> Markup {
+    let idle = matches!(snapshot.status.phase, Phase::Idle | Phase::Manual);
+    let missing = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Missing);
+    let given = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Given);
+    html! {
+        @if idle {
+            @for one in missing {
+                li data-mark="missing" {
+                    span.sign aria-hidden="true" { "\u{2715}" }
+                    strong { (one.title) } " " (one.found) " " em { (one.look) }
+                }
+            }
+            @for words in &snapshot.status.missing {
+                @if !snapshot.permissives.iter().any(|one| one.look == *words) {
+                    li data-mark="missing" { span.sign aria-hidden="true" { "\u{2715}" } (words) }
+                }
+            }
+            li.given { span.sign aria-hidden="true" { "\u{2713}" } (given.count()) " " (texts::GIVEN) }
+        }
+    }
+}
+
+/// The step in hand.
+fn step<'a>(snapshot: &Snapshot, program: Option<&'a Program>) -> Option<&'a Step> {
+    let at = snapshot.status.progress.as_ref()?.step.checked_sub(1)?;
+    program?.steps.get(at)
+}
+
+fn value(inputs: &Inputs, tag: Analogue) -> Option<f64> {
+    let signal = inputs.analogue(tag);
+    (signal.kind == Kind::Measured).then_some(signal.value)
+}
+
+/// Temperature and pressures against their windows.
+fn scales(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Markup {
+    let inputs = &snapshot.inputs;
+    let step = step(snapshot, program);
+    let torch = torch_of(step, program);
+    let between = |low: String, high: String| format!("{low} {} {high}", texts::TO);
+    let (tag, name, window, top) = match step {
+        Some(Step::Fuse(fuse)) => {
+            let window = (fuse.window.low.celsius(), fuse.ceiling.celsius());
+            (Analogue::FuseTemperature, texts::COAT_TEMPERATURE, Some(window), 1250.0)
+        }
+        Some(Step::Spray(spray)) => {
+            let window = (spray.window.low.celsius(), spray.window.high.celsius());
+            (Analogue::PartTemperature, texts::PART_TEMPERATURE, Some(window), 500.0)
+        }
+        Some(Step::Preheat(preheat)) => {
+            let window = (preheat.window.low.celsius(), preheat.window.high.celsius());
+            (Analogue::PartTemperature, texts::PART_TEMPERATURE, Some(window), 500.0)
+        }
+        _ => (Analogue::PartTemperature, texts::PART_TEMPERATURE, None, 500.0),
+    };
+    let celsius = |value: f64| units.temperature(Temperature::from_celsius(value));
+    let found = value(inputs, tag);
+    let temperature = Scale {
+        name,
+        value: found,
+        window,
+        ends: (0.0, top),
+        words: found.map_or_else(|| texts::NOT_KNOWN.to_owned(), celsius),
+        window_words: window
+            .map_or_else(String::new, |(low, high)| between(celsius(low), celsius(high))),
+    };
+    let pressure = |tag, name, set: Option<Pressure>| {
+        let found = value(inputs, tag);
+        let bar = |value: f64| units.pressure(Pressure::from_bar(value));
+        // While the gas is shut nothing is asked of its pressure.
+        let lit = snapshot.status.phase.is_running();
+        let window = set
+            .filter(|_| lit && snapshot.outputs.coil(evenpass_core::image::Coil::Fuel) == Level::On)
+            .map(|set| (set.bar() * PRESSURE_WINDOW.0, set.bar() * PRESSURE_WINDOW.1));
+        Scale {
+            name,
+            value: found,
+            window,
+            ends: (0.0, set.map_or(4.0, |set| set.bar() * 1.6)),
+            words: found.map_or_else(|| texts::NOT_KNOWN.to_owned(), bar),
+            window_words: window
+                .map_or_else(String::new, |(low, high)| between(bar(low), bar(high))),
+        }
+    };
+    html! {
+        (temperature.line())
+        (pressure(Analogue::FuelPressure, texts::FUEL, torch.map(|torch| torch.fuel_pressure)).line())
+        (pressure(Analogue::OxygenPressure, texts::OXYGEN, torch.map(|t| t.oxygen_pressure)).line())
+        (pressure(Analogue::CarrierPressure, texts::CARRIER, torch.map(|t| t.carrier_pressure)).line())
+    }
+}
+
+fn torch_of<'a>(step: Option<&Step>, program: Option<&'a Program>) -> Option<&'a TorchPlan> {
+    let index = match step {
+        Some(Step::Preheat(step)) => step.torch,
+        Some(Step::Spray(step)) => step.torch,
+        Some(Step::Fuse(step)) => step.torch,
+        _ => 0,
+    };
+    program?.torches.get(index)
+}
+
+/// The figures of a run: place, feed, spindle, powder, time.
+fn figures(snapshot: &Snapshot, units: Units) -> Markup {
+    let inputs = &snapshot.inputs;
+    let status = &snapshot.status;
+    let axis = &inputs.axis;
+    let known = axis.kind == Kind::Measured;
+    let place = (known && axis.value.referenced == Referenced::Yes)
+        .then(|| units.length(axis.value.position));
+    let feed = known.then(|| units.feed(Speed::from_mm_per_s(axis.value.velocity.mm_per_s())));
+    let turns = (inputs.spindle.kind == Kind::Measured)
+        .then(|| format!("{} rpm", fixed(inputs.spindle.value.measured.rpm(), 1)));
+    let wanted = status
+        .spindle
+        .map_or_else(String::new, |s| format!("{} {} rpm", texts::OF, fixed(s.rpm(), 1)));
+    let powder =
+        value(inputs, Analogue::HopperWeight).map(|grams| format!("{} g", fixed(grams, 0)));
+    let level = |on: Level| if on.is_on() { texts::ON } else { texts::OFF };
+    let flame = inputs.contact(Contact::Flame);
+    let flame = (flame.kind == Kind::Measured).then(|| level(flame.value).to_owned());
+    let left = status.left.passes + status.left.later;
+    let pass = status.progress.as_ref().and_then(|at| at.pass);
+    let or = |words: Option<String>| words.unwrap_or_else(|| texts::NOT_KNOWN.to_owned());
+    let rows = [
+        (texts::PLACE, or(place), String::new()),
+        (texts::FEED, or(feed), String::new()),
+        (texts::SPINDLE, or(turns), wanted),
+        (texts::FLAME, or(flame), String::new()),
+        (texts::POWDER, level(snapshot.outputs.powder.now).to_owned(), or(powder)),
+        (
+            texts::PASS,
+            pass.map_or_else(
+                || "\u{2013}".to_owned(),
+                |(pass, of)| format!("{pass} {} {of}", texts::OF),
+            ),
+            String::new(),
+        ),
+        (
+            texts::TIME_LEFT,
+            if left > Time::ZERO { clock(left) } else { "\u{2013}".to_owned() },
+            String::new(),
+        ),
+    ];
+    html! {
+        @for (name, value, beside) in rows {
+            div.figure { dt { (name) } dd { (value) " " small { (beside) } } }
+        }
+    }
+}
+
+/// What may be asked now besides hold, restart and stop.
+fn acts(snapshot: &Snapshot) -> Markup {
+    let status = &snapshot.status;
+    let phase = status.phase;
+    let pending = status.hold_after_pass.is_on();
+    html! {
+        @if phase == Phase::Spraying {
+            (button("hold-after-pass", if pending { texts::HOLDS_AFTER_PASS } else { texts::HOLD_AFTER_PASS }, "plain"))
+        }
+        @if phase.is_running() {
+            (button("bad-flame", texts::BAD_FLAME, "plain"))
+            (button("coat-lifting", texts::COAT_LIFTING, "plain"))
+        }
+        @if phase == Phase::Idle && status.missing == [evenpass_core::scan::NO_DATUM] {
+            (button("home", texts::HOME, "wanted"))
+        }
+        @if matches!(phase, Phase::Complete | Phase::Stopped) {
+            (button("reset", texts::LEAVE_JOB, "wanted"))
+        }
+        @if matches!(phase, Phase::Idle | Phase::Held) {
+            (button("blasted-now", texts::BLASTED_NOW, "plain"))
+        }
+    }
+}

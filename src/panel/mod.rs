@@ -1,0 +1,65 @@
+//! The panel: server-rendered pages for the three people at the machine, over HTTP.
+//!
+//! ```text
+//! connections --> guard --> visitor --> page/*   (what is to be seen)
+//!                                  \--> asking   (what is asked of the station)
+//!                                  \--> live     (server-sent events)
+//!                                  \--> jog      (a web socket, for held keys alone)
+//! ```
+//!
+//! - [`connections`] takes connections in and bounds them; [`guard`] looks at every request's
+//!   origin and size, and says with every answer what a browser may do with it.
+//! - [`visitor`] knows who asks: a session's person, and whether they are at the machine.
+//! - [`texts`] has what people read.
+//!
+//! A stop is taken before any of this is asked.
+
+mod acts;
+mod app;
+mod asking;
+mod assets;
+mod connections;
+mod guard;
+mod jog;
+mod live;
+mod page;
+mod sign_in;
+mod texts;
+mod visitor;
+
+pub use self::app::{App, Options};
+pub use self::connections::serve;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware::from_fn_with_state;
+use axum::routing::{get, post};
+
+/// The largest body of a request, bytes: a recipe is a few thousand.
+const LARGEST_BODY: usize = 128 * 1024;
+
+/// All addresses of the panel.
+fn router(app: App) -> Router {
+    Router::new()
+        .route("/", get(page::run::page))
+        .route("/maintenance", get(page::maintenance::page))
+        .route("/recipes", get(page::recipes::page))
+        .route("/records", get(page::records::page))
+        .route("/bench", get(page::bench::page).post(page::bench::act))
+        .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
+        .route("/sign-out", post(sign_in::sign_out))
+        .route("/stop", post(asking::stop))
+        .route("/ask", post(asking::ask))
+        .route("/seat", post(asking::seat))
+        .route("/load", post(asking::load))
+        .route("/prove", post(asking::prove))
+        .route("/units", post(sign_in::units))
+        .route("/live", get(live::stream))
+        .route("/jog", get(jog::line))
+        .route("/alive", get(live::alive))
+        .route("/assets/{name}", get(assets::asset))
+        .fallback(page::not_found)
+        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(from_fn_with_state(app.clone(), guard::guard))
+        .with_state(app)
+}

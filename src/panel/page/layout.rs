@@ -1,0 +1,179 @@
+//! What stands around every page: where one can go, who commands, and hold, restart and stop,
+//! always in the same place.
+
+use maud::{DOCTYPE, Markup, html};
+
+use crate::panel::app::App;
+use crate::panel::texts;
+use crate::panel::visitor::{Visitor, seat_key};
+use crate::people::{LengthUnit, PressureUnit, TemperatureUnit};
+use crate::record::RunKind;
+use crate::station::Seat;
+
+/// Where one can go: address, name of the live page, words, a sign.
+const PLACES: [(&str, &str, &str, &str); 4] = [
+    ("/", "run", texts::RUN, "\u{25d4}"),
+    ("/maintenance", "maintenance", texts::MAINTENANCE, "\u{25a4}"),
+    ("/recipes", "recipes", texts::RECIPES, "\u{25ad}"),
+    ("/records", "records", texts::RECORDS, "\u{25a5}"),
+];
+
+/// A button that asks something of the controller.
+pub(in crate::panel) fn button(ask: &str, words: &str, kind: &str) -> Markup {
+    html! { button type="button" data-ask=(ask) data-kind=(kind) { (words) } }
+}
+
+/// The cautions that stand wherever somebody begins.
+pub(in crate::panel) fn cautions() -> Markup {
+    html! {
+        details.cautions open {
+            summary { (texts::CAUTION) }
+            p { (texts::CAUTIONS) }
+        }
+    }
+}
+
+/// A page by itself.
+pub(in crate::panel) fn bare(title: &str, inside: Markup) -> Markup {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                meta name="color-scheme" content="light dark";
+                title { (title) ", " (texts::PRODUCT) }
+                link rel="icon" href="data:,";
+                link rel="stylesheet" href="/assets/panel.css";
+            }
+            body.bare { (inside) }
+        }
+    }
+}
+
+/// A page for somebody who is signed in.
+pub(in crate::panel) fn page(app: &App, visitor: &Visitor, here: &str, inside: Markup) -> Markup {
+    let station = app.station();
+    let twin = station.kind() == RunKind::Twin;
+    let title = PLACES.iter().find(|place| place.1 == here).map_or(texts::BENCH, |place| place.2);
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width";
+                meta name="color-scheme" content="light dark";
+                title { (title) ", " (texts::PRODUCT) }
+                link rel="icon" href="data:,";
+                link rel="stylesheet" href="/assets/picture.css";
+                link rel="stylesheet" href="/assets/panel.css";
+                script src="/assets/panel.js" defer {}
+            }
+            body data-page=(here) data-form=(visitor.form) {
+                nav.places {
+                    @for (to, name, words, sign) in PLACES {
+                        a href=(to) aria-current=[(name == here).then_some("page")] {
+                            span.sign aria-hidden="true" { (sign) } (words)
+                        }
+                    }
+                    @if twin {
+                        a href="/bench" aria-current=[(here == "bench").then_some("page")] {
+                            span.sign aria-hidden="true" { "\u{25c7}" } (texts::BENCH)
+                        }
+                    }
+                }
+                header {
+                    div.state data-live="state" data-mark="normal" { (station.snapshot().status.text) }
+                    div.who {
+                        span { (visitor.name) ", " (visitor.role) }
+                        @if twin { span.kind { (texts::ON_TWIN) } }
+                        (account(visitor))
+                    }
+                    div.seat data-live="seat" {}
+                    span data-live="turn" hidden {}
+                }
+                div.lost hidden role="alert" { (texts::NOT_LIVE) }
+                div.said hidden role="status" aria-live="polite" {}
+                main {
+                    div data-live="record" {}
+                    div data-live="prompt" {}
+                    div data-live="alert" {}
+                    (inside)
+                }
+                aside.command {
+                    (button("hold", texts::HOLD, "hold"))
+                    button type="button" data-ask="restart" data-kind="restart" data-live="restart" {
+                        (texts::RESTART)
+                    }
+                    p.what data-live="restart.what" {}
+                    form.stop method="post" action="/stop" data-stop="" {
+                        button.stop type="submit" { (texts::STOP) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A person's units, and signing out.
+fn account(visitor: &Visitor) -> Markup {
+    let units = visitor.units;
+    html! {
+        details.account {
+            summary { (texts::UNITS) }
+            form data-post="/units" {
+                select name="length" aria-label="length" {
+                    @for unit in LengthUnit::ALL {
+                        option value=(word(unit)) selected[unit == units.length] { (unit.symbol()) }
+                    }
+                }
+                select name="temperature" aria-label="temperature" {
+                    @for unit in TemperatureUnit::ALL {
+                        option value=(word(unit)) selected[unit == units.temperature] { (unit.symbol()) }
+                    }
+                }
+                select name="pressure" aria-label="pressure" {
+                    @for unit in PressureUnit::ALL {
+                        option value=(word(unit)) selected[unit == units.pressure] { (unit.symbol()) }
+                    }
+                }
+                button type="submit" { (texts::USE_THESE) }
+            }
+            form data-post="/sign-out" { button type="submit" { (texts::SIGN_OUT) } }
+        }
+    }
+}
+
+/// A unit as forms name it.
+fn word(unit: impl serde::Serialize) -> String {
+    match serde_json::to_value(unit) {
+        Ok(serde_json::Value::String(word)) => word,
+        _ => String::new(),
+    }
+}
+
+/// Who commands, and what the reader can do about it.
+pub(in crate::panel) fn seat(seat: &Seat, visitor: &Visitor) -> Markup {
+    let mine = seat_key(visitor.number);
+    let act = |act: &str, words: &str| {
+        html! { button type="button" data-seat=(act) { (words) } }
+    };
+    html! {
+        @match seat.holder() {
+            None => { span data-mark="free" { (texts::SEAT_FREE) } (act("take", texts::TAKE_SEAT)) }
+            Some(holder) if *holder.key == *mine => {
+                span data-mark="mine" { (texts::SEAT_YOURS) }
+                @if let Some(asking) = seat.asking() {
+                    strong { (asking.name) " " (texts::ASKS_FOR_SEAT) }
+                    (act("give", texts::GIVE_SEAT)) (act("keep", texts::KEEP_SEAT))
+                } @else { (act("leave", texts::LEAVE_SEAT)) }
+            }
+            Some(holder) => {
+                span data-mark="others" { (holder.name) " " (texts::COMMANDS) }
+                @if let Some(asking) = seat.asking() {
+                    span { (asking.name) " " (texts::ASKS_FOR_SEAT) }
+                } @else { (act("take", texts::ASK_FOR_SEAT)) }
+            }
+        }
+    }
+}

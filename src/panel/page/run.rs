@@ -1,0 +1,75 @@
+//! Run: the loaded job, what is missing before its start, and the job as it goes.
+
+use axum::extract::State;
+use evenpass_core::plan::Weight;
+use evenpass_core::plan::forecast::clock;
+use maud::{Markup, html};
+
+use super::layout;
+use crate::panel::app::App;
+use crate::panel::live::part::Sheet;
+use crate::panel::texts;
+use crate::panel::visitor::Visitor;
+use crate::people::Units;
+use crate::station::Loaded;
+
+/// The page.
+pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
+    let loaded = app.station().loaded();
+    let inside = html! {
+        @match &loaded {
+            None => section.empty {
+                h1 { (texts::NO_JOB) }
+                p { a.button href="/recipes" { (texts::CHOOSE) } }
+                (layout::cautions())
+            },
+            Some(loaded) => (job(loaded, visitor.units)),
+        }
+    };
+    layout::page(&app, &visitor, "run", inside)
+}
+
+fn job(loaded: &Loaded, units: Units) -> Markup {
+    let recipe = &loaded.job.recipe;
+    let forecast = &loaded.plan.forecast;
+    html! {
+        section.job {
+            h1 { (recipe.title) small { " r" (recipe.revision) } }
+            (Sheet::of(loaded).still(units))
+        }
+        div.columns {
+            section.scales data-live="scales" {}
+            dl.figures data-live="figures" {}
+            div.acts data-live="acts" {}
+        }
+        section.before {
+            h2 { (texts::PERMISSIVES) }
+            ul.permissives data-live="permissives" {}
+        }
+        section.forecast {
+            h2 { (texts::FORECAST) }
+            @for note in loaded.plan.notes.iter().filter(|note| note.weight == Weight::Fails) {
+                p.trouble { (note.text) }
+            }
+            table {
+                tbody {
+                    @for zone in &forecast.zones {
+                        tr {
+                            th { (zone.zone) }
+                            td { (zone.passes.planned) " " (texts::PASSES) }
+                            td { (zone.powder) }
+                        }
+                    }
+                    tr { th { (texts::TIME_LEFT) } td { (clock(forecast.total)) } td {} }
+                }
+            }
+        }
+        section.set-up {
+            h2 { (texts::SET_UP) }
+            ul { @for line in texts::SET_UP_LIST.split('|') {
+                li { label { input type="checkbox"; (line) } }
+            } }
+            (layout::cautions())
+        }
+    }
+}

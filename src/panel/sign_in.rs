@@ -1,0 +1,141 @@
+//! Signing in and out, and a person's units.
+
+use axum::extract::{Form, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use super::app::{App, locked};
+use super::asking::{Reply, Seal};
+use super::page::layout;
+use super::texts;
+use super::visitor::{Asker, Visitor, begin, seat_key, with_cookie, without_cookie};
+use crate::people::{LengthUnit, Person, PressureUnit, TemperatureUnit, Units};
+
+/// The page.
+pub(super) async fn page(State(app): State<App>) -> Markup {
+    form(&app, None)
+}
+
+fn form(app: &App, trouble: Option<&str>) -> Markup {
+    let text = app.station().snapshot().status.text.clone();
+    layout::bare(
+        texts::SIGN_IN,
+        html! {
+            main.sign-in {
+                h1 { (texts::PRODUCT) }
+                p.state { (text) }
+                @if let Some(trouble) = trouble {
+                    p.trouble role="alert" { (trouble) }
+                }
+                @if app.has_people() {
+                    form method="post" action="/sign-in" autocomplete="off" {
+                        label { (texts::NAME) input name="name" required maxlength="40" autofocus; }
+                        label {
+                            (texts::PIN)
+                            input name="pin" type="password" inputmode="numeric" required
+                                maxlength="12" autocomplete="off";
+                        }
+                        button.primary type="submit" { (texts::SIGN_IN) }
+                    }
+                } @else {
+                    p { (texts::NOBODY_ADDED_ELSEWHERE) }
+                }
+                form method="post" action="/stop" { button.stop type="submit" { (texts::STOP) } }
+                (layout::cautions())
+            }
+        },
+    )
+}
+
+#[derive(Deserialize)]
+pub(super) struct SignIn {
+    name: String,
+    pin: String,
+}
+
+/// A name and a PIN.
+pub(super) async fn sign_in(
+    State(app): State<App>,
+    asker: Asker,
+    Form(given): Form<SignIn>,
+) -> Response {
+    app.refresh_people();
+    let name: String = given.name.trim().chars().take(crate::people::LONGEST_NAME + 1).collect();
+    let asker = Asker { name: name.as_str().into(), ..asker };
+    let refuse = |why: &str| {
+        app.inside.acts.keep(&asker, "sign in", Some(why), None);
+        (StatusCode::FORBIDDEN, form(&app, Some(why))).into_response()
+    };
+    let throttled = locked(&app.inside.throttle).begin(&name, asker.whence, app.now());
+    if let Err(wait) = throttled {
+        return refuse(&wait.to_string());
+    }
+    // Hashing takes its time, on purpose: not here, where others wait for their pages.
+    let (people, pin) = (locked(&app.inside.people).clone(), given.pin);
+    let wanted = name.clone();
+    let verified = tokio::task::spawn_blocking(move || {
+        people.verify(&wanted, &pin).map(Option::<&Person>::cloned)
+    })
+    .await;
+    let person = match verified {
+        Ok(Ok(Some(person))) => person,
+        Ok(Ok(None)) => return refuse(texts::WRONG_PIN),
+        Ok(Err(trouble)) => return refuse(&trouble),
+        Err(broken) => return refuse(&broken.to_string()),
+    };
+    locked(&app.inside.throttle).right(&name, asker.whence);
+    match begin(&app, &person) {
+        Ok(tokens) => {
+            let asker = Asker { role: Some(person.role), ..asker };
+            app.inside.acts.keep(&asker, "sign in", None, None);
+            with_cookie(&tokens, Redirect::to("/").into_response())
+        }
+        Err(trouble) => trouble.into_response(),
+    }
+}
+
+/// Signs out; the seat is left.
+pub(super) async fn sign_out(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(seal): Form<Seal>,
+) -> Response {
+    if let Err(refused) = visitor.sealed(&app, &seal, "sign out") {
+        return refused;
+    }
+    locked(&app.inside.sessions).end(&visitor.cookie);
+    app.station().seat(|seat, _| seat.leave(&seat_key(visitor.number)));
+    app.inside.acts.keep(&visitor.asker(), "sign out", None, None);
+    without_cookie(Redirect::to("/sign-in").into_response())
+}
+
+#[derive(Debug, Deserialize)]
+pub(super) struct AskUnits {
+    length: LengthUnit,
+    temperature: TemperatureUnit,
+    pressure: PressureUnit,
+    #[serde(flatten)]
+    seal: Seal,
+}
+
+/// A person chooses what they read figures in; files keep what was written.
+pub(super) async fn units(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(ask): Form<AskUnits>,
+) -> Response {
+    if let Err(refused) = visitor.sealed(&app, &ask.seal, "units") {
+        return refused;
+    }
+    let units = Units { length: ask.length, temperature: ask.temperature, pressure: ask.pressure };
+    let name = visitor.name.to_string();
+    let changed = app.inside.options.people.change(|people| people.set_units(&name, units));
+    app.refresh_people();
+    let reply = match changed {
+        Ok(_) => Reply::done(),
+        Err(problem) => Reply::refused(problem.to_string()),
+    };
+    visitor.told(&app, "units", reply)
+}
