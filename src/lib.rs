@@ -2,6 +2,7 @@
 //!
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
+//! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
@@ -16,6 +17,7 @@ pub mod files;
 pub mod keeping;
 pub mod learning;
 pub mod log;
+pub mod people;
 pub mod picture;
 pub mod port;
 pub mod proving;
