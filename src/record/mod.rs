@@ -12,6 +12,7 @@
 //! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
 //! - [`MeasurementRecord`] is what a person measured of a run's part, of a feeder or of a stripe;
 //!   it is withdrawn by another row, never changed.
+//! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
 //!   passes, and what holds, stops and trips did and when.
 //!
@@ -19,6 +20,7 @@
 //! process holds a lock on a file beside the store, which the system lets go with the process.
 
 mod acceptance;
+mod act;
 mod alive;
 pub mod facts;
 mod fault;
@@ -34,6 +36,7 @@ mod store;
 mod writer;
 
 pub use acceptance::AcceptanceRecord;
+pub use act::{ActAnswer, ActRecord};
 pub use fault::RecordError;
 pub use location::records_file;
 pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};

@@ -154,6 +154,24 @@ const MIGRATIONS: &[&str] = &[
     "
     ALTER TABLE acceptance ADD COLUMN grounds TEXT;     -- JSON, numbers of measurements
     ",
+    // Who asked for what, and what was answered; refusals as well.
+    "
+    CREATE TABLE act (
+        place  INTEGER PRIMARY KEY AUTOINCREMENT,      -- order of answering
+        at     TEXT NOT NULL,                          -- RFC 3339, UTC
+        person TEXT NOT NULL,
+        role   TEXT,                                   -- none of those not signed in
+        whence TEXT NOT NULL,                          -- machine, terminal, or an address
+        what   TEXT NOT NULL,
+        answer TEXT NOT NULL,                          -- done, or refused: and why
+        run    INTEGER REFERENCES run (place)          -- the run it was about
+    ) STRICT;
+
+    CREATE TRIGGER act_stays BEFORE UPDATE ON act
+    BEGIN SELECT RAISE(ABORT, 'an act is never changed'); END;
+    CREATE TRIGGER act_is_kept BEFORE DELETE ON act
+    BEGIN SELECT RAISE(ABORT, 'an act is never removed'); END;
+    ",
 ];
 
 /// Makes sure the database is ours, sets how it is used, and brings it to the present form.
@@ -262,11 +280,23 @@ mod tests {
             }
             prepare(&mut connection, &path).expect("prepare");
             assert_eq!(pragma::<usize>(&connection, "user_version"), Ok(MIGRATIONS.len()));
+            // The layout is that of a new file, whatever it came from.
+            let layout = |connection: &Connection| -> Vec<(String, String)> {
+                connection
+                    .prepare("SELECT name, sql FROM sqlite_schema WHERE sql NOT NULL ORDER BY name")
+                    .and_then(|mut all| {
+                        all.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+                    })
+                    .expect("layout")
+            };
+            let mut new = Connection::open_in_memory().expect("memory");
+            migrate(&mut new).expect("the present form");
+            assert_eq!(layout(&connection), layout(&new), "from form {form}");
         }
     }
 
     #[test]
-    fn a_file_with_runs_of_the_first_form_keeps_them_and_takes_proofs_and_measurements() {
+    fn a_file_with_runs_of_the_first_form_keeps_them_and_takes_what_came_later() {
         let (_folder, path) = file();
         let mut connection = Connection::open(&path).expect("open");
         let first = MIGRATIONS.first().expect("the first form");
@@ -290,6 +320,7 @@ mod tests {
             connection.query_row(&count, [], |row| row.get(0)).expect("count")
         };
         assert_eq!((count("run"), count("proof"), count("measurement")), (1, 0, 0));
+        assert_eq!(count("act"), 0);
         let basis: Option<String> = connection
             .query_row("SELECT basis FROM run", [], |row| row.get(0))
             .expect("the column is there");
