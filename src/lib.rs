@@ -2,10 +2,11 @@
 //!
 //! - [`files`] reads what a user has written; [`log`] says what happens inside.
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
+//! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
-//! - [`people`] says who there is; [`panel`] puts the station before them, in pages.
+//! - [`panel`] puts the station before people, in pages.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;

@@ -8,6 +8,7 @@ mod interrupts;
 mod learned;
 mod margins;
 mod matrix;
+mod people;
 mod plan;
 mod ports;
 mod progress;
@@ -72,6 +73,9 @@ enum Verb {
     ///
     /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
     Twin(twin::TwinArguments),
+    /// Say who may sign in at this machine, and as what.
+    #[command(subcommand)]
+    People(people::PeopleVerb),
     /// Look at the records of earlier runs, and take in what was measured of their parts.
     #[command(subcommand)]
     Records(records::RecordsVerb),
@@ -106,6 +110,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),
+        Verb::People(verb) => people::answer(&verb),
         Verb::Records(verb) => records::answer(&verb),
     }
 }

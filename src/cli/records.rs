@@ -1,6 +1,7 @@
 //! `records list` and `records show`: the record for a person, or for a program; and what people
 //! add to it.
 
+mod acts;
 mod decide;
 mod feeder;
 mod measure;
@@ -23,6 +24,7 @@ use jiff::tz::TimeZone;
 use serde::Serialize;
 use thiserror::Error;
 
+pub use self::acts::list_acts;
 use self::page::print_run;
 pub(super) use self::page::{course_sheet, passes_sheet, told_sheet};
 pub use self::proofs::list_proofs;
@@ -50,6 +52,16 @@ pub(super) enum RecordsVerb {
     Show {
         /// Which run.
         run: String,
+        #[command(flatten)]
+        place: RecordsPlace,
+    },
+    /// Show what people asked for, from where, and what was answered; refusals as well.
+    ///
+    /// Example: evenpass records acts --last 20
+    Acts {
+        /// How many, the latest last.
+        #[arg(long, value_name = "NUMBER", default_value_t = 50)]
+        last: u32,
         #[command(flatten)]
         place: RecordsPlace,
     },
@@ -95,7 +107,7 @@ pub(super) struct RecordsPlace {
 pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     let mut to = io::stdout().lock();
     let (place, run) = match verb {
-        RecordsVerb::List { place, .. } => (place, None),
+        RecordsVerb::List { place, .. } | RecordsVerb::Acts { place, .. } => (place, None),
         RecordsVerb::Show { place, run } => (place, Some(run)),
         RecordsVerb::Measure(told) => return taken(measure::measure(told, &mut to)),
         RecordsVerb::Feeder(told) => return taken(feeder::feeder(told, &mut to)),
@@ -116,6 +128,7 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
         (RecordsVerb::List { proofs: true, .. }, None) => {
             list_proofs(&store, reader, &zone, &mut to)
         }
+        (RecordsVerb::Acts { last, .. }, None) => list_acts(&store, *last, reader, &zone, &mut to),
         (_, None) => list(&store, reader, &zone, &mut to),
     };
     match printed {

@@ -26,6 +26,12 @@ pub(super) fn complain(text: &str) {
     let _ = write!(io::stderr(), "{}{end}", harmless(text));
 }
 
+/// Asks for something on standard error, without ending the line.
+pub(super) fn prompt(text: &str) {
+    let mut to = io::stderr();
+    let _ = write!(to, "{}", harmless(text)).and_then(|()| to.flush());
+}
+
 /// Prints one JSON value.
 pub(super) fn json(value: &serde_json::Value) -> io::Result<()> {
     let mut out = io::stdout().lock();

@@ -6,8 +6,8 @@ use argon2::Argon2;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _};
 
-/// Fewest and most digits. From four on a throttled guess takes months; beyond twelve nobody
-/// types one with gloves (common practice, no source).
+/// Fewest and most digits. From four on, guessing at one name takes weeks by the throttle's longest
+/// wait; beyond twelve nobody types one with gloves (common practice, no source).
 const DIGITS: std::ops::RangeInclusive<usize> = 4..=12;
 
 /// A PIN that may be used. It is not shown by `{:?}`.
@@ -37,6 +37,7 @@ impl Pin {
             (0, "all its digits are the same"),
             (1, "it counts up"),
             // Nine more is one less, where 9 comes below 0.
+            (9, "it counts down"),
         ] {
             let next = |digit: u8| (digit - b'0' + step) % 10 + b'0';
             let digits = text.as_bytes();
@@ -55,12 +56,13 @@ impl fmt::Debug for Pin {
 }
 
 /// What is kept of a PIN: argon2id with the crate's recommended cost (19 MiB, two passes) and a
-/// random salt, as a PHC string. It is not shown by `{:?}`.
+/// random salt, as a PHC string. It is not shown by `{:?}`. Whoever has it can try all PINs of four
+/// digits in minutes; what keeps it is the mode of its file.
 #[derive(Clone, PartialEq, Eq)]
 pub struct PinHash(String);
 
-/// Hashed against where nobody has the name, so that the time it takes tells nothing. Of some
-/// other secret, with the same cost; what comes of it is not looked at.
+/// Hashed against where nobody has the name, so that the time it takes tells nothing: of the same
+/// cost, and what comes of it is not looked at.
 const DECOY: &str = "$argon2id$v=19$m=19456,t=2,p=1$ZGVjb3kgZm9yIG5vYm9keQ$\
                      AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 

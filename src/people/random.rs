@@ -11,3 +11,14 @@ pub fn random<const N: usize>() -> io::Result<[u8; N]> {
     getrandom::fill(&mut bytes).map_err(io::Error::other)?;
     Ok(bytes)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_draws_are_alike() {
+        let draw = || random::<64>().expect("the system has some");
+        assert_ne!(draw(), draw());
+    }
+}

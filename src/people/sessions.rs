@@ -352,6 +352,11 @@ mod tests {
             assert_eq!(sessions.accept_once(cookie, &number.to_string(), at(1)), Once::First);
         }
         assert_eq!(sessions.accept_once(cookie, "one", at(1)), Once::Again);
+        // One more, and the oldest is remembered no longer; every other is.
+        assert_eq!(sessions.accept_once(cookie, "more", at(1)), Once::First);
+        for id in ["0", "254", "more"] {
+            assert_eq!(sessions.accept_once(cookie, id, at(1)), Once::Again, "{id}");
+        }
         assert!(sessions.iter().all(|session| session.answered.len() <= ANSWERED));
         assert_eq!(sessions.accept_once(cookie, "one", at(31)), Once::NoSession);
     }

@@ -3,7 +3,7 @@
 use evenpass_core::document::{Problem, Problems, nearest};
 use toml_edit::{DocumentMut, Item, TableLike};
 
-use super::roll::RollError;
+use super::roll::{LONGEST_NAME, RollError};
 use super::{LengthUnit, People, Person, PinHash, PressureUnit, Role, TemperatureUnit, Units};
 
 const FIELDS: [&str; 4] = ["name", "role", "units", "pin"];
@@ -33,7 +33,7 @@ fn refused_name(path: &str, refused: &RollError) -> Problem {
     let path = format!("{path}.name");
     match refused {
         RollError::Name { found } => Problem::error(path, format!("found {found}"))
-            .accepted("one line of 1 to 40 characters"),
+            .accepted(format!("one line of 1 to {LONGEST_NAME} characters")),
         RollError::Taken { name } => {
             Problem::error(path, format!("\"{name}\" is on the roll already"))
                 .help("keep one of the two and delete the other")
