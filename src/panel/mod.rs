@@ -45,6 +45,7 @@ fn router(app: App) -> Router {
         .route("/maintenance", get(page::maintenance::page))
         .route("/recipes", get(page::recipes::page))
         .route("/records", get(page::records::page))
+        .route("/records/{id}", get(page::records::one))
         .route("/bench", get(page::bench::page).post(page::bench::act))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))

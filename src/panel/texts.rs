@@ -91,8 +91,6 @@ texts! {
 
     CHOOSE = "Choose a recipe";
     NO_JOB = "No job is loaded";
-    NO_RECIPES = "No recipes here";
-    DRAWING = "Drawing";
     FORECAST = "Forecast";
     PASSES = "passes";
     SET_UP = "Set up";
@@ -101,6 +99,30 @@ texts! {
     CAUTIONS = "Evenpass is no safety device. Emergency stop, gas shut-off, flame safeguard, guard and hard limits are wired and work without it. The torch maker's handbook, local codes and licensed practice override every figure here. Acetylene never above 1.03 bar gauge. Hot and rotating part: keep clear. After a flashback: stop, cool, inspect. Set-points are examples until you have proved them.";
     NOT_LIVE = "NOT LIVE: the connection is lost, what is shown is old. Use the buttons at the machine.";
     ON_TWIN = "twin: no gas, no motion";
+
+    NO_RECORDS = "Nothing has been run yet.";
+    MORE_RUNS = "Older ones: evenpass records list";
+    RUN_ID = "Run";
+    BEGAN = "Began";
+    TITLE = "Part";
+    OUTCOME = "Outcome";
+    TOOK = "Took";
+    COURSE = "Course";
+    ASKED = "What people asked";
+    TEMPERATURE = "Temperature";
+    PRESSURE = "Pressure";
+    ZONE = "Zone";
+    POWDER_ON = "Powder on";
+    POWDER_OFF = "Powder off";
+    PLANNED = "planned";
+    UNFINISHED = "unfinished";
+    HOLDS_AND_TRIPS = "Holds, stops and trips";
+    TOTALS = "Totals";
+    EFFECT = "Effect";
+    EFFECT_ASKED = "asked";
+    EFFECT_SENT = "on the wire";
+    EFFECT_READ = "read back";
+    EFFECT_SEEN = "seen";
 
     SIGN_IN_FIRST = "sign in first";
     WRONG_PIN = "name or PIN is wrong";

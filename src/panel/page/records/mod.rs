@@ -1,0 +1,112 @@
+//! Records: the list of runs, and one run with its charts.
+
+mod chart;
+mod run;
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Response};
+use evenpass_core::plan::forecast::clock;
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use maud::{Markup, html};
+
+use super::layout;
+use crate::panel::app::App;
+use crate::panel::texts;
+use crate::panel::visitor::Visitor;
+use crate::record::{Outcome, RecordError, RunSummary, Store, records_file};
+
+/// Runs in the list: what a person pages through; the command line has them all.
+const LISTED: usize = 200;
+
+/// The list.
+pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Response {
+    let inside = match read(&app, |store| store.runs()).await {
+        Ok(runs) => list(&runs),
+        Err(trouble) => html! { h1 { (texts::RECORDS) } p.trouble { (trouble) } },
+    };
+    layout::page(&app, &visitor, "records", inside).into_response()
+}
+
+/// One run.
+pub(in crate::panel) async fn one(
+    State(app): State<App>,
+    visitor: Visitor,
+    Path(id): Path<String>,
+) -> Response {
+    let found = read(&app, move |store| store.find(&id).and_then(|id| store.run(&id))).await;
+    match found {
+        Ok(record) => {
+            let inside = run::page(&record, visitor.units);
+            layout::page(&app, &visitor, "records", inside).into_response()
+        }
+        Err(trouble) => {
+            let inside = html! { h1 { (texts::RECORDS) } p.trouble { (trouble) } };
+            let page = layout::page(&app, &visitor, "records", inside);
+            (StatusCode::NOT_FOUND, page).into_response()
+        }
+    }
+}
+
+/// Reads the records where others do not wait for the disk.
+async fn read<T: Send + 'static>(
+    app: &App,
+    read: impl FnOnce(&Store) -> Result<T, RecordError> + Send + 'static,
+) -> Result<T, String> {
+    let records = app.station().records().map(std::path::Path::to_owned);
+    let reading = tokio::task::spawn_blocking(move || {
+        let store = records_file(records.as_deref()).and_then(|file| Store::open_existing(&file));
+        store.and_then(|store| read(&store)).map_err(|problem| problem.whole())
+    });
+    reading.await.unwrap_or_else(|broken| Err(broken.to_string()))
+}
+
+fn list(runs: &[RunSummary]) -> Markup {
+    html! {
+        h1 { (texts::RECORDS) }
+        @if runs.is_empty() { p { (texts::NO_RECORDS) } }
+        @else {
+            section {
+                table.runs {
+                    thead { tr {
+                        @for head in [texts::RUN_ID, texts::BEGAN, texts::TITLE, texts::OUTCOME,
+                            texts::PASSES, texts::TOOK] { th { (head) } }
+                    } }
+                    tbody {
+                        @for run in runs.iter().rev().take(LISTED) {
+                            tr {
+                                td { a href=(format!("/records/{}", run.id)) { (run.id) } }
+                                td { (wall(run.started_at, "%Y-%m-%d %H:%M")) }
+                                td { (run.title) " " small { (run.kind.word()) } }
+                                td { (outcome(run)) }
+                                td { (run.passes_done) @if let Some(of) = run.passes_planned { "/" (of) } }
+                                td { (clock(run.lasted)) }
+                            }
+                        }
+                    }
+                }
+                @if runs.len() > LISTED { p { (texts::MORE_RUNS) } }
+            }
+        }
+    }
+}
+
+/// What became of a run, by sign and word; a cause beside it.
+fn outcome(run: &RunSummary) -> Markup {
+    let (mark, sign) = match run.outcome {
+        Outcome::Complete => ("normal", "\u{2713}"),
+        Outcome::Open => ("normal", "\u{2026}"),
+        Outcome::Stopped => ("held", "\u{25b2}"),
+        Outcome::Tripped | Outcome::Failed | Outcome::Interrupted => ("tripped", "\u{25a0}"),
+    };
+    html! {
+        span.outcome data-mark=(mark) { span.sign aria-hidden="true" { (sign) } (run.outcome.word()) }
+        @if let Some(cause) = &run.first_cause { ": " (cause) }
+    }
+}
+
+/// A time by the clock on the wall.
+fn wall(at: Timestamp, form: &str) -> String {
+    at.to_zoned_datetime(TimeZone::system()).strftime(form).to_string()
+}

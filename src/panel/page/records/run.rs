@@ -1,0 +1,158 @@
+//! One run as a person reads it on the panel.
+
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::plan::forecast::clock;
+use evenpass_core::quantity::{Length, Pressure, Temperature, Time, fixed};
+use maud::{Markup, html};
+use serde_json::Value;
+
+use super::chart::{Line, chart};
+use super::{outcome, wall};
+use crate::panel::texts;
+use crate::people::{TemperatureUnit, Units};
+use crate::record::facts::{EdgeKind, PassRow, course};
+use crate::record::response::responses;
+use crate::record::RunRecord;
+
+/// The inside of its page.
+pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
+    let run = &record.summary;
+    let began = record.entries.first().map_or(0.0, |entry| entry.at.as_seconds());
+    let at = |entry_at: f64| clock(Time::from_s(entry_at - began));
+    html! {
+        p { a href="/records" { "\u{2190} " (texts::RECORDS) } }
+        section {
+            h1 { (run.id) ": " (run.title) }
+            dl.figures {
+                div.figure { dt { (texts::OUTCOME) } dd { (outcome(run)) } }
+                div.figure { dt { (texts::BEGAN) } dd {
+                    (wall(run.started_at, "%Y-%m-%d %H:%M:%S"))
+                } }
+                div.figure { dt { (texts::TOOK) } dd { (clock(run.lasted)) } }
+                @for (name, words) in &record.particulars {
+                    div.figure { dt { (name) } dd { (words) } }
+                }
+            }
+        }
+        (temperatures(&record.entries, units))
+        (pressures(&record.entries, units))
+        (passes(&record.passes, units, &at))
+        section {
+            h2 { (texts::COURSE) }
+            table { tbody {
+                @for state in course(&record.entries) {
+                    tr { td { (at(state.at.as_seconds())) } td { (state.text) } td { (state.cause) } }
+                }
+            } }
+        }
+        (held(record, &at))
+        section {
+            h2 { (texts::ASKED) }
+            table { tbody {
+                @for entry in record.entries.iter().filter(|entry| entry.kind == EntryKind::Request) {
+                    tr { td { (at(entry.at.as_seconds())) } td { (entry.text) } td { (entry.cause) } }
+                }
+            } }
+        }
+        (totals(record))
+    }
+}
+
+fn temperatures(entries: &[Entry], units: Units) -> Markup {
+    let lines = [
+        Line { field: "part", name: texts::PART_TEMPERATURE, class: "temperature" },
+        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "hottest" },
+    ];
+    let unit = match units.temperature {
+        TemperatureUnit::Celsius => "degC",
+        TemperatureUnit::Fahrenheit => "degF",
+    };
+    html! { section { h2 { (texts::TEMPERATURE) } (chart::<Temperature>(entries, &lines, unit)) } }
+}
+
+fn pressures(entries: &[Entry], units: Units) -> Markup {
+    let lines = [
+        Line { field: "fuel", name: texts::FUEL, class: "temperature" },
+        Line { field: "oxygen", name: texts::OXYGEN, class: "hottest" },
+        Line { field: "carrier", name: texts::CARRIER, class: "step-mark" },
+    ];
+    html! {
+        section { h2 { (texts::PRESSURE) } (chart::<Pressure>(entries, &lines, units.pressure.symbol())) }
+    }
+}
+
+fn passes(passes: &[PassRow], units: Units, at: &dyn Fn(f64) -> String) -> Markup {
+    let place = |place: Option<Length>| place.map_or_else(|| "\u{2013}".to_owned(), |at| units.length(at));
+    html! {
+        @if !passes.is_empty() {
+            section {
+                h2 { (texts::PASSES) }
+                table {
+                    thead { tr { @for head in [texts::PASS, texts::ZONE, texts::BEGAN, texts::TOOK,
+                        texts::POWDER_ON, texts::POWDER_OFF, texts::PART_TEMPERATURE] { th { (head) } } } }
+                    tbody { @for pass in passes {
+                        tr {
+                            td { (pass.pass) @if let Some(of) = pass.of { "/" (of) } }
+                            td { (pass.zone.as_deref().unwrap_or("")) }
+                            td { (at(pass.began.as_seconds())) }
+                            td { @match pass.ended {
+                                Some(ended) => { (fixed(ended.since(pass.began).as_secs_f64(), 1)) " s" },
+                                None => { (texts::UNFINISHED) },
+                            } }
+                            @for kind in [EdgeKind::On, EdgeKind::Off] {
+                                td { @for edge in pass.edges.iter().filter(|edge| edge.edge == kind) {
+                                    (place(edge.done)) " " small { (texts::PLANNED) " " (place(edge.planned)) } " "
+                                } }
+                            }
+                            td { @if let Some(span) = pass.part {
+                                (units.temperature(span.low)) " " (texts::TO) " " (units.temperature(span.high))
+                            } }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+/// What held, stopped or tripped it, and what the machine did.
+fn held(record: &RunRecord, at: &dyn Fn(f64) -> String) -> Markup {
+    let all = responses(&record.entries);
+    html! {
+        @if !all.is_empty() {
+            section {
+                h2 { (texts::HOLDS_AND_TRIPS) }
+                @for response in &all {
+                    p {
+                        strong { (at(response.began.as_seconds())) ", " (response.class) ": "
+                            (response.cause.as_ref().map_or(&response.title, |cause| &cause.what)) }
+                    }
+                    table {
+                        thead { tr { @for head in [texts::EFFECT, texts::EFFECT_ASKED, texts::EFFECT_SENT,
+                            texts::EFFECT_READ, texts::EFFECT_SEEN] { th { (head) } } } }
+                        tbody { @for effect in &response.effects {
+                            tr {
+                                td { (effect.what) }
+                                @for after in [effect.asked_us, effect.on_the_wire_us, effect.read_back_us, effect.seen_us] {
+                                    td { @if let Some(after) = after { (after / 1000) " ms" } }
+                                }
+                            }
+                        } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn totals(record: &RunRecord) -> Markup {
+    let Value::Object(totals) = &record.totals else { return html! {} };
+    html! {
+        section {
+            h2 { (texts::TOTALS) }
+            table { tbody { @for (name, value) in totals {
+                tr { th { (name.replace('_', " ")) } td { (value.as_str().map_or_else(|| value.to_string(), str::to_owned)) } }
+            } } }
+        }
+    }
+}
