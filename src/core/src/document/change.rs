@@ -199,7 +199,11 @@ type Key<'a> = Spanned<DeString<'a>>;
 type Held<'a> = Spanned<DeValue<'a>>;
 
 /// The edit that makes a change.
-pub(super) fn edit(own: &str, root: &Spanned<DeTable<'_>>, change: &Asked<'_>) -> Result<Edit, Box<Problem>> {
+pub(super) fn edit(
+    own: &str,
+    root: &Spanned<DeTable<'_>>,
+    change: &Asked<'_>,
+) -> Result<Edit, Box<Problem>> {
     let all = steps(change.path).unwrap_or_default();
     let mut rest: &[Step<'_>] = &all;
     let mut table: &DeTable<'_> = root.get_ref();

@@ -134,7 +134,9 @@ fn label(path: &str, entry: &DeValue<'_>, place: usize) -> String {
 
 fn says_the_same(old: &DeValue<'_>, new: &DeValue<'_>) -> bool {
     let number = |value: &DeValue<'_>| match value {
-        DeValue::Integer(_) | DeValue::Float(_) => shown(value).replace('_', "").parse::<f64>().ok(),
+        DeValue::Integer(_) | DeValue::Float(_) => {
+            shown(value).replace('_', "").parse::<f64>().ok()
+        }
         _ => None,
     };
     match (old, new) {
@@ -176,7 +178,8 @@ mod tests {
 
     #[test]
     fn how_a_value_is_written_is_no_difference() {
-        let old = "a = \"0.50 mm\" # x\nb = \"1 in\"\nc = 9\nw = { from = \"1 degC\", to = \"2 s\" }";
+        let old =
+            "a = \"0.50 mm\" # x\nb = \"1 in\"\nc = 9\nw = { from = \"1 degC\", to = \"2 s\" }";
         let new = "c = 9\nb = \"25.4 mm\"\na = \"0.5 mm\"\n[w]\nfrom = \"33.8 degF\"\nto = \"2 s\"";
         assert_eq!(told(old, new), Vec::<String>::new());
     }
@@ -187,8 +190,7 @@ mod tests {
         let new = "a = \"1 in\"\nw = { from = \"1 s\", to = \"2 s\" }\nlist = [\"1 mm\"]";
         let mut found = told(old, new);
         found.sort();
-        let expected =
-            ["a: 1 mm > 1 in", "b: 9 > -", "list[2]: 2 mm > -", "w.to: - > 2 s"];
+        let expected = ["a: 1 mm > 1 in", "b: 9 > -", "list[2]: 2 mm > -", "w.to: - > 2 s"];
         assert_eq!(found, expected);
     }
 
