@@ -136,7 +136,19 @@ pub fn job(recipe: &Path, places: Places<'_>) -> Result<Job, String> {
 /// # Errors
 /// As [`job`], and what is wrong with the records.
 pub fn job_after(recipe: &Path, places: Places<'_>, from: Lessons<'_>) -> Result<Job, String> {
-    let recipe_source = read(recipe)?;
+    job_of(read(recipe)?, recipe, places, from)
+}
+
+/// The same of a text that is not, or not yet, what stands in the recipe's file.
+///
+/// # Errors
+/// As [`job_after`].
+pub fn job_of(
+    recipe_source: Source,
+    recipe: &Path,
+    places: Places<'_>,
+    from: Lessons<'_>,
+) -> Result<Job, String> {
     let mut catalogue = catalogue(places.catalogue, Some(recipe))?;
     let (rig, rig_source) = rig(places.rig)?;
     let Source { name, text } = &recipe_source;

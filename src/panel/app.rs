@@ -7,6 +7,8 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use axum::http::HeaderMap;
 use evenpass_core::moment::Moment;
+use evenpass_core::request::Direction;
+use evenpass_core::teach::Teaching;
 use tokio::sync::Semaphore;
 
 use super::acts::Acts;
@@ -52,6 +54,10 @@ pub(super) struct Inside {
     pub(super) acts: Acts,
     pub(super) streams: Arc<Semaphore>,
     pub(super) stop_pending: AtomicBool,
+    /// Points taken for a new recipe.
+    pub(super) teaching: Mutex<Teaching>,
+    /// Which way the carriage was last sent by hand.
+    pub(super) last_move: Mutex<Option<Direction>>,
     nobody: Person,
 }
 
@@ -78,6 +84,8 @@ impl App {
             acts,
             streams: Arc::new(Semaphore::new(MOST_STREAMS)),
             stop_pending: AtomicBool::new(false),
+            teaching: Mutex::new(Teaching::default()),
+            last_move: Mutex::new(None),
             nobody: nobody()?,
         };
         Ok(Self { inside: Arc::new(inside) })

@@ -5,7 +5,7 @@ use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
-use evenpass_core::request::{Answer, Denial, Request};
+use evenpass_core::request::{Answer, Denial, Direction, Request};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::Ordering;
 
@@ -24,6 +24,16 @@ pub(super) struct Seal {
     form: String,
     /// The request's own id: each is answered once.
     id: String,
+}
+
+impl Seal {
+    /// Of a form whose other fields are many.
+    pub(super) fn of(form: &[(String, String)]) -> Self {
+        let field = |name: &str| {
+            form.iter().find(|(known, _)| known == name).map_or_else(String::new, |f| f.1.clone())
+        };
+        Self { form: field("form"), id: field("id") }
+    }
 }
 
 /// What became of a request, as the page shows it.
@@ -169,6 +179,10 @@ pub(super) async fn ask(
         return visitor.told(&app, &what, reply);
     }
     let answer = app.station().command(&visitor.commander(ask.turn), request).await;
+    if let (Request::Nudge(by), Ok(Answer::Accepted)) = (request, &answer) {
+        let way = if by > Length::ZERO { Direction::TowardTail } else { Direction::TowardChuck };
+        *locked(&app.inside.last_move) = Some(way);
+    }
     visitor.told(&app, &what, reply_of(answer))
 }
 

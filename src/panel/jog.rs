@@ -12,7 +12,7 @@ use serde::Deserialize;
 use serde_json::json;
 use tokio::time::{Interval, MissedTickBehavior, interval};
 
-use super::app::App;
+use super::app::{App, locked};
 use super::connections::Stays;
 use super::visitor::Visitor;
 use crate::people::Right;
@@ -113,7 +113,12 @@ async fn answer(
         Follows::LetGo(why) => return Some(why.into()),
     };
     match app.station().command(&visitor.commander(said.turn), request).await {
-        Ok(Answer::Accepted | Answer::AlreadySo) => None,
+        Ok(Answer::Accepted | Answer::AlreadySo) => {
+            if let Request::Jog(way) = request {
+                *locked(&app.inside.last_move) = Some(way);
+            }
+            None
+        }
         Ok(Answer::Denied(denial)) => Some(format!("{}; {}", denial.why, denial.help).into()),
         Err(refused) => Some(refused.to_string().into()),
     }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use evenpass_core::plan::forecast::{PassByPass, pass_by_pass};
 use evenpass_core::plan::{self, Plan};
 
-use crate::files::{self, Job, Places};
+use crate::files::{self, Job, Places, Source};
 use crate::learning::Lessons;
 use crate::picture::Pictures;
 
@@ -33,7 +33,20 @@ impl Loaded {
     /// # Errors
     /// Every problem, as a person is to read it.
     pub fn read(path: &Path, places: Places<'_>, from: Lessons<'_>) -> Result<Self, String> {
-        let job = files::job_after(path, places, from)?;
+        Self::of(files::read(path)?, path, places, from)
+    }
+
+    /// The same of a text that is not, or not yet, what stands in the recipe's file.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn of(
+        source: Source,
+        path: &Path,
+        places: Places<'_>,
+        from: Lessons<'_>,
+    ) -> Result<Self, String> {
+        let job = files::job_of(source, path, places, from)?;
         let plan = plan::plan(&job.recipe, &job.rig, &job.catalogue)
             .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
         let pictures = Pictures::of(&job.recipe, &plan)

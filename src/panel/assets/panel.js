@@ -83,6 +83,9 @@
     if (button.dataset.ask) post("/ask", { ask: button.dataset.ask, value: button.dataset.value || "" });
     else if (button.dataset.seat) post("/seat", { act: button.dataset.seat });
     else if (button.dataset.prove) post("/prove", { prove: button.dataset.prove });
+    else if (button.dataset.teach) {
+      post("/teach", { act: button.dataset.teach, value: button.dataset.value || "" });
+    }
   });
   document.addEventListener("submit", (event) => {
     const form = event.target;
@@ -102,6 +105,28 @@
       });
     }
   });
+
+  // A draft is tried a moment after its last change.
+  for (const form of document.querySelectorAll("[data-draft]")) {
+    const into = document.getElementById(form.dataset.into);
+    let soon = 0;
+    let last = 0;
+    form.addEventListener("input", () => {
+      clearTimeout(soon);
+      soon = setTimeout(async () => {
+        const mine = ++last;
+        into.setAttribute("aria-busy", "true");
+        try {
+          const answer = await fetch(form.dataset.draft, { method: "POST",
+            body: new URLSearchParams(new FormData(form)) });
+          const html = await answer.text();
+          if (mine === last) into.innerHTML = html;
+        } finally {
+          if (mine === last) into.removeAttribute("aria-busy");
+        }
+      }, 500);
+    });
+  }
 
   // Hold to run: signs go out while the key is held, each with the newest pulse that came in.
   // Whatever ends the holding (finger off, page hidden, line lost) ends the signs.

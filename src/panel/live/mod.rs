@@ -79,6 +79,8 @@ pub(super) enum Page {
     Maintenance,
     /// Recipes.
     Recipes,
+    /// Points for a new recipe.
+    Teach,
     /// Records.
     Records,
     /// The twin's bench.
@@ -97,9 +99,9 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
     match page {
         Page::Run => run::page(app, visitor, &mut values),
         Page::Maintenance => super::page::maintenance::live(app, visitor, &mut values),
-        Page::Recipes => super::page::recipes::live(app, visitor, &mut values),
+        Page::Teach => super::page::recipes::teach::live(app, visitor, &mut values),
         Page::Bench => super::page::bench::live(app, &mut values).await,
-        Page::Records => {}
+        Page::Recipes | Page::Records => {}
     }
     values
 }

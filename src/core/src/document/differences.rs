@@ -125,7 +125,7 @@ fn compare_lists(
 }
 
 /// How an entry is named in a path.
-fn label(path: &str, entry: &DeValue<'_>, place: usize) -> String {
+pub(super) fn label(path: &str, entry: &DeValue<'_>, place: usize) -> String {
     match name_of(entry) {
         Some(name) => format!("{path}[{name}]"),
         None => element(path, place),
@@ -151,7 +151,7 @@ fn says_the_same(old: &DeValue<'_>, new: &DeValue<'_>) -> bool {
 }
 
 /// A value as a person reads it.
-fn shown(value: &DeValue<'_>) -> String {
+pub(super) fn shown(value: &DeValue<'_>) -> String {
     match value {
         DeValue::String(text) => text.trim().to_owned(),
         DeValue::Integer(integer) => integer.as_str().to_owned(),

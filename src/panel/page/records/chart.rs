@@ -50,9 +50,7 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
         all().map(|(_, value)| value).fold(f64::NEG_INFINITY, f64::max),
     );
     let x = |at: f64| LEFT + at / last * (SIZE.0 - LEFT - 12.0);
-    let y = |value: f64| {
-        SIZE.1 - FOOT - (value - low) / (high - low) * (SIZE.1 - FOOT - TOP)
-    };
+    let y = |value: f64| SIZE.1 - FOOT - (value - low) / (high - low) * (SIZE.1 - FOOT - TOP);
     let mut inside = String::new();
     for step in 0..=4_u8 {
         let value = low + (high - low) * f64::from(step) / 4.0;

@@ -10,9 +10,9 @@ use super::chart::{Line, chart};
 use super::{outcome, wall};
 use crate::panel::texts;
 use crate::people::{TemperatureUnit, Units};
+use crate::record::RunRecord;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
-use crate::record::RunRecord;
 
 /// The inside of its page.
 pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
@@ -82,7 +82,8 @@ fn pressures(entries: &[Entry], units: Units) -> Markup {
 }
 
 fn passes(passes: &[PassRow], units: Units, at: &dyn Fn(f64) -> String) -> Markup {
-    let place = |place: Option<Length>| place.map_or_else(|| "\u{2013}".to_owned(), |at| units.length(at));
+    let place =
+        |place: Option<Length>| place.map_or_else(|| "\u{2013}".to_owned(), |at| units.length(at));
     html! {
         @if !passes.is_empty() {
             section {

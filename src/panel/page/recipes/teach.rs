@@ -1,0 +1,306 @@
+//! A new recipe by points taken at the machine: jog there, take it, say what it is of.
+
+use axum::extract::{Form, State};
+use axum::response::Response;
+use evenpass_core::document::Problems;
+use evenpass_core::quantity::{Length, Quantity as _};
+use evenpass_core::recipe::{End, Substrate};
+use evenpass_core::request::{Answer, Direction, Request};
+use evenpass_core::teach::{
+    Limits, Particulars, PointKind, Taught, TaughtPoint, Teaching, blank, judge, recipe_text,
+};
+use maud::{Markup, html};
+
+use super::import::keep;
+use super::one::plain;
+use crate::files;
+use crate::panel::app::{App, locked};
+use crate::panel::asking::{Reply, Seal};
+use crate::panel::live::Values;
+use crate::panel::page::layout::{self, button};
+use crate::panel::texts;
+use crate::panel::visitor::Visitor;
+use crate::people::{Right, Units};
+use crate::shown::one_line;
+
+/// Points of one part at most; a drawing has some dozens.
+const MOST: usize = 64;
+
+/// The page.
+pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
+    let kinds = PointKind::ALL.map(|kind| (word(kind), kind.title()));
+    let inside = html! {
+        p { a href="/recipes" { "\u{2190} " (texts::RECIPES) } }
+        h1 { (texts::TEACH) }
+        section.jog {
+            div.here { span { (texts::PLACE) " " } strong data-live="teach.at" {} }
+            div.buttons {
+                (button("manual", texts::MANUAL_WORK, "plain"))
+                button type="button" data-jog="chuck" { "\u{25c0} " (texts::TO_CHUCK) }
+                button type="button" data-jog="tail" { (texts::TO_TAIL) " \u{25b6}" }
+                (button("leave-manual", texts::LEAVE_MANUAL, "plain"))
+            }
+        }
+        section {
+            h2 { (texts::TAKE_A_POINT) }
+            form.point data-post="/teach" {
+                input type="hidden" name="act" value="take";
+                label { (texts::POINT_OF) select name="what" {
+                    @for (word, title) in &kinds { option value=(word) { (title) } }
+                } }
+                label { (texts::DIAMETER_THERE) input name="diameter" maxlength="20" placeholder="50 mm"; }
+                button type="submit" data-kind="wanted" { (texts::TAKE_IT) }
+            }
+            div data-live="teach.points" {}
+        }
+        section {
+            h2 { (texts::WHAT_IT_MAKES) }
+            div data-live="teach.made" {}
+        }
+        section {
+            h2 { (texts::SAVE) }
+            form.point data-post="/teach" data-then="/recipes" {
+                input type="hidden" name="act" value="save";
+                label { (texts::RECIPE_FILE) input name="name" required maxlength="64"; }
+                label { (texts::TITLE) input name="title" required maxlength="80"; }
+                label { (texts::SUBSTRATE) select name="substrate" {
+                    @for substrate in SUBSTRATES { option value=(substrate.word()) { (substrate.word().replace('_', " ")) } }
+                } }
+                label { (texts::FINISH) input name="finish" maxlength="20" placeholder="0.30 mm"; }
+                label { (texts::DRAWN_LENGTH) input name="length" maxlength="20"; }
+                button type="submit" data-kind="wanted" { (texts::SAVE) }
+            }
+        }
+    };
+    layout::page(&app, &visitor, "teach", inside)
+}
+
+/// What a part can be made of.
+const SUBSTRATES: [Substrate; 4] = [
+    Substrate::PlainSteel,
+    Substrate::AirHardeningSteel,
+    Substrate::StainlessSteel,
+    Substrate::CastIron,
+];
+
+/// A kind of point as forms name it.
+fn word(kind: PointKind) -> &'static str {
+    match kind {
+        PointKind::PartFace => "part_face",
+        PointKind::ZoneEdge => "zone_edge",
+        PointKind::Shoulder => "shoulder",
+        PointKind::Diameter => "diameter",
+    }
+}
+
+/// Something is taken, taken back, answered or saved.
+pub(in crate::panel) async fn act(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(form): Form<Vec<(String, String)>>,
+) -> Response {
+    let what: String = format!("teach: {} {}", plain(&form, "act"), plain(&form, "name"));
+    let what: String = what.trim().chars().take(80).collect();
+    if let Err(refused) = visitor.sealed(&app, &Seal::of(&form), &what) {
+        return refused;
+    }
+    let reply = match acted(&app, &visitor, &form).await {
+        Ok(()) => Reply::done(),
+        Err(reply) => reply,
+    };
+    visitor.told(&app, &what, reply)
+}
+
+async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result<(), Reply> {
+    visitor.right(Right::Engineer)?;
+    let refused = |why: String| Reply::refused(why);
+    match plain(form, "act") {
+        "take" => take(app, visitor, form).await,
+        "remove" => {
+            let place: usize =
+                plain(form, "value").parse().map_err(|_| refused(texts::UNKNOWN_REQUEST.into()))?;
+            let mut teaching = locked(&app.inside.teaching);
+            if place < teaching.points.len() {
+                teaching.points.remove(place);
+            }
+            Ok(())
+        }
+        "clear" => {
+            *locked(&app.inside.teaching) = Teaching::default();
+            Ok(())
+        }
+        "chuck_side" => starts(app, End::ChuckSide),
+        "tail_side" => starts(app, End::TailSide),
+        "save" => {
+            let (app, form) = (app.clone(), form.to_vec());
+            tokio::task::spawn_blocking(move || save(&app, &form))
+                .await
+                .unwrap_or_else(|broken| Err(broken.to_string()))
+                .map_err(refused)
+        }
+        _ => Err(refused(texts::UNKNOWN_REQUEST.into())),
+    }
+}
+
+fn starts(app: &App, end: End) -> Result<(), Reply> {
+    locked(&app.inside.teaching).starts = Some(end);
+    Ok(())
+}
+
+/// A length that was typed, or nothing.
+fn typed(form: &[(String, String)], name: &str) -> Result<Option<Length>, String> {
+    match plain(form, name).trim() {
+        "" => Ok(None),
+        text => Length::parse(text).map(Some).map_err(|problem| format!("{name}: {problem}")),
+    }
+}
+
+async fn take(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result<(), Reply> {
+    let what = PointKind::ALL.into_iter().find(|kind| word(*kind) == plain(form, "what"));
+    let what = what.ok_or_else(|| Reply::refused(texts::UNKNOWN_REQUEST))?;
+    let diameter = typed(form, "diameter").map_err(Reply::refused)?;
+    let turn = plain(form, "turn").parse().unwrap_or(0);
+    if locked(&app.inside.teaching).points.len() >= MOST {
+        return Err(Reply::refused(texts::TOO_MANY_POINTS));
+    }
+    let answer = app.station().command(&visitor.commander(turn), Request::TakePoint).await;
+    match answer {
+        Ok(Answer::Accepted | Answer::AlreadySo) => {}
+        Ok(Answer::Denied(denial)) => {
+            return Err(Reply::refused(format!("{}; {}", denial.why, denial.help)));
+        }
+        Err(refused) => return Err(Reply::refused(refused.to_string())),
+    }
+    // The picture after the taking tells the place.
+    let mut snapshots = app.station().snapshots();
+    let before = snapshots.borrow().status.taught;
+    let _ =
+        tokio::time::timeout(SHOWN_WITHIN, snapshots.wait_for(|now| now.status.taught != before))
+            .await;
+    let at = app.station().snapshot().status.taught.first().copied().flatten();
+    let at = at.ok_or_else(|| Reply::refused(texts::NOT_KNOWN))?;
+    let approached = *locked(&app.inside.last_move);
+    locked(&app.inside.teaching).points.push(TaughtPoint { what, at, approached, diameter });
+    Ok(())
+}
+
+/// How long a taken point may take to be shown; snapshots come ten times a second.
+const SHOWN_WITHIN: std::time::Duration = std::time::Duration::from_millis(500);
+
+/// What the points make, or what is wrong with them.
+fn made(app: &App) -> Result<Taught, String> {
+    let teaching = locked(&app.inside.teaching).clone();
+    let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
+    let torch = catalogue.torches.first().ok_or(texts::NO_TORCH)?;
+    let limits = Limits::of(app.station().rig(), torch, None);
+    judge(&teaching, &limits).map_err(|problems| words(&problems))
+}
+
+/// Problems of points, which stand in no text.
+fn words(problems: &Problems) -> String {
+    problems.to_string()
+}
+
+fn save(app: &App, form: &[(String, String)]) -> Result<(), String> {
+    if let Some(length) = typed(form, "length")? {
+        locked(&app.inside.teaching).drawn_length = Some(length);
+    }
+    let taught = made(app)?;
+    let substrate = SUBSTRATES.into_iter().find(|known| known.word() == plain(form, "substrate"));
+    let substrate = substrate.ok_or(texts::UNKNOWN_REQUEST)?;
+    let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
+    let other = blank(&catalogue, substrate).ok_or(texts::NO_TORCH)?;
+    let title = one_line(plain(form, "title").trim());
+    let particulars = Particulars {
+        title: &title,
+        part: &title,
+        substrate: Some(substrate),
+        bore: None,
+        zones: &[],
+    };
+    let mut text =
+        recipe_text(&taught, &particulars, &other).map_err(|problems| words(&problems))?;
+    if let Some(finish) = typed(form, "finish")? {
+        let fields: Vec<_> = (1..=taught.zones.len())
+            .map(|zone| {
+                let value = evenpass_core::document::FieldValue::Text(finish.to_string());
+                (format!("zone[{zone}].finish"), value)
+            })
+            .collect();
+        text = evenpass_core::document::set(&text, &fields).map_err(|problems| words(&problems))?;
+    }
+    keep(app, plain(form, "name"), &text)?;
+    *locked(&app.inside.teaching) = Teaching::default();
+    Ok(())
+}
+
+/// What is live on it.
+pub(in crate::panel) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
+    let snapshot = app.station().snapshot();
+    let axis = &snapshot.inputs.axis.value;
+    let known = axis.referenced == evenpass_core::image::Referenced::Yes;
+    let at = if known { visitor.units.length(axis.position) } else { texts::NOT_KNOWN.to_owned() };
+    values.text("teach.at", at);
+    let teaching = locked(&app.inside.teaching).clone();
+    values.html("teach.points", points(&teaching, visitor.units));
+    let made = if teaching.points.is_empty() {
+        html! {}
+    } else {
+        shown(made(app), visitor.units)
+    };
+    values.html("teach.made", made);
+}
+
+fn points(teaching: &Teaching, units: Units) -> Markup {
+    html! {
+        @if !teaching.points.is_empty() {
+            table {
+                thead { tr { th { (texts::POINT_OF) } th { (texts::PLACE) } th { (texts::DIAMETER_THERE) } th {} } }
+                tbody { @for (place, point) in teaching.points.iter().enumerate() {
+                    tr {
+                        td { (point.what.title()) }
+                        td { (units.length(point.at)) @if let Some(way) = point.approached {
+                            " " small { (match way {
+                                Direction::TowardChuck => texts::CAME_TO_CHUCK,
+                                Direction::TowardTail => texts::CAME_TO_TAIL,
+                            }) }
+                        } }
+                        td { @if let Some(diameter) = point.diameter { (units.length(diameter)) } }
+                        td { button type="button" data-teach="remove" data-value=(place) { (texts::REMOVE) } }
+                    }
+                } }
+            }
+            button type="button" data-teach="clear" { (texts::BEGIN_ANEW) }
+        }
+    }
+}
+
+fn shown(made: Result<Taught, String>, units: Units) -> Markup {
+    match made {
+        Err(problem) => html! { pre.trouble { (problem) } },
+        Ok(taught) => html! {
+            @if let Some(question) = &taught.question {
+                section.prompt {
+                    h2 { span.sign aria-hidden="true" { "\u{25cf}" } (question) }
+                    div.buttons {
+                        button type="button" data-teach="chuck_side" { (texts::FROM_CHUCK) }
+                        button type="button" data-teach="tail_side" { (texts::FROM_TAIL) }
+                    }
+                }
+            }
+            table { tbody {
+                @for zone in &taught.zones {
+                    tr {
+                        th { (texts::ZONE) }
+                        td { (units.length(zone.edges.low)) " " (texts::TO) " " (units.length(zone.edges.high)) }
+                        td { (texts::POWDER_ON) " " (units.length(zone.powder_on.low)) " " (texts::TO) " " (units.length(zone.powder_on.high)) }
+                    }
+                }
+                @for point in &taught.profile {
+                    tr { th { (texts::OUTLINE) } td { (units.length(point.at)) } td { "\u{2300} " (units.length(point.diameter)) } }
+                }
+            } }
+            @for note in &taught.notes { p { (note) } }
+        },
+    }
+}
