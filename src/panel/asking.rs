@@ -311,6 +311,23 @@ async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, 
     app.station().load(loaded).await.map_err(Reply::refused)
 }
 
+/// Somebody says that the set-up was checked, line by line: it stands among the acts.
+pub(super) async fn checked(
+    State(app): State<App>,
+    visitor: Visitor,
+    Form(form): Form<Vec<(String, String)>>,
+) -> Response {
+    let lines = texts::SET_UP_LIST.split('|').count();
+    let ticked = form.iter().filter(|(name, _)| name.starts_with("line")).count();
+    let title = app.station().loaded().map(|loaded| loaded.job.recipe.title.clone());
+    let what = format!("set-up checked: {ticked} of {lines}, {}", title.unwrap_or_default());
+    if let Err(refused) = visitor.sealed(&app, &Seal::of(&form), &what) {
+        return refused;
+    }
+    let reply = visitor.right(Right::Run).err().unwrap_or_else(Reply::done);
+    visitor.told(&app, &what, reply)
+}
+
 #[derive(Debug, Deserialize)]
 pub(super) struct AskProof {
     /// The interlock to prove; or what is said to the instruction: done, skip, quit, act.

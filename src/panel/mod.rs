@@ -59,6 +59,7 @@ fn router(app: App) -> Router {
         .route("/ask", post(asking::ask))
         .route("/seat", post(asking::seat))
         .route("/load", post(asking::load))
+        .route("/checked", post(asking::checked))
         .route("/prove", post(asking::prove))
         .route("/units", post(sign_in::units))
         .route("/live", get(live::stream))

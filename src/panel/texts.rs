@@ -94,6 +94,9 @@ texts! {
     FORECAST = "Forecast";
     PASSES = "passes";
     SET_UP = "Set up";
+    SET_UP_DONE = "Set-up is checked";
+    SINCE_LAST = "Otherwise than at the last part,";
+    SAME_RECIPE = "Nothing: the same recipe.";
     SET_UP_LIST = "Undercut, degreased, blasted; masked outside the zones.|Clamped; the centre gives way when the part grows.|Powder dry, the lot written down; hopper filled.|Leak test done, arrestors and non-return valves fitted, no oil on oxygen.|Extraction on, respirator at hand, nobody inside.";
     CAUTION = "Caution";
     CAUTIONS = "Evenpass is no safety device. Emergency stop, gas shut-off, flame safeguard, guard and hard limits are wired and work without it. The torch maker's handbook, local codes and licensed practice override every figure here. Acetylene never above 1.03 bar gauge. Hot and rotating part: keep clear. After a flashback: stop, cool, inspect. Set-points are examples until you have proved them.";

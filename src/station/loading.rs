@@ -2,12 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
+use evenpass_core::document::{Difference, differences};
 use evenpass_core::plan::forecast::{PassByPass, pass_by_pass};
 use evenpass_core::plan::{self, Plan};
 
 use crate::files::{self, Job, Places, Source};
 use crate::learning::Lessons;
 use crate::picture::Pictures;
+use crate::record::{RunId, Store, records_file};
 
 /// A loaded job.
 #[derive(Debug)]
@@ -22,6 +24,36 @@ pub struct Loaded {
     pub pictures: Pictures,
     /// The coat of each zone after each of its passes.
     pub coats: Vec<PassByPass>,
+    /// What is otherwise than in the recipe of the last run; `None` before the first.
+    pub since_last: Option<SinceLast>,
+}
+
+/// A recipe beside that of the last run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SinceLast {
+    /// The last run.
+    pub run: RunId,
+    /// Its title.
+    pub title: String,
+    /// What differs; empty for another part of the same recipe.
+    pub differences: Vec<Difference>,
+}
+
+impl SinceLast {
+    /// Of a text that is to be run now. Records that cannot be read tell nothing: they are no
+    /// reason against loading.
+    fn of(text: &str, from: Lessons<'_>) -> Option<Self> {
+        let records = match from {
+            Lessons::Ignored => return None,
+            Lessons::Kept(records) => records,
+            Lessons::From(records) => Some(records),
+        };
+        let store = records_file(records).and_then(|file| Store::open_existing(&file)).ok()?;
+        let last = store.runs().ok()?.pop()?;
+        let record = store.run(&last.id).ok()?;
+        let differences = differences(&record.recipe.text, text).ok()?;
+        Some(Self { run: last.id, title: last.title, differences })
+    }
 }
 
 /// Places along a zone at which its coat is told: finer than a screen shows.
@@ -52,6 +84,7 @@ impl Loaded {
         let pictures = Pictures::of(&job.recipe, &plan)
             .map_err(|fault| format!("the plan cannot be drawn: {fault}\n"))?;
         let coats = pass_by_pass(&plan, PLACES);
-        Ok(Self { path: path.to_owned(), job, plan, pictures, coats })
+        let since_last = SinceLast::of(&job.recipe_source.text, from);
+        Ok(Self { path: path.to_owned(), job, plan, pictures, coats, since_last })
     }
 }

@@ -6,6 +6,7 @@ use evenpass_core::plan::forecast::clock;
 use maud::{Markup, html};
 
 use super::layout;
+use super::recipes::changes;
 use crate::panel::app::App;
 use crate::panel::live::part::Sheet;
 use crate::panel::texts;
@@ -27,6 +28,18 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
         }
     };
     layout::page(&app, &visitor, "run", inside)
+}
+
+/// What is otherwise than in the last part's recipe.
+fn since_last(loaded: &Loaded) -> Markup {
+    let Some(since) = &loaded.since_last else { return html! {} };
+    html! {
+        section {
+            h2 { (texts::SINCE_LAST) " " (since.run) ", " (since.title) }
+            @if since.differences.is_empty() { p { (texts::SAME_RECIPE) } }
+            (changes(&since.differences))
+        }
+    }
 }
 
 fn job(loaded: &Loaded, units: Units) -> Markup {
@@ -64,11 +77,15 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
                 }
             }
         }
+        (since_last(loaded))
         section.set-up {
             h2 { (texts::SET_UP) }
-            ul { @for line in texts::SET_UP_LIST.split('|') {
-                li { label { input type="checkbox"; (line) } }
-            } }
+            form data-post="/checked" {
+                ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
+                    li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
+                } }
+                button type="submit" data-kind="plain" { (texts::SET_UP_DONE) }
+            }
             (layout::cautions())
         }
     }

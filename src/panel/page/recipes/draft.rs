@@ -100,7 +100,7 @@ pub(super) fn trouble(problem: &str) -> Markup {
 }
 
 /// What differs.
-pub(super) fn changes(differences: &[Difference]) -> Markup {
+pub(in crate::panel) fn changes(differences: &[Difference]) -> Markup {
     let or = |value: &Option<String>| value.clone().unwrap_or_else(|| "\u{2013}".to_owned());
     html! {
         @if !differences.is_empty() {

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use axum::extract::State;
 use maud::{Markup, html};
 
-pub(in crate::panel) use self::draft::try_it;
+pub(in crate::panel) use self::draft::{changes, try_it};
 pub(in crate::panel) use self::import::import;
 pub(in crate::panel) use self::one::{compare, one, save, text};
 use super::layout;
