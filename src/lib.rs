@@ -20,6 +20,7 @@ pub mod files;
 pub mod keeping;
 pub mod learning;
 pub mod log;
+pub mod margins;
 pub mod panel;
 pub mod people;
 pub mod picture;

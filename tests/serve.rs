@@ -46,8 +46,9 @@ impl Served {
         }
         let mut child = command.spawn().expect("the program");
         let mut lines = BufReader::new(child.stdout.take().expect("its output")).lines();
-        let address = lines
-            .find_map(|line| Some(line.ok()?.split_once("http://")?.1.trim_end_matches('/').into()));
+        let address = lines.find_map(|line| {
+            Some(line.ok()?.split_once("http://")?.1.trim_end_matches('/').into())
+        });
         Self { child, address: address.expect("an address"), folder }
     }
 
@@ -101,7 +102,7 @@ fn its_supervisor_hears_that_it_is_ready_that_its_scans_go_on_and_that_it_stops(
     let socket = UnixDatagram::bind(&path).expect("a socket");
     socket.set_read_timeout(Some(PATIENCE)).expect("a limit");
     let mut served = Served::start(&[], Some(&path));
-    let mut hear = |wanted: &str| {
+    let hear = |wanted: &str| {
         let until = Instant::now() + PATIENCE;
         let mut heard = [0; 256];
         while Instant::now() < until {

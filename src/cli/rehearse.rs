@@ -12,7 +12,6 @@ use evenpass_core::plan::Plan;
 use serde_json::json;
 
 use super::learned::{self, Learning, RecordsAre};
-use super::margins::{self, Margin};
 use super::records::{Clock, course_sheet, passes_sheet, section, told_sheet};
 use super::sheet::{Layout, Sheet};
 use super::{Exit, Setting, ending, response, say};
@@ -21,6 +20,7 @@ use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::{self, Job};
 use crate::keeping::{self, Keeping};
+use crate::margins::{self, Margin};
 use crate::record::RunKind;
 use crate::record::facts::passes;
 use crate::record::response::responses;
@@ -186,7 +186,7 @@ fn print(job: &Job, plan: &Plan, rehearsed: &Rehearsed, seed: u64) -> io::Result
     response::print(entries, clock, response::With::Effects, to)?;
     section("Causes", &told_sheet(entries, clock, &[EntryKind::Cause]), to)?;
     section("Planned and deposited, as sprayed", &zones_sheet(&rehearsed.zones), to)?;
-    section("Margins", &margins::sheet(&rehearsed.margins), to)?;
+    section("Margins", &super::margins::sheet(&rehearsed.margins), to)?;
     writeln!(
         to,
         "\n{} bursts, {} bytes on the lines; {:.0} times real time",

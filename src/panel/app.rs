@@ -54,6 +54,8 @@ pub(super) struct Inside {
     pub(super) acts: Acts,
     pub(super) streams: Arc<Semaphore>,
     pub(super) stop_pending: AtomicBool,
+    /// One rehearsal at a time: each takes a core for seconds.
+    pub(super) rehearsing: Arc<Semaphore>,
     /// Points taken for a new recipe.
     pub(super) teaching: Mutex<Teaching>,
     /// Which way the carriage was last sent by hand.
@@ -84,6 +86,7 @@ impl App {
             acts,
             streams: Arc::new(Semaphore::new(MOST_STREAMS)),
             stop_pending: AtomicBool::new(false),
+            rehearsing: Arc::new(Semaphore::new(1)),
             teaching: Mutex::new(Teaching::default()),
             last_move: Mutex::new(None),
             nobody: nobody()?,

@@ -46,6 +46,7 @@ fn router(app: App) -> Router {
         .route("/recipes", get(page::recipes::page).post(page::recipes::import))
         .route("/recipes/{name}", get(page::recipes::one))
         .route("/recipes/{name}/try", post(page::recipes::try_it))
+        .route("/recipes/{name}/rehearse", post(page::recipes::rehearse))
         .route("/recipes/{name}/save", post(page::recipes::save))
         .route("/recipes/{name}/text", get(page::recipes::text))
         .route("/recipes/{name}/compare", get(page::recipes::compare))

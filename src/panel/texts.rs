@@ -105,6 +105,15 @@ texts! {
 
     NO_RECIPES = "No recipes in the folder.";
     NOT_READABLE = "cannot be read";
+    REHEARSE = "Rehearse on the twin";
+    REHEARSAL = "Rehearsal";
+    REHEARSED_COMPLETE = "complete";
+    REHEARSED_STOPPED = "stopped";
+    NOT_STARTED = "not started";
+    REHEARSING_ALREADY = "another rehearsal is under way; wait for its end";
+    DEPOSITED = "Deposited";
+    THINNEST = "Thinnest";
+    THICKEST = "Thickest";
     NEW_RECIPE = "New recipe";
     TEACH = "New part by taught points";
     IMPORT = "Import a text";

@@ -83,7 +83,11 @@
     if (button.dataset.ask) post("/ask", { ask: button.dataset.ask, value: button.dataset.value || "" });
     else if (button.dataset.seat) post("/seat", { act: button.dataset.seat });
     else if (button.dataset.prove) post("/prove", { prove: button.dataset.prove });
-    else if (button.dataset.teach) {
+    else if (button.dataset.show) {
+      const form = document.getElementById(button.dataset.with);
+      show(button.dataset.show, new URLSearchParams(form ? new FormData(form) : ""),
+        document.getElementById(button.dataset.into));
+    } else if (button.dataset.teach) {
       post("/teach", { act: button.dataset.teach, value: button.dataset.value || "" });
     }
   });
@@ -105,6 +109,19 @@
       });
     }
   });
+
+  // What takes its time is shown when it has come.
+  async function show(to, fields, into) {
+    into.setAttribute("aria-busy", "true");
+    try {
+      const answer = await fetch(to, { method: "POST", body: fields });
+      into.innerHTML = await answer.text();
+    } catch {
+      tell({ answer: "not sent", why: "the panel cannot be reached" });
+    } finally {
+      into.removeAttribute("aria-busy");
+    }
+  }
 
   // A draft is tried a moment after its last change.
   for (const form of document.querySelectorAll("[data-draft]")) {

@@ -5,6 +5,7 @@ mod draft;
 mod forecast;
 mod import;
 mod one;
+mod rehearsal;
 pub(in crate::panel) mod teach;
 
 use std::path::PathBuf;
@@ -15,6 +16,7 @@ use maud::{Markup, html};
 pub(in crate::panel) use self::draft::{changes, try_it};
 pub(in crate::panel) use self::import::import;
 pub(in crate::panel) use self::one::{compare, one, save, text};
+pub(in crate::panel) use self::rehearsal::rehearse;
 use super::layout;
 use crate::panel::app::App;
 use crate::panel::texts;

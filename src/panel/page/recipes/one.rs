@@ -74,8 +74,11 @@ fn shown(name: &str, read: &Read, visitor: &Visitor) -> Markup {
                 input type="hidden" name="recipe" value=(name);
                 button type="submit" data-kind="wanted" { (texts::LOAD) }
             }
+            button type="button" data-show=(format!("/recipes/{name}/rehearse")) data-into="rehearsal"
+                data-with="fields" { (texts::REHEARSE) }
             a.button href=(format!("/recipes/{name}/text")) { (texts::EXPORT) }
         }
+        div id="rehearsal" {}
         div.recipe {
             @if engineer { (fields(name, read)) }
             section.forecast id="forecast" {
@@ -100,7 +103,7 @@ fn fields(name: &str, read: &Read) -> Markup {
         }
     }
     html! {
-        form.fields data-draft=(format!("/recipes/{name}/try")) data-into="forecast"
+        form.fields id="fields" data-draft=(format!("/recipes/{name}/try")) data-into="forecast"
             data-post=(format!("/recipes/{name}/save")) data-then=(format!("/recipes/{name}")) {
             input type="hidden" name="digest" value=(digest);
             @for head in &tables {
