@@ -23,7 +23,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::request::{Answer, Denial, Origin, Request};
 use evenpass_core::rig::Rig;
 use evenpass_core::scan::{Controller, Snapshot};
-use evenpass_core::sequence::Phase;
+use evenpass_core::sequence::{Leaf, Phase};
 use evenpass_hil::{Bench, BenchSpec, HandScript, PartInChuck, Presence};
 use tokio::sync::{oneshot, watch};
 
@@ -348,7 +348,7 @@ impl Station {
         }
         self.seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))?;
         if request == Request::Start
-            && self.snapshot().status.phase == Phase::Idle
+            && self.snapshot().status.leaf == Leaf::Ready
             && let Err(trouble) = self.open_record(person.clone()).await
         {
             return Ok(Answer::Denied(Denial {
