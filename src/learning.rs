@@ -16,8 +16,8 @@ use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
 use crate::record::{
-    AcceptanceRecord, Measurement, MeasurementRecord, Origin, Outcome, RecordError, RunKind, Store,
-    records_file,
+    AcceptanceRecord, Measurement, MeasurementRecord, Origin, Outcome, Passes, RecordError,
+    RunKind, Store, records_file,
 };
 
 /// How many measurements of a pair count, the latest: a nozzle wears, and what was true of it
@@ -235,6 +235,11 @@ fn mismatch(one: &Measurement, origin: &Origin, basis: &RunBasis) -> Option<Stri
     }
     if origin.outcome != Outcome::Complete {
         return Some(format!("what was planned was not done: it is {}", origin.outcome.word()));
+    }
+    if origin.passes == Passes::Changed {
+        return Some(
+            "its passes were changed while it ran, and what was planned was not done".into(),
+        );
     }
     // A rig file of an older version may not be readable any more; its title then says nothing.
     let title = Rig::read(&origin.rig).ok().map(|rig| rig.title);

@@ -98,6 +98,9 @@ impl Progress {
             }
             EntryKind::Pass => format!("{at}  {}", entry.text),
             EntryKind::Cause => format!("{at}  !! {}", entry.text),
+            EntryKind::Request if entry.data.get("changed").is_some() => {
+                format!("{at}  {}", entry.text)
+            }
             EntryKind::Request if mark("answer") == Some("denied") => {
                 format!("{at}  {}: {}", entry.text, entry.cause)
             }
@@ -170,6 +173,9 @@ fn line(plan: &Plan, snapshot: &Snapshot) -> String {
         }
         Some(_) => parts.push("no datum".to_owned()),
         None => parts.push("position unknown".to_owned()),
+    }
+    if let Some(zone) = snapshot.status.in_hand.as_ref().filter(|zone| zone.is_changed()) {
+        parts.push(zone.to_string());
     }
     parts.push(format!("powder {}", on_off(Some(snapshot.status.powder))));
     parts.push(format!("flame {}", on_off(inputs.contact(Contact::Flame).trusted(now, FRESH))));

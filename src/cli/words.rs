@@ -1,10 +1,10 @@
-//! What a person types while a job runs: one word, one request.
+//! What a person types while a job runs: one word, one request; a trim says by how much.
 
 use std::io::{BufRead, IsTerminal};
 use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 
-use evenpass_core::request::Request;
+use evenpass_core::request::{Request, Trim};
 
 /// The words, in the order they are explained.
 const WORDS: &[(&str, Request, &str)] = &[
@@ -18,16 +18,23 @@ const WORDS: &[(&str, Request, &str)] = &[
     ("not wet", Request::NotWet, "it is not wet after all"),
     ("bad flame", Request::BadFlame, "the flame pops or squeals"),
     ("coat lifting", Request::CoatLifting, "the coat lifts"),
+    ("touch up", Request::TouchUp, "one more pass over the zone that is sprayed"),
     ("acknowledge", Request::Acknowledge, "the trip has been seen"),
     ("inspected", Request::Inspected, "torch, hoses and arrestors were inspected"),
     ("reset", Request::Reset, "clear a trip whose cause is gone"),
 ];
+
+/// How the one request that says how much is typed, and what it does.
+const TRIM: (&str, &str) =
+    ("trim +2 %", "feed of the passes to come: + faster and thinner, - slower");
 
 /// What was typed.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Typed {
     /// A request.
     Request(Request),
+    /// A known word that does not say enough; with what is wanted.
+    Unclear(String),
     /// Something else; the words are explained.
     Unknown(String),
 }
@@ -53,15 +60,34 @@ pub(super) fn listen() -> Receiver<Typed> {
 }
 
 fn understand(word: &str) -> Typed {
+    if let Some(by) = word.strip_prefix("trim") {
+        return trim(by.trim());
+    }
     WORDS
         .iter()
         .find(|(known, ..)| *known == word)
         .map_or_else(|| Typed::Unknown(word.to_owned()), |(_, request, _)| Typed::Request(*request))
 }
 
+/// A whole number of percent with its sign: a trim without one could mean either way.
+fn trim(by: &str) -> Typed {
+    let number = by.strip_suffix('%').unwrap_or(by).trim_end();
+    let percent = number.starts_with(['+', '-']).then(|| number.parse().ok()).flatten();
+    match percent {
+        Some(percent) => Typed::Request(Request::Trim(Trim::of_percent(percent))),
+        None => Typed::Unclear(format!(
+            "\"trim {by}\": accepted is a whole number of percent with its sign, up to {} either \
+             way in all: `{}` is a faster feed and a thinner coat",
+            Trim::MOST,
+            TRIM.0
+        )),
+    }
+}
+
 /// The words with what they do.
 pub(super) fn explained() -> String {
-    WORDS.iter().map(|(word, _, what)| format!("  {word:<16} {what}\n")).collect()
+    let words = WORDS.iter().map(|(word, _, what)| (*word, *what)).chain([TRIM]);
+    words.map(|(word, what)| format!("  {word:<16} {what}\n")).collect()
 }
 
 #[cfg(test)]
@@ -73,5 +99,20 @@ mod tests {
         assert_eq!(understand("restart"), Typed::Request(Request::Restart));
         assert_eq!(understand("go"), Typed::Unknown("go".to_owned()));
         assert!(explained().contains("restart"));
+    }
+
+    #[test]
+    fn a_trim_says_by_how_much_and_which_way() {
+        let by = |percent| Typed::Request(Request::Trim(Trim::of_percent(percent)));
+        for typed in ["trim +2", "trim +2 %", "trim +2%", "trim  +02"] {
+            assert_eq!(understand(typed), by(2), "{typed}");
+        }
+        assert_eq!(understand("trim -5 %"), by(-5));
+        assert_eq!(understand("touch up"), Typed::Request(Request::TouchUp));
+        for typed in ["trim", "trim 2", "trim two", "trim +2.5", "trim +2 mm", "trim +999"] {
+            let Typed::Unclear(what) = understand(typed) else { panic!("understood {typed}") };
+            assert!(what.contains("a whole number of percent with its sign"), "{what}");
+        }
+        assert!(explained().contains("trim +2 %"));
     }
 }

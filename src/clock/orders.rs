@@ -56,7 +56,8 @@ impl Order {
     pub fn carry_out(self, now: Moment, controller: &mut Controller) -> Then {
         match self {
             Self::Request(asked, reply) => {
-                let _ = reply.send(controller.request(now, asked.request, asked.origin));
+                let Asked { request, origin, person } = asked;
+                let _ = reply.send(controller.request_by(now, request, origin, person.as_deref()));
             }
             Self::Load(plan, reply) => {
                 let _ = reply.send(controller.load(&plan));

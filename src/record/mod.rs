@@ -39,7 +39,7 @@ pub use acceptance::AcceptanceRecord;
 pub use act::{ActAnswer, ActRecord};
 pub use fault::RecordError;
 pub use location::records_file;
-pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};
+pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;

@@ -6,7 +6,7 @@ use std::time::Duration;
 use evenpass_core::cia402::PowerState;
 use evenpass_core::image::Contact;
 use evenpass_core::quantity::Length;
-use evenpass_core::request::{Answer, Direction, Origin, Request};
+use evenpass_core::request::{Answer, Direction, Origin, Request, Trim};
 use evenpass_core::sequence::Phase;
 
 use crate::key::works_with_heat;
@@ -48,33 +48,15 @@ pub(crate) enum Move {
     PartOverItsCeiling,
 }
 
-/// Everything that can be asked.
-pub(crate) const REQUESTS: [Request; 25] = [
-    Request::Start,
-    Request::Hold,
-    Request::HoldAfterPass,
-    Request::Restart,
-    Request::Stop,
-    Request::Abort,
-    Request::Acknowledge,
-    Request::Reset,
-    Request::Accept,
-    Request::Wet,
-    Request::NotWet,
-    Request::BadFlame,
-    Request::CoatLifting,
-    Request::Inspected,
-    Request::Home,
-    Request::Jog(Direction::TowardChuck),
+/// Everything that can be asked, once.
+const REQUESTS: [Request; 25] =
+    Request::each(Direction::TowardChuck, Length::from_mm(2.0), Trim::of_percent(2));
+
+/// What is asked in another way too: the other way along, by too much, back again.
+const OTHERWISE: [Request; 3] = [
     Request::Jog(Direction::TowardTail),
-    Request::JogRelease,
-    Request::Nudge(Length::from_mm(2.0)),
     Request::Nudge(Length::from_mm(9.0)),
-    Request::TakePoint,
-    Request::EnterManual,
-    Request::EnterProving,
-    Request::LeaveManual,
-    Request::BlastedNow,
+    Request::Trim(Trim::of_percent(-2)),
 ];
 
 /// What is asked where something is wrong.
@@ -118,7 +100,9 @@ const WORLD: [Move; 10] = [
 /// asked is, and it can be mended; a second thing goes wrong in the second sweep only.
 pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     let mut moves = Vec::with_capacity(256);
-    let ask = |origin: Origin| REQUESTS.iter().map(move |request| Move::Ask(*request, origin));
+    let ask = |origin: Origin| {
+        REQUESTS.iter().chain(&OTHERWISE).map(move |request| Move::Ask(*request, origin))
+    };
     if node.plant.faults != [None; 2] {
         moves.push(Move::Mend);
         let ask = |request: &Request| Move::Ask(*request, Origin::Seat);

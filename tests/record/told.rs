@@ -3,11 +3,12 @@
 use std::path::Path;
 
 use evenpass::cli::records::{self, Reader};
-use evenpass::record::{Ending, RecordError, Recorder, Store};
+use evenpass::record::{Ending, Passes, RecordError, Recorder, Store};
+use evenpass_core::ledger::EntryKind;
 use jiff::tz::TimeZone;
-use serde_json::Value;
+use serde_json::{Value, json};
 
-use crate::story::{end, file, header, record_story};
+use crate::story::{end, entry, file, header, record_story};
 
 pub(crate) fn shown(path: &Path, asked: &str, reader: Reader) -> String {
     let store = Store::open_existing(path).expect("open");
@@ -103,4 +104,38 @@ fn a_run_is_found_by_the_beginning_of_its_id() {
          2026-11-24-001"
     );
     assert!(matches!(find(""), Err(RecordError::UnknownRun { .. })));
+}
+
+/// What people change is told with who they are; a record kept before that has nobody.
+#[test]
+fn a_request_is_shown_with_the_person_who_made_it_and_one_without_still_reads() {
+    let (_folder, path) = file();
+    let store = Store::open(&path).expect("open");
+    let recorder = Recorder::begin(store, &header("2026-11-25T09:00:00Z")).expect("begin");
+    let asked = "trim the feed, +2 %, by A. Fitter from the seat: accepted";
+    let person = json!({"request": {"trim": {"percent": 2}}, "person": "A. Fitter"});
+    let changed = json!({"changed": {"zone": "journal", "touch_ups": 0}, "person": "A. Fitter"});
+    let old = json!({"request": "hold", "origin": "seat", "answer": "accepted"});
+    for (number, (text, data)) in (1..).zip([
+        ("hold from the seat: accepted", old),
+        (asked, person),
+        ("zone journal: next pass at 10.6 mm/s, +2 % feed, -2.0 % coat a pass", changed),
+    ]) {
+        recorder.send(entry(number, 1.0, EntryKind::Request, text, "", data));
+    }
+    recorder.finish(end(Ending::Complete)).expect("finish");
+    let page = shown(&path, "latest", Reader::Person);
+    for text in ["hold from the seat: accepted", asked, "zone journal: next pass at 10.6 mm/s"] {
+        assert!(page.contains(text), "{page}");
+    }
+    let store = Store::open_existing(&path).expect("open");
+    let id = store.find("latest").expect("a run");
+    let run = store.run(&id).expect("read");
+    assert_eq!(run.entries[1].data["person"], json!("A. Fitter"));
+    assert_eq!(store.origin(&id).expect("read").map(|of| of.passes), Some(Passes::Changed));
+    let (_folder, path) = file();
+    record_story(&path);
+    let store = Store::open_existing(&path).expect("open");
+    let id = store.find("latest").expect("a run");
+    assert_eq!(store.origin(&id).expect("read").map(|of| of.passes), Some(Passes::AsPlanned));
 }

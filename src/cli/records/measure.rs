@@ -16,7 +16,7 @@ use jiff::civil::Date;
 use super::reading::{At, at, balance, date, gauge, positive};
 use super::told::{Refused, Teller, contradictory, day, figures, keep, lesson, print_lesson};
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
+use crate::record::{Measurement, Outcome, Passes, RunKind, RunRecord, Store};
 
 /// One standard deviation of what left the hopper, where the record says it (arbitrary: a hopper
 /// scale of 1 g, read twice, and what lies in the hose).
@@ -147,6 +147,12 @@ fn teaches(store: &Store, run: &RunRecord) -> Result<RunBasis, Refused> {
              completed, held or not",
             run.summary.outcome.word()
         ));
+    }
+    if store.origin(&run.summary.id)?.is_some_and(|origin| origin.passes == Passes::Changed) {
+        return refused(
+            "its passes were trimmed or touched up while it ran, and what lies on its part is not \
+             what was planned\naccepted: a run that was sprayed as planned",
+        );
     }
     match store.basis(&run.summary.id)? {
         Some(basis) => Ok(basis),

@@ -92,6 +92,7 @@ pub(super) fn run(
         for typed in typed.iter().flat_map(|typed| typed.try_iter()) {
             match typed {
                 Typed::Request(request) => ask(&clock, request),
+                Typed::Unclear(what) => progress.print(&what),
                 Typed::Unknown(word) => {
                     progress
                         .print(&format!("\"{word}\" is none of these:\n{}", words::explained()));

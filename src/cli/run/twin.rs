@@ -81,6 +81,7 @@ fn answer(typed: &Typed, twin: &mut TwinJob<Unwitnessed>, progress: &mut Progres
                 twin.request(Request::Acknowledge);
             }
         }
+        Typed::Unclear(what) => progress.print(what),
         Typed::Unknown(word) => {
             progress.print(&format!("\"{word}\" is none of these:\n{}", words::explained()));
         }

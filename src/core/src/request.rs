@@ -1,5 +1,9 @@
 //! What people ask of the controller, and what it answers.
 
+mod trim;
+
+pub use self::trim::Trim;
+
 use serde::{Deserialize, Serialize};
 
 use crate::quantity::Length;
@@ -76,6 +80,10 @@ pub enum Request {
     LeaveManual,
     /// The part was blasted just now.
     BlastedNow,
+    /// Change the feed of the passes of the zone in hand that have not begun, by so much more.
+    Trim(Trim),
+    /// Add one more pass over the zone that is being sprayed.
+    TouchUp,
 }
 
 /// The requests named, as a list that a new one can't be left out of.
@@ -90,9 +98,10 @@ macro_rules! listing {
 }
 
 impl Request {
-    /// Every request once, in the order of their declaration; a jog goes `way`, a nudge goes `by`.
+    /// Every request once, in the order of their declaration; a jog goes `way`, a nudge
+    /// goes `by`, a trim is `trim`.
     #[must_use]
-    pub const fn each(way: Direction, by: Length) -> [Self; 23] {
+    pub const fn each(way: Direction, by: Length, trim: Trim) -> [Self; 25] {
         listing![
             Start,
             Hold,
@@ -117,6 +126,8 @@ impl Request {
             EnterProving,
             LeaveManual,
             BlastedNow,
+            Trim(trim),
+            TouchUp,
         ]
     }
 
@@ -148,6 +159,8 @@ impl Request {
             Self::EnterProving => "proving",
             Self::LeaveManual => "leave manual work",
             Self::BlastedNow => "blasted now",
+            Self::Trim(_) => "trim the feed",
+            Self::TouchUp => "touch up",
         }
     }
 }

@@ -3,7 +3,7 @@
 //! and others a storm.
 
 use evenpass_core::quantity::Length;
-use evenpass_core::request::{Direction, Origin, Request};
+use evenpass_core::request::{Direction, Origin, Request, Trim};
 use evenpass_hil::{
     Analogue, Coil, Discrete, Fault, LineFault, LineIndex, PlantFault, Presence, Target, Word,
 };
@@ -322,7 +322,8 @@ fn standing_still(dice: &mut Rng) -> Event {
 fn request(dice: &mut Rng) -> Request {
     let way = if dice.bool() { Direction::TowardChuck } else { Direction::TowardTail };
     let by = Length::from_mm(between(dice, -6.0, 6.0));
-    pick(dice, &Request::each(way, by))
+    let trim = Trim::of_percent(dice.i8(-Trim::MOST..=Trim::MOST));
+    pick(dice, &Request::each(way, by, trim))
 }
 
 fn hands(dice: &mut Rng, at: u64, then: u64, put: &mut impl FnMut(u64, Event)) {

@@ -157,7 +157,7 @@ const HANDS: [&str; 9] = [
     "slow person",
 ];
 /// Requests, each from the seat, from a watcher and from the machine.
-pub(crate) const REQUESTS: [&str; 23] = [
+pub(crate) const REQUESTS: [&str; 25] = [
     "start",
     "hold",
     "hold after this pass",
@@ -181,6 +181,8 @@ pub(crate) const REQUESTS: [&str; 23] = [
     "proving",
     "leave manual work",
     "blasted now",
+    "trim the feed",
+    "touch up",
 ];
 const ORIGINS: [&str; 3] = ["Machine", "Seat", "Watcher"];
 

@@ -62,7 +62,8 @@ impl ZoneBasis {
     }
 }
 
-/// Where the powder of a job was released, as planned; a run that completed did just that.
+/// Where the powder of a job was released, as planned; a run that completed did just that, unless
+/// people changed its passes while it ran.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RunBasis {
     /// The part before coating.

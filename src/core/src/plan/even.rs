@@ -67,6 +67,15 @@ pub(crate) struct EvenFeed {
 }
 
 impl Wanted<'_> {
+    /// From where to where powder is wanted, by the edges that the plan takes.
+    pub(crate) fn span(&self) -> Range<Length> {
+        let place = |at| self.context.edges.place(self.context.recipe, at);
+        Range {
+            low: place(self.zone.from) - self.overrun,
+            high: place(self.zone.to) + self.overrun,
+        }
+    }
+
     /// The feed along the zone and its overruns: `plain` where a constant feed is even enough.
     ///
     /// # Errors

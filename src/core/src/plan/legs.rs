@@ -5,6 +5,7 @@ use super::powder::TurnPowder;
 use crate::program::{FeedPoint, Pass, PowderWindow};
 use crate::quantity::{Acceleration, Length, Range, Speed, Time};
 use crate::recipe::End;
+use crate::request::Trim;
 
 /// What the legs of a zone are made from.
 #[derive(Debug, Clone, PartialEq)]
@@ -131,23 +132,39 @@ impl LegPlan {
                 } else {
                     (points.far, points.near, other_edge, first_edge)
                 };
-                Pass { from, to, feed: self.feed.clone(), powder: vec![PowderWindow { on, off }] }
+                Pass {
+                    from,
+                    to,
+                    feed: self.feed.clone(),
+                    powder: vec![PowderWindow { on, off }],
+                    trim: Trim::NONE,
+                }
             })
             .collect()
     }
 
     /// Whether the next ON would be due no later than the last OFF at some turn.
     fn commands_meet(&self, passes: &[Pass]) -> bool {
+        let (dwell, lead_on, lead_off) = (self.dwell, self.lead_on, self.lead_off);
         passes.iter().zip(passes.iter().skip(1)).any(|(before, after)| {
-            let (Some(last), Some(next)) = (before.powder.last(), after.powder.first()) else {
-                return false;
-            };
-            let out = LegMotion::new(before, self.ramp);
-            let back = LegMotion::new(after, self.ramp);
-            let without = out.total() - out.time_at(last.off) + self.dwell + back.time_at(next.on);
-            without + self.lead_off <= self.lead_on
+            time_off(before, after, dwell, self.ramp)
+                .is_some_and(|without| without + lead_off <= lead_on)
         })
     }
+}
+
+/// From where powder ceases to be wanted on a pass to where it is wanted again on the next; `None`
+/// where one of them has no powder.
+pub(crate) fn time_off(
+    before: &Pass,
+    after: &Pass,
+    dwell: Time,
+    ramp: Acceleration,
+) -> Option<Time> {
+    let (last, next) = (before.powder.last()?, after.powder.first()?);
+    let out = LegMotion::new(before, ramp);
+    let back = LegMotion::new(after, ramp);
+    Some(out.total() - out.time_at(last.off) + dwell + back.time_at(next.on))
 }
 
 /// Where the passes of a zone start and turn.

@@ -6,6 +6,7 @@
 //! of all of them at once; each says where, what was found, what is accepted and what would
 //! free it.
 
+pub mod change;
 mod checks;
 mod even;
 pub mod forecast;

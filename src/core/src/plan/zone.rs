@@ -12,9 +12,9 @@ use super::rest::check_turns;
 use super::speeds::{ChosenSpeed, choose};
 use crate::catalogue::{Catalogue, Powder, Torch};
 use crate::coat::deposit::{Deposit, build_of, shrink};
-use crate::coat::plume::capture;
+use crate::coat::plume::{WIDEST_PITCH_IN_PLUMES, capture};
 use crate::model::even::Unsolvable;
-use crate::program::{Pass, SprayStep};
+use crate::program::{Pass, PassBounds, SprayStep};
 use crate::quantity::{Fraction, Length, Mass, Pitch, Range, Speed};
 use crate::recipe::{End, Recipe, Zone};
 use crate::rig::Rig;
@@ -158,6 +158,8 @@ pub(crate) fn plan_zone<'a>(
         passes,
         powder: Mass::ZERO,
         thickness_per_pass: build_of(mean, area_per_pass),
+        touch_ups: 0,
+        bounds: pass_bounds(&wanted, powder),
     };
     step.powder = powder_of(&step, context);
     check_turns(context, &step, &place, findings);
@@ -180,6 +182,23 @@ pub(crate) fn plan_zone<'a>(
         count,
         shrink,
     })
+}
+
+/// Within what a person may change the passes of a zone.
+fn pass_bounds(wanted: &Wanted<'_>, powder: &Powder) -> PassBounds {
+    let context = wanted.context;
+    let axis = &context.rig.axis;
+    PassBounds {
+        span: wanted.span(),
+        diameter: wanted.mean,
+        feed: context.torch.feed,
+        smooth_up_to: Speed::from_mm_per_s(
+            context.torch.plume.mm() * WIDEST_PITCH_IN_PLUMES * wanted.spindle.rpm() / 60.0,
+        ),
+        travel: axis.travel,
+        backlash: axis.backlash,
+        thickest: powder.thickest,
+    }
 }
 
 /// Powder that arrives in all passes together, turns with powder on included.
@@ -281,13 +300,10 @@ fn plan_legs(
     place: &str,
     findings: &mut Findings,
 ) -> Option<Vec<Pass>> {
-    let (context, zone) = (wanted.context, wanted.zone);
+    let context = wanted.context;
     let (recipe, axis, torch) = (context.recipe, &context.rig.axis, context.torch);
     let legs = LegPlan {
-        span: Range {
-            low: context.edges.place(recipe, zone.from) - wanted.overrun,
-            high: context.edges.place(recipe, zone.to) + wanted.overrun,
-        },
+        span: wanted.span(),
         feed: feed.points.clone(),
         ramp: axis.ramp,
         lead_on: torch.powder_delay_on + torch.powder_rise,

@@ -14,6 +14,7 @@ use crate::quantity::{
     Acceleration, Length, Mass, MassFlow, Pressure, Range, Speed, SpindleSpeed, Temperature, Time,
 };
 use crate::recipe::{End, SlowCooling};
+use crate::request::Trim;
 
 /// A planned job.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -159,6 +160,8 @@ pub struct Pass {
     pub feed: Vec<FeedPoint>,
     /// Where powder is wanted, in the order of the pass's direction.
     pub powder: Vec<PowderWindow>,
+    /// By how much a person has changed its feed, all trims together: part of `feed` already.
+    pub trim: Trim,
 }
 
 /// How long before an ON edge the line must know it: an exchange in flight, a free guard window
@@ -229,8 +232,33 @@ pub struct SprayStep {
     pub passes: Vec<Pass>,
     /// Powder the step needs.
     pub powder: Mass,
-    /// Thickness as sprayed that each pass adds, radial.
+    /// Thickness as sprayed that each pass adds at its planned feed, radial.
     pub thickness_per_pass: Length,
+    /// Passes at the end of the list that a person has added.
+    pub touch_ups: usize,
+    /// Within what a person may change its passes.
+    pub bounds: PassBounds,
+}
+
+/// Within what a person may change the passes of a zone while the job runs: the plan's own limits,
+/// kept so that a change is held against them without planning anew.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct PassBounds {
+    /// From where to where powder is wanted: the zone with its overruns.
+    pub span: Range<Length>,
+    /// Mean diameter of the zone.
+    pub diameter: Length,
+    /// Feeds that the torch works at.
+    pub feed: Range<Speed>,
+    /// Feed at which the pitch is the widest that stays smooth.
+    pub smooth_up_to: Speed,
+    /// Where the torch may travel.
+    pub travel: Range<Length>,
+    /// Lost motion of the carriage at a turn.
+    pub backlash: Length,
+    /// The thickest coat as sprayed that the powder bears, radial.
+    pub thickest: Length,
 }
 
 /// A stretch that is fused at a time.

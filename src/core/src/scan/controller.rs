@@ -26,7 +26,6 @@ use crate::ledger::{Entry, Ledger};
 use crate::line::Link;
 use crate::moment::Moment;
 use crate::plan::Plan;
-use crate::program::Program;
 use crate::request::{Answer, Origin, Request};
 use crate::rig::{LineId, Rig};
 use crate::sequence::{Phase, Sequence, Status};
@@ -63,7 +62,8 @@ impl core::error::Error for RigProblem {}
 /// happened or [`next_wake`](Self::next_wake) has come:
 ///
 /// 1. [`handle_bytes`](Self::handle_bytes), [`handle_link`](Self::handle_link): what came in;
-/// 2. [`request`](Self::request), [`load`](Self::load): what a person wants;
+/// 2. [`request`](Self::request) or [`request_by`](Self::request_by), [`load`](Self::load): what a
+///    person wants;
 /// 3. [`handle_time`](Self::handle_time): a scan if one is due, deadlines of the lines; harmless
 ///    when nothing is due;
 /// 4. [`poll_transmit`](Self::poll_transmit) until it answers `None`: what must go out now;
@@ -77,7 +77,6 @@ pub struct Controller {
     interlocks: Interlocks,
     sequence: Sequence,
     coat: Option<Coat>,
-    program: Option<Arc<Program>>,
     inputs: Inputs,
     outputs: Outputs,
     missing: Vec<&'static str>,
@@ -110,7 +109,6 @@ impl Controller {
             interlocks: Interlocks::new(rig).map_err(RigProblem::Interlock)?,
             sequence: Sequence::new(rig),
             coat: None,
-            program: None,
             inputs: Inputs::unknown(),
             outputs: Outputs::default(),
             missing: Vec::with_capacity(32),
@@ -134,10 +132,9 @@ impl Controller {
     /// Takes a planned job over; only while none is under way.
     pub fn load(&mut self, plan: &Plan) -> Answer {
         let program = Arc::new(plan.program.clone());
-        let answer = self.sequence.load(program.clone());
+        let answer = self.sequence.load(program);
         if answer == Answer::Accepted {
             self.coat = Some(Coat::new(&plan.coat));
-            self.program = Some(program);
         }
         answer
     }
@@ -157,12 +154,24 @@ impl Controller {
 
     /// What a person wants. Stop, hold and abort are taken from anyone, at any time.
     pub fn request(&mut self, now: Moment, request: Request, origin: Origin) -> Answer {
+        self.request_by(now, request, origin, None)
+    }
+
+    /// The same with who the person is, where that is known: it goes into the record and decides
+    /// nothing.
+    pub fn request_by(
+        &mut self,
+        now: Moment,
+        request: Request,
+        origin: Origin,
+        person: Option<&str>,
+    ) -> Answer {
         self.now = self.now.max(now);
         let inputs = Inputs { now: self.now, ..self.inputs.clone() };
         let verdict = self.interlocks.verdict();
         let answer = self.sequence.request(self.now, request, origin, &inputs, verdict);
         self.grant_wishes(&inputs);
-        self.tell_events();
+        self.tell_events(person);
         answer
     }
 
@@ -216,6 +225,7 @@ impl Controller {
             outputs: self.outputs,
             verdict: self.interlocks.verdict().clone(),
             status: self.sequence.status(),
+            program: self.sequence.program().cloned(),
             permissives: {
                 let rows = self.interlocks.permissives(&self.inputs, &self.sequence.limits());
                 rows.into_iter().chain(self.proofs.permissives()).collect()
@@ -274,7 +284,7 @@ impl Controller {
         self.end_proof_scan(&inputs);
         let before = core::mem::replace(&mut self.outputs, written);
         self.inputs = inputs;
-        self.tell_events();
+        self.tell_events(None);
         let news: Vec<News> = self.interlocks.drain_news().collect();
         for news in &news {
             self.teller.news(news, self.interlocks.verdict(), &mut self.ledger);

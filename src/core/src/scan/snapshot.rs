@@ -1,5 +1,7 @@
 //! What a screen shows: the newest picture of the whole controller, made when asked for.
 
+use std::sync::Arc;
+
 use serde::Serialize;
 
 use super::controller::ProofState;
@@ -8,6 +10,7 @@ use crate::image::{Inputs, Outputs};
 use crate::interlock::{Permissive, Verdict};
 use crate::line::LineCounters;
 use crate::moment::Moment;
+use crate::program::Program;
 use crate::sequence::Status;
 
 /// How the scan keeps its time.
@@ -34,6 +37,8 @@ pub struct Snapshot {
     pub verdict: Verdict,
     /// The sequence's state, in words and figures.
     pub status: Status,
+    /// The job in hand, with what people have changed in it since it was planned.
+    pub program: Option<Arc<Program>>,
     /// What must be so before a start, one by one.
     pub permissives: Vec<Permissive>,
     /// The lines' counters.

@@ -1,5 +1,7 @@
 //! Turns what happened into entries of the ledger: in words, with figures for programs.
 
+mod asked;
+
 use serde_json::{Value, json};
 
 use crate::devices::Switched;
@@ -10,7 +12,6 @@ use crate::line::Link;
 use crate::moment::Moment;
 use crate::program::{Program, Step};
 use crate::quantity::{Length, Speed, Time};
-use crate::request::{Answer, Origin};
 use crate::rig::{LineId, Rig};
 use crate::sequence::{Event, Happening};
 
@@ -154,7 +155,14 @@ impl Teller {
         words
     }
 
-    pub(super) fn event(&mut self, event: &Event, program: Option<&Program>, ledger: &mut Ledger) {
+    /// An event of the sequence; one that a request made with the person, where that is known.
+    pub(super) fn event(
+        &mut self,
+        event: &Event,
+        program: Option<&Program>,
+        person: Option<&str>,
+        ledger: &mut Ledger,
+    ) {
         let at = event.at;
         let mut write = |kind, text: String, cause: String, data| {
             ledger.write(at, kind, text, cause, data);
@@ -214,24 +222,10 @@ impl Teller {
                 );
             }
             Happening::Answered { request, origin, answer } => {
-                let (said, why) = match answer {
-                    Answer::Accepted => ("accepted", String::new()),
-                    Answer::AlreadySo => ("already so", String::new()),
-                    Answer::Denied(denial) => {
-                        ("denied", format!("{}; {}", denial.why, denial.help))
-                    }
-                };
-                let from = match origin {
-                    Origin::Machine => "at the machine",
-                    Origin::Seat => "from the seat",
-                    Origin::Watcher => "from a watcher",
-                };
-                write(
-                    EntryKind::Request,
-                    format!("{} {from}: {said}", request.title()),
-                    why,
-                    json!({ "request": request, "origin": origin, "answer": said }),
-                );
+                asked::answered(at, (*request, *origin, person), answer, ledger);
+            }
+            Happening::PassesChanged { step, pass } => {
+                asked::changed(at, (*step, *pass, person), program, ledger);
             }
             Happening::PointTaken(place) => write(
                 EntryKind::Request,

@@ -1,6 +1,7 @@
 //! The sequence as the scan layer sees it.
 
 mod asking;
+mod changing;
 
 use std::sync::Arc;
 
@@ -38,8 +39,8 @@ const CHAIN: usize = 8;
 /// The job's state machine: values and time in, a proposed output image out.
 ///
 /// Its calls are of four kinds:
-/// - getters: [`leaf`](Self::leaf), [`limits`](Self::limits), [`status`](Self::status),
-///   [`situation`](Self::situation); they tell of the last call that changed anything;
+/// - getters: [`leaf`](Self::leaf), [`limits`](Self::limits), [`program`](Self::program),
+///   [`status`](Self::status), [`situation`](Self::situation); they tell of the last call that changed anything;
 /// - what came in: [`step`](Self::step), once a scan, with inputs and verdict of that scan;
 /// - what people want: [`load`](Self::load), [`request`](Self::request), at any time between two
 ///   steps, with the newest inputs and verdict;
@@ -50,6 +51,9 @@ const CHAIN: usize = 8;
 #[derive(Clone)]
 pub struct Sequence {
     chart: StateMachine<Machine>,
+    /// The job as it was loaded.
+    planned: Option<Arc<Program>>,
+    /// The same with what was changed in it since it was started.
     program: Option<Arc<Program>>,
     buttons: Buttons,
     attendance: Attendance,
@@ -74,6 +78,7 @@ impl Sequence {
     pub fn new(rig: &Rig) -> Self {
         Self {
             chart: Machine::new(rig).state_machine(),
+            planned: None,
             program: None,
             buttons: Buttons::new(),
             attendance: Attendance::Idle,
@@ -90,6 +95,7 @@ impl Sequence {
     pub fn load(&mut self, program: Arc<Program>) -> Answer {
         match self.phase() {
             Phase::Idle | Phase::Complete | Phase::Stopped => {
+                self.planned = Some(program.clone());
                 self.program = Some(program);
                 Answer::Accepted
             }
@@ -162,6 +168,7 @@ impl Sequence {
 
         let dropped = core::mem::take(&mut self.dropped);
         let strokes = core::mem::take(&mut self.strokes);
+        self.forget_changes();
         let program = self.program.clone();
         let mut scan = Scan {
             now,
@@ -242,6 +249,12 @@ impl Sequence {
         }
     }
 
+    /// The job in hand, as it stands with what people have changed in it.
+    #[must_use]
+    pub const fn program(&self) -> Option<&Arc<Program>> {
+        self.program.as_ref()
+    }
+
     /// The leaf the chart is in.
     #[must_use]
     pub fn leaf(&self) -> Leaf {
@@ -281,7 +294,7 @@ impl Sequence {
     /// What tells this sequence from another in another state, times and places left out.
     #[must_use]
     pub fn situation(&self) -> Situation {
-        Situation::of(self.chart.state(), self.chart.inner())
+        Situation::of(self.chart.state(), self.chart.inner(), self.program.as_deref())
     }
 
     /// The oldest event not yet taken.

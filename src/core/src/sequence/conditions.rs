@@ -3,7 +3,7 @@
 use crate::cia402::PowerState;
 use crate::image::{Contact, Inputs, Level, Referenced};
 use crate::interlock::{Acknowledged, Presence, Verdict};
-use crate::request::{Answer, Denial, Request};
+use crate::request::{Answer, Denial, Request, Trim};
 
 use super::buttons::stop_not_at_rest;
 use super::machine::Figures;
@@ -103,6 +103,7 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
             _ => Answer::AlreadySo,
         },
         Request::TakePoint => take_point(view),
+        Request::Trim(Trim::NONE) => Answer::AlreadySo,
         _ => Answer::Accepted,
     }
 }

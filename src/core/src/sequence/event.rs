@@ -70,6 +70,14 @@ pub enum Happening {
         /// The answer.
         answer: Answer,
     },
+    /// A person changed the passes from there on: step and pass, counted from 1. The pass is one
+    /// past the last where none is left.
+    PassesChanged {
+        /// Step of the program.
+        step: usize,
+        /// First pass of the step that has not begun.
+        pass: usize,
+    },
     /// A point was taken.
     PointTaken(Length),
     /// A band was called wet: step and band, counted from 1.

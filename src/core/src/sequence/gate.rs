@@ -1,7 +1,8 @@
 //! The gate: every request ends as accepted, already so, or denied with one sentence that says
 //! why and one that says what would help.
 //!
-//! Stop, hold and abort are never denied, whoever asks, key or no key.
+//! Stop, hold and abort are never denied, whoever asks, key or no key. A change of passes that is
+//! let through here is still held against the limits of the plan, by `calls::changing`.
 
 use crate::image::Contact;
 use crate::request::{Answer, Origin, Request};
@@ -43,6 +44,8 @@ enum Why {
     NotTripped,
     /// No pass is under way.
     NoPass,
+    /// No zone is being sprayed.
+    NoZone,
     /// No coat is being fused.
     NoFusing,
     /// Manual work has not been entered.
@@ -63,6 +66,7 @@ impl Why {
             Self::Tripped => ("a trip is latched", "remove its cause, acknowledge, reset"),
             Self::NotTripped => ("nothing is tripped", "nothing is needed"),
             Self::NoPass => ("no pass is under way", "hold withdraws at once"),
+            Self::NoZone => ("no zone is being sprayed", "wait until a job sprays one"),
             Self::NoFusing => ("no band is being fused", "wait until a band is heated"),
             Self::NotManual => ("manual work has not been entered", "enter manual work first"),
             Self::NotAsked => ("nothing is asked", "nothing is needed"),
@@ -82,6 +86,7 @@ const G: Cell = Cell::No(Why::Tripping);
 const T: Cell = Cell::No(Why::Tripped);
 const N: Cell = Cell::No(Why::NotTripped);
 const P: Cell = Cell::No(Why::NoPass);
+const Z: Cell = Cell::No(Why::NoZone);
 const F: Cell = Cell::No(Why::NoFusing);
 const M: Cell = Cell::No(Why::NotManual);
 const A: Cell = Cell::No(Why::NotAsked);
@@ -115,6 +120,8 @@ const fn row(request: Request) -> [Cell; Phase::ALL.len()] {
         Request::EnterProving    => [C,  C,  B,  B,  B,  B,  B,  B,  B,  B,  B,  B,  B,  E,  G,  T,  E],
         Request::LeaveManual     => [S,  Y,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S,  S],
         Request::BlastedNow      => [Y,  Y,  B,  B,  B,  B,  B,  B,  B,  B,  Y,  Y,  B,  Y,  G,  T,  Y],
+        Request::Trim(_)         => [Z,  Z,  C,  C,  C,  C,  C,  C,  C,  W,  C,  C,  E,  E,  G,  T,  E],
+        Request::TouchUp         => [Z,  Z,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  W,  Y,  Y,  E,  E,  G,  T,  E],
     }
 }
 
@@ -147,6 +154,8 @@ const fn is_act(request: Request) -> bool {
             | Request::Nudge(_)
             | Request::EnterManual
             | Request::EnterProving
+            | Request::Trim(_)
+            | Request::TouchUp
     )
 }
 

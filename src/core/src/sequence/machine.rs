@@ -8,6 +8,7 @@ use statig::blocking::Outcome;
 use crate::image::{AxisDemand, Coil, Contact, Outputs, SpindleDemand, Travel};
 use crate::interlock::{Class, PurgeAir};
 use crate::moment::Moment;
+use crate::plan::change::Ahead;
 use crate::program::{Rises, TorchPlan};
 use crate::quantity::{Acceleration, Length, Pressure, Speed, SpindleSpeed, Temperature};
 use crate::request::Request;
@@ -377,6 +378,14 @@ impl Machine {
     /// A person's reset: the drive may leave its fault.
     pub(super) fn clear_drive_fault(&mut self, scan: &Scan<'_>) {
         self.clear_fault_until = scan.now + CLEAR_FAULT_FOR;
+    }
+
+    /// The first pass that has not begun: not the one under way, whose leg is laid out, nor one that
+    /// was left in its middle.
+    pub(super) fn ahead(&self) -> Ahead {
+        let laid = matches!(self.leaf, Leaf::Approaching | Leaf::Crossing | Leaf::SprayTurning);
+        let begun = usize::from(laid || self.done_to.is_some());
+        Ahead { step: self.cursor.step, pass: self.cursor.pass.saturating_add(begun) }
     }
 
     /// The job is over for the interlocks too.

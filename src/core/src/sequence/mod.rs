@@ -12,6 +12,7 @@
 //! | `propose` | what every proposal ends with: air, extraction, prompt, lamps |
 //! | `buttons`, `attendance` | people at the machine |
 //! | `cause`, `prompt`, `event` | its words |
+//! | `in_hand` | the zone in hand with what people have changed in it |
 //! | `situation` | what tells two of its states apart, times left out |
 
 mod attendance;
@@ -23,6 +24,7 @@ mod conditions;
 mod context;
 mod event;
 mod gate;
+mod in_hand;
 mod leaf;
 mod machine;
 mod motion;
@@ -41,6 +43,7 @@ mod tests;
 pub use calls::Sequence;
 pub use cause::Cause;
 pub use event::{Event, Happening, PurgeHindrance, Wish};
+pub use in_hand::{NextPass, ZoneInHand};
 pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};

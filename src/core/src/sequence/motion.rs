@@ -319,6 +319,7 @@ mod tests {
                 to: Length::from_mm(to),
                 feed: feed.into_iter().map(point).collect(),
                 powder: Vec::new(),
+                trim: crate::request::Trim::NONE,
             };
             let planned = LegMotion::new(&pass, Acceleration::from_mm_per_s2(100.0));
             let leg = leg(from, to, &pass.feed, 100.0);

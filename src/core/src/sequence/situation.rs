@@ -4,6 +4,7 @@
 use core::hash::{Hash as _, Hasher};
 
 use crate::image::Level;
+use crate::program::{Program, Step};
 
 use super::leaf::{Leaf, Phase};
 use super::machine::{Job, Machine, Owed, Suspect};
@@ -45,6 +46,9 @@ pub struct Situation {
     pub purge_owed: Level,
     /// Whether "finish this pass, then hold" is pending.
     pub hold_after_pass: Level,
+    /// Passes that people have added to the zone that is being sprayed. A trim is a figure, and left
+    /// out with times and places.
+    pub touch_ups: usize,
     /// Whether a reset that was let through waits for the interlocks.
     pub reset_waits: Level,
     /// Whether the gear lever was set for the step in hand.
@@ -56,7 +60,7 @@ pub struct Situation {
 }
 
 impl Situation {
-    pub(super) fn of(state: &State, machine: &Machine) -> Self {
+    pub(super) fn of(state: &State, machine: &Machine, program: Option<&Program>) -> Self {
         let mut inside = Discrete::new();
         state.hash(&mut inside);
         let owed = |owed: Owed| Level::from_bit(owed == Owed::Owed);
@@ -75,11 +79,19 @@ impl Situation {
             powder_lost: Level::from_bit(machine.done_to.is_some()),
             purge_owed: owed(machine.purge),
             hold_after_pass: owed(machine.hold_after_pass),
+            touch_ups: touch_ups(machine, program),
             reset_waits: owed(machine.reset),
             lever_set: Level::from_bit(machine.lever.is_some()),
             suspect: machine.suspect,
             tries: machine.tries,
         }
+    }
+}
+
+fn touch_ups(machine: &Machine, program: Option<&Program>) -> usize {
+    match program.and_then(|program| program.steps.get(machine.cursor.step)) {
+        Some(Step::Spray(step)) => step.touch_ups,
+        _ => 0,
     }
 }
 

@@ -7,6 +7,7 @@ use crate::program::{Program, Step};
 use crate::quantity::{Length, Range, SpindleSpeed, Time};
 
 use super::cause::Cause;
+use super::in_hand::ZoneInHand;
 use super::leaf::{Leaf, Phase};
 use super::machine::{Job, Machine, Owed, Suspect};
 use super::motion::feed_at;
@@ -58,6 +59,8 @@ pub struct Status {
     pub setback: Option<Cause>,
     /// Where the job stands.
     pub progress: Option<Progress>,
+    /// The zone in hand with what people have changed in it.
+    pub in_hand: Option<ZoneInHand>,
     /// What a person is asked.
     pub prompt: Option<Prompt>,
     /// Permissives that are missing, in words.
@@ -122,6 +125,9 @@ pub(super) fn of(
         restart: restart(machine, program, progress.as_ref()),
         powder_lost: machine.done_to,
         hold_after_pass: Level::from_bit(machine.hold_after_pass == Owed::Owed),
+        in_hand: program
+            .filter(|_| machine.job != Job::None)
+            .and_then(|program| ZoneInHand::of(machine, program)),
         suspect: machine.suspect,
         taught: machine.taught,
         progress,

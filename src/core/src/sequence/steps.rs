@@ -24,7 +24,8 @@ pub(super) fn first_state(cursor: Cursor, machine: &mut Machine, scan: &mut Scan
             preheating::first_state(Warming::Step, step.longest.to_duration(), scan, machine)
         }
         Some(Step::Spray(step)) => {
-            if scan.temperature().is_some_and(|part| step.is_too_hot(part, Rises::default())) {
+            // A restart, too, expects of the next pass what the passes before it added.
+            if scan.temperature().is_some_and(|part| step.is_too_hot(part, machine.rises)) {
                 State::WaitingForTemperature { until: scan.now + LONGEST_WAIT }
             } else {
                 spraying::approach(machine, scan)

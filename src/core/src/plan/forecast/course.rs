@@ -8,6 +8,7 @@ use crate::plan::motion::LegMotion;
 use crate::program::{FeedPoint, Pass};
 use crate::quantity::{Acceleration, Length, Range, Speed, Temperature, Time};
 use crate::recipe::Substrate;
+use crate::request::Trim;
 
 /// A flame on its way goes no farther than this in one step, in its standard deviations.
 const STRIDE: f64 = 0.5;
@@ -177,7 +178,8 @@ impl Course {
         enough: impl FnMut(&Self) -> bool,
     ) -> bool {
         let feed = vec![FeedPoint { at: to, feed: at }];
-        let pass = Pass { from: self.torch, to, feed, powder: Vec::new() };
+        let (powder, trim) = (Vec::new(), Trim::NONE);
+        let pass = Pass { from: self.torch, to, feed, powder, trim };
         self.cross(&LegMotion::new(&pass, self.places.ramp), flame, enough)
     }
 

@@ -12,6 +12,7 @@ fn leg(from: f64, to: f64, feed: &[(f64, f64)]) -> Pass {
             .map(|(at, v)| FeedPoint { at: Length::from_mm(*at), feed: Speed::from_mm_per_s(*v) })
             .collect(),
         powder: Vec::new(),
+        trim: crate::request::Trim::NONE,
     }
 }
 

@@ -31,14 +31,16 @@ impl Controller {
         self.around.look(&self.inputs, before, &mut self.ledger);
     }
 
-    pub(super) fn tell_events(&mut self) {
+    /// The sequence's events; those of a request with the person who made it.
+    pub(super) fn tell_events(&mut self, person: Option<&str>) {
         while let Some(event) = self.sequence.take_event() {
             if let (Happening::PassBegan { step, .. }, Some(coat)) =
                 (&event.what, self.coat.as_mut())
             {
                 coat.select(step.saturating_sub(1));
             }
-            self.teller.event(&event, self.program.as_deref(), &mut self.ledger);
+            let program = self.sequence.program().map(AsRef::as_ref);
+            self.teller.event(&event, program, person, &mut self.ledger);
         }
     }
 }

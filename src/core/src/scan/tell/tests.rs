@@ -19,7 +19,7 @@ fn told(teller: &mut Teller, events: &[Happening]) -> Vec<Entry> {
     let program = planned().program;
     let mut ledger = Ledger::with_capacity(64);
     for what in events {
-        teller.event(&Event { at: at(1), what: what.clone() }, Some(&program), &mut ledger);
+        teller.event(&Event { at: at(1), what: what.clone() }, Some(&program), None, &mut ledger);
     }
     core::iter::from_fn(|| ledger.take()).collect()
 }

@@ -27,7 +27,15 @@ impl Sequence {
         inputs: &Inputs,
         verdict: &Verdict,
     ) -> Answer {
-        let answer = self.judge(request, origin, inputs, verdict);
+        let mut answer = self.judge(request, origin, inputs, verdict);
+        let mut changed = None;
+        if answer == Answer::Accepted {
+            match self.changed(request) {
+                Some(Ok(program)) => changed = Some(program),
+                Some(Err(denial)) => answer = Answer::Denied(denial),
+                None => {}
+            }
+        }
         // Somebody is there who presses a button at the machine, or acts at the seat with the key
         // on; what changes nothing shows nobody.
         let figures = &self.chart.inner().figures;
@@ -41,10 +49,13 @@ impl Sequence {
                 return answer;
             }
         }
-        if answer == Answer::Accepted {
+        if answer == Answer::Accepted && changed.is_none() {
             self.act(now, request, inputs, verdict);
         }
         self.tell_answer(now, request, origin, &answer);
+        if let Some(program) = changed {
+            self.take_change(now, program);
+        }
         answer
     }
 

@@ -10,6 +10,7 @@ use super::super::event::Wish;
 use super::super::machine::{Cursor, Job, Machine, Owed, Suspect};
 use super::super::state::{Errand, State};
 use super::manual;
+use crate::program::Rises;
 use crate::request::Request;
 
 /// How long extraction and guard may take to be proved; arbitrary.
@@ -38,6 +39,7 @@ pub(in super::super) fn ask(
     match request {
         Request::Start => {
             machine.job = Job::Begun;
+            machine.rises = Rises::default();
             machine.cursor = Cursor::default();
             machine.torch = scan
                 .program

@@ -229,6 +229,7 @@ fn too_hot_for_next(step: &SprayStep, machine: &Machine, scan: &Scan<'_>) -> boo
 }
 
 fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> Outcome<State> {
+    machine.rises.add(machine.pass_begin.map(|begin| machine.pass_peak.above(begin)));
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
         return holding::begin(Cause::PassDoneThenHold, machine, scan);
@@ -237,7 +238,6 @@ fn after_pass(step: &SprayStep, machine: &mut Machine, scan: &mut Scan<'_>) -> O
         machine.feeder.void();
         return steps::next_step(Cause::PassDone, machine, scan);
     };
-    machine.rises.add(machine.pass_begin.map(|begin| machine.pass_peak.above(begin)));
     if too_hot_for_next(step, machine, scan) {
         machine.feeder.void();
         let until = scan.now + LONGEST_WAIT;

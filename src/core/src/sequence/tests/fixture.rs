@@ -6,14 +6,15 @@ use std::sync::Arc;
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::program::{
-    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PowderWindow, PreheatStep, Program, SprayStep,
-    Step, TorchPlan,
+    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PassBounds, PowderWindow, PreheatStep, Program,
+    SprayStep, Step, TorchPlan,
 };
 use crate::quantity::{
     Acceleration, Length, Mass, MassFlow, Power, Pressure, Range, Speed, SpindleSpeed, Temperature,
     Time, VolumeFlow,
 };
 use crate::recipe::{End, SlowCooling};
+use crate::request::Trim;
 use crate::rig::{Attendance, AxisSpec, GearTable, InverterSpec, Rig, SpindleSpec, support};
 
 pub(super) fn mm(value: f64) -> Length {
@@ -102,6 +103,7 @@ pub(super) fn pass(toward_tail: Level) -> Pass {
         to: mm(to),
         feed: vec![FeedPoint { at: mm(0.0), feed: Speed::from_mm_per_s(FEED) }],
         powder: vec![PowderWindow { on: mm(on), off: mm(off) }],
+        trim: Trim::NONE,
     }
 }
 
@@ -121,6 +123,16 @@ pub(super) fn spray(passes: usize) -> SprayStep {
         passes: directions.take(passes).map(pass).collect(),
         powder: Mass::from_g(129.6),
         thickness_per_pass: mm(0.0787),
+        touch_ups: 0,
+        bounds: PassBounds {
+            span: Range { low: mm(85.0), high: mm(235.0) },
+            diameter: mm(50.0),
+            feed: Range { low: Speed::from_mm_per_s(1.0), high: Speed::from_mm_per_s(40.0) },
+            smooth_up_to: Speed::from_mm_per_s(25.0),
+            travel: Range { low: mm(-10.0), high: mm(350.0) },
+            backlash: Length::ZERO,
+            thickest: mm(1.6),
+        },
     }
 }
 

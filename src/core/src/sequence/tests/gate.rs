@@ -4,11 +4,11 @@ use super::fixture::{mm, rig, whole_job};
 use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{Analogue, AxisDemand, Coil, Contact, Level, Signal};
-use crate::request::{Answer, Denial, Direction, Origin, Request};
+use crate::request::{Answer, Denial, Direction, Origin, Request, Trim};
 use crate::sequence::{Leaf, Phase};
 
-fn requests() -> [Request; 23] {
-    Request::each(Direction::TowardChuck, mm(1.0))
+fn requests() -> [Request; 25] {
+    Request::each(Direction::TowardChuck, mm(1.0), Trim::of_percent(2))
 }
 
 #[test]

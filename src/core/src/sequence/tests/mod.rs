@@ -1,6 +1,7 @@
 //! Tests of the sequence in virtual time.
 
 mod access;
+mod change;
 mod chaos;
 mod diagram;
 mod fixture;
