@@ -5,7 +5,7 @@ use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
-use evenpass_core::request::{Answer, Denial, Direction, Request};
+use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
 use serde::{Deserialize, Serialize};
 use std::sync::atomic::Ordering;
 
@@ -145,6 +145,11 @@ pub(super) fn asked(word: &str, value: &str) -> Result<(Request, Right), String>
             let by = Length::parse(value).map_err(|problem| format!("nudge: {problem}"))?;
             (Request::Nudge(by), Right::Maintain)
         }
+        "trim" => {
+            let percent = value.parse().map_err(|_| texts::TRIM_FORM.to_owned())?;
+            (Request::Trim(Trim::of_percent(percent)), Right::Run)
+        }
+        "touch-up" => (Request::TouchUp, Right::Run),
         "take-point" => (Request::TakePoint, Right::Engineer),
         _ => return Err(texts::UNKNOWN_REQUEST.to_owned()),
     };

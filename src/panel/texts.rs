@@ -33,6 +33,11 @@ texts! {
     INSPECTED = "Inspected after flashback";
     HOLD_AFTER_PASS = "Finish this pass, then hold";
     HOLDS_AFTER_PASS = "Holds after this pass";
+    TRIM_SLOWER = "Feed \u{2212}1 %: thicker";
+    TRIM_FASTER = "Feed +1 %: thinner";
+    TOUCH_UP = "One more pass";
+    TRIM_FORM = "a trim is a whole number of percent, such as 1 or -2";
+    IN_HAND = "From the next pass";
     BAD_FLAME = "Bad flame";
     COAT_LIFTING = "Coat lifting";
     HOME = "Home the carriage";

@@ -332,6 +332,14 @@ fn acts(snapshot: &Snapshot) -> Markup {
         @if phase == Phase::Spraying {
             (button("hold-after-pass", if pending { texts::HOLDS_AFTER_PASS } else { texts::HOLD_AFTER_PASS }, "plain"))
         }
+        @if let Some(zone) = &status.in_hand {
+            @if matches!(phase, Phase::Spraying | Phase::Holding | Phase::Held) {
+                (layout::button_with("trim", "-1", texts::TRIM_SLOWER))
+                (layout::button_with("trim", "1", texts::TRIM_FASTER))
+                (button("touch-up", texts::TOUCH_UP, "plain"))
+            }
+            p.in-hand { (texts::IN_HAND) ": " (zone) }
+        }
         @if phase.is_running() {
             (button("bad-flame", texts::BAD_FLAME, "plain"))
             (button("coat-lifting", texts::COAT_LIFTING, "plain"))

@@ -23,6 +23,11 @@ pub(in crate::panel) fn button(ask: &str, words: &str, kind: &str) -> Markup {
     html! { button type="button" data-ask=(ask) data-kind=(kind) { (words) } }
 }
 
+/// The same with a value.
+pub(in crate::panel) fn button_with(ask: &str, value: &str, words: &str) -> Markup {
+    html! { button type="button" data-ask=(ask) data-value=(value) data-kind="plain" { (words) } }
+}
+
 /// The cautions that stand wherever somebody begins.
 pub(in crate::panel) fn cautions() -> Markup {
     html! {

@@ -77,6 +77,8 @@ pub struct Controller {
     interlocks: Interlocks,
     sequence: Sequence,
     coat: Option<Coat>,
+    /// The coat of a bare part of the loaded job.
+    bare: Option<Coat>,
     inputs: Inputs,
     outputs: Outputs,
     missing: Vec<&'static str>,
@@ -109,6 +111,7 @@ impl Controller {
             interlocks: Interlocks::new(rig).map_err(RigProblem::Interlock)?,
             sequence: Sequence::new(rig),
             coat: None,
+            bare: None,
             inputs: Inputs::unknown(),
             outputs: Outputs::default(),
             missing: Vec::with_capacity(32),
@@ -135,6 +138,7 @@ impl Controller {
         let answer = self.sequence.load(program);
         if answer == Answer::Accepted {
             self.coat = Some(Coat::new(&plan.coat));
+            self.bare.clone_from(&self.coat);
         }
         answer
     }

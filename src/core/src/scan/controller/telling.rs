@@ -4,7 +4,7 @@ use super::Controller;
 use crate::image::Outputs;
 use crate::scan::effects::Look;
 use crate::scan::episode::Turn;
-use crate::sequence::Happening;
+use crate::sequence::{Happening, Leaf};
 
 impl Controller {
     /// What a hold, a stop or a trip does, each with its time, and the images around its cause.
@@ -34,6 +34,10 @@ impl Controller {
     /// The sequence's events; those of a request with the person who made it.
     pub(super) fn tell_events(&mut self, person: Option<&str>) {
         while let Some(event) = self.sequence.take_event() {
+            if let Happening::Moved { from: Leaf::Ready, to: Leaf::Checking, .. } = event.what {
+                // The same job again is another part.
+                self.coat.clone_from(&self.bare);
+            }
             if let (Happening::PassBegan { step, .. }, Some(coat)) =
                 (&event.what, self.coat.as_mut())
             {
