@@ -15,11 +15,12 @@ use std::time::{Duration, Instant};
 
 use evenpass::files::{self, Places};
 use evenpass::learning::Lessons;
-use evenpass::record::Store;
+use evenpass::record::{Outcome, Store};
 use evenpass::station::{Commander, Loaded, Place, Refused, Setup, Sitter, Station};
+use evenpass_core::quantity::Length;
 use evenpass_core::request::{Answer, Request};
 use evenpass_core::scan::NO_DATUM;
-use evenpass_core::sequence::{Ask, Phase};
+use evenpass_core::sequence::{Ask, Leaf, Phase};
 
 /// How many times faster than life the twin goes here.
 const PACE: f64 = 20.0;
@@ -135,6 +136,33 @@ fn a_job_runs_to_its_end_by_commands_and_its_record_names_who_started_it() {
     println!("{runs:?}");
     let run = store.run(&runs[0].id).expect("a run");
     assert_eq!(run.particulars.get("started by").map(String::as_str), Some("Ann"));
+}
+
+#[test]
+fn the_same_job_again_is_another_part_with_a_bare_coat_and_a_record_of_its_own() {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.answer_until(Phase::Complete, 900.0);
+    let middle = Length::from_mm(570.0);
+    let coat = || scene.station.coat().map(|coat| coat.thickness_at(middle));
+    let first = coat().expect("a coat");
+    assert!(first > Length::from_mm(0.1), "{first}");
+    assert_eq!(scene.command(Request::Reset), Ok(Answer::Accepted));
+    scene.until("ready", 60.0, |now| now.status.leaf == Leaf::Ready);
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
+    // The coat is published every half second.
+    std::thread::sleep(Duration::from_millis(700));
+    assert_eq!(coat(), Some(Length::ZERO));
+    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    assert_eq!(stopped, Ok(Answer::Accepted));
+    scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
+    scene.station.quit().expect("a clean end");
+    let runs = Store::open_existing(&scene.records()).expect("records").runs().expect("a list");
+    let outcomes: Vec<Outcome> = runs.iter().map(|run| run.outcome).collect();
+    assert_eq!(outcomes, [Outcome::Complete, Outcome::Stopped]);
 }
 
 #[test]
