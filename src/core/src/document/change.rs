@@ -25,13 +25,13 @@ pub struct Changed {
 
 /// Where a change stands in the changed text, and where in what was asked.
 #[derive(Debug, Clone)]
-struct Made {
+pub(super) struct Made {
     place: Range<usize>,
     asked: Range<usize>,
 }
 
 /// One change as it was asked.
-struct Asked<'a> {
+pub(super) struct Asked<'a> {
     /// The field.
     path: &'a str,
     /// What it shall be; empty to leave it out.
@@ -42,8 +42,15 @@ struct Asked<'a> {
     figure: Range<usize>,
 }
 
+impl<'a> Asked<'a> {
+    /// By a program, which shows problems at the field and not at what was asked.
+    pub(super) const fn of(path: &'a str, value: &'a str) -> Self {
+        Self { path, value, whole: 0..0, name: 0..0, figure: 0..0 }
+    }
+}
+
 /// A piece of the own text and what takes its place.
-struct Edit {
+pub(super) struct Edit {
     place: Range<usize>,
     with: String,
     asked: Range<usize>,
@@ -179,7 +186,7 @@ fn steps(path: &str) -> Option<Vec<Step<'_>>> {
 }
 
 /// Whether two paths are the same or one lies inside the other.
-fn overlap(one: &str, other: &str) -> bool {
+pub(super) fn overlap(one: &str, other: &str) -> bool {
     let inside = |outer: &str, inner: &str| {
         inner
             .strip_prefix(outer)
@@ -192,7 +199,11 @@ type Key<'a> = Spanned<DeString<'a>>;
 type Held<'a> = Spanned<DeValue<'a>>;
 
 /// The edit that makes a change.
-fn edit(own: &str, root: &Spanned<DeTable<'_>>, change: &Asked<'_>) -> Result<Edit, Box<Problem>> {
+pub(super) fn edit(
+    own: &str,
+    root: &Spanned<DeTable<'_>>,
+    change: &Asked<'_>,
+) -> Result<Edit, Box<Problem>> {
     let all = steps(change.path).unwrap_or_default();
     let mut rest: &[Step<'_>] = &all;
     let mut table: &DeTable<'_> = root.get_ref();
@@ -349,14 +360,26 @@ fn as_toml(value: &str) -> String {
         // Without a comment that stood behind it.
         line.get(held.span()).filter(|_| is_only).map(str::to_owned)
     });
-    plain.unwrap_or_else(|| {
-        let escaped = value.replace('\\', "\\\\").replace('"', "\\\"");
-        format!("\"{escaped}\"")
-    })
+    plain.unwrap_or_else(|| quoted_text(value))
+}
+
+/// Text as TOML has it: in double quotes, on one line.
+pub(super) fn quoted_text(text: &str) -> String {
+    let mut quoted = String::from("\"");
+    for c in text.chars() {
+        match c {
+            '\\' | '"' => quoted.extend(['\\', c]),
+            '\n' => quoted.push_str("\\n"),
+            c if c.is_control() => quoted.push_str(&format!("\\u{:04X}", u32::from(c))),
+            c => quoted.push(c),
+        }
+    }
+    quoted.push('"');
+    quoted
 }
 
 /// The text with every edit, and where each stands in it.
-fn apply(own: &str, mut edits: Vec<Edit>) -> (String, Vec<Made>) {
+pub(super) fn apply(own: &str, mut edits: Vec<Edit>) -> (String, Vec<Made>) {
     edits.sort_by_key(|edit| edit.place.start);
     let (mut text, mut made, mut kept) = (String::with_capacity(own.len()), Vec::new(), 0);
     for edit in edits {

@@ -12,18 +12,24 @@
 
 mod bounds;
 mod change;
+mod differences;
 mod fields;
 mod index;
 mod problem;
+mod set;
 mod show;
 mod syntax;
 mod table;
+mod tables;
 mod value;
 
 pub use bounds::Bounds;
 pub(crate) use bounds::inches;
 pub use change::Changed;
+pub use differences::{Difference, differences};
 pub(crate) use index::Written;
 pub use problem::{Place, Problem, Problems, ProblemsByFile, Severity};
+pub use set::{FieldValue, set};
 pub(crate) use table::{Document, Table};
+pub(crate) use tables::with_tables;
 pub use value::nearest;

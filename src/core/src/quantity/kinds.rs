@@ -166,6 +166,19 @@ macro_rules! quantities {
             )+
             None
         }
+
+        /// Whether two texts are the same figure of one kind, in whatever units: "1 in" and
+        /// "25.4 mm", to a billionth.
+        #[must_use]
+        pub fn is_same_figure(one: &str, other: &str) -> bool {
+            $(
+                if let (Ok(one), Ok(other)) = ($kind::parse(one), $kind::parse(other)) {
+                    let size = one.base().abs().max(other.base().abs());
+                    return (one.base() - other.base()).abs() <= size * 1e-9;
+                }
+            )+
+            false
+        }
     };
 }
 

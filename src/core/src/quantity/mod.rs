@@ -9,11 +9,11 @@ mod measure;
 mod parse;
 mod range;
 
-pub use kinds::fixed;
 pub use kinds::{
     Acceleration, Angle, Density, Fraction, HeatRate, Length, Mass, MassFlow, Pitch, Power,
     Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep, Time, Turns, Volume, VolumeFlow,
 };
+pub use kinds::{fixed, is_same_figure};
 pub use measure::Measure;
 pub use parse::{QuantityError, Unit};
 pub use range::Range;
