@@ -11,13 +11,16 @@
 //! 5. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
 //! 6. [`model`], [`program`], [`coat`], [`plan`], [`learn`]: the physics of coat and heat, what to
 //!    do, what it will give, how that is worked out, and what measured parts say of it.
-//! 7. [`interlock`]: causes, the latched verdict, and what is taken away.
-//! 8. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
+//! 7. [`teach`], [`calibrate`]: what points taken at a part make of it, and what measurements at
+//!    the machine make of its file.
+//! 8. [`interlock`]: causes, the latched verdict, and what is taken away.
+//! 9. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
 //!    replies as its image.
-//! 9. [`proof`]: interlocks proved at their field devices, one at a time.
-//! 10. [`sequence`]: the job as a state machine, and its gate.
-//! 11. [`scan`]: all of it, once a period.
+//! 10. [`proof`]: interlocks proved at their field devices, one at a time.
+//! 11. [`sequence`]: the job as a state machine, and its gate.
+//! 12. [`scan`]: all of it, once a period.
 
+pub mod calibrate;
 pub mod catalogue;
 pub mod cia402;
 pub mod coat;
@@ -39,3 +42,4 @@ pub mod request;
 pub mod rig;
 pub mod scan;
 pub mod sequence;
+pub mod teach;

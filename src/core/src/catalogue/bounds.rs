@@ -60,7 +60,7 @@ pub(crate) const POWDER_RATE: Bounds<MassFlow> =
 pub(crate) const FEED: Bounds<Speed> =
     Bounds::new(Speed::from_mm_per_s(0.2), Speed::from_mm_per_s(100.0), PRACTICE);
 /// Transport delay of the powder from feeder to part, and the rise of its flow.
-pub(super) const POWDER_DELAY: Bounds<Time> =
+pub(crate) const POWDER_DELAY: Bounds<Time> =
     Bounds::new(Time::from_s(0.0), Time::from_s(5.0), PRACTICE);
 /// Flow of one gas.
 pub(super) const GAS: Bounds<VolumeFlow> =

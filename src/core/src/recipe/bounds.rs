@@ -12,7 +12,7 @@ pub(super) const POSITION: Bounds<Length> = Bounds::new(
     "from the chuck face, positive toward the tail",
 );
 /// A diameter.
-pub(super) const DIAMETER: Bounds<Length> =
+pub(crate) const DIAMETER: Bounds<Length> =
     Bounds::new(Length::from_mm(3.0), Length::from_mm(2000.0), PRACTICE);
 /// A bore; zero is solid.
 pub(super) const BORE: Bounds<Length> =

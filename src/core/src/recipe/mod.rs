@@ -8,7 +8,8 @@ mod read;
 
 use serde::{Deserialize, Serialize};
 
-pub(crate) use check::planned_feed;
+pub(crate) use bounds::DIAMETER;
+pub(crate) use check::{planned_feed, suits};
 
 use crate::quantity::{Length, MassFlow, Pitch, Range, Speed, Temperature, Time};
 
@@ -194,7 +195,7 @@ pub struct Spray {
 }
 
 /// An end of the part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum End {
     /// The end in the chuck (low positions).

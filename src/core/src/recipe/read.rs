@@ -22,6 +22,26 @@ const ENDS: &[(&str, End)] = &[("chuck_side", End::ChuckSide), ("tail_side", End
 const SLOW: &[(&str, SlowCooling)] =
     &[("not_needed", SlowCooling::NotNeeded), ("needed", SlowCooling::Needed)];
 
+impl Substrate {
+    /// How a recipe writes it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        word(SUBSTRATES, self)
+    }
+}
+
+impl End {
+    /// How a recipe writes it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        word(ENDS, self)
+    }
+}
+
+fn word<T: PartialEq>(words: &[(&'static str, T)], value: T) -> &'static str {
+    words.iter().find(|(_, known)| *known == value).map_or("", |(word, _)| word)
+}
+
 impl Recipe {
     /// Reads a recipe and checks it against the catalogue.
     ///

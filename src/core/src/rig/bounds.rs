@@ -64,9 +64,9 @@ pub(super) const VENTING: Bounds<Time> =
     Bounds::new(Time::from_s(1.0), Time::from_s(60.0), PRACTICE);
 /// Pulses of the tachometer in a turn: two missed ones are seen within 0.5 s at 31.5 rpm only
 /// from 120 / (31.5 x 0.5) = 7.6 on.
-pub(super) const PULSES_PER_TURN: RangeInclusive<u32> = 8..=1024;
+pub(crate) const PULSES_PER_TURN: RangeInclusive<u32> = 8..=1024;
 /// Drive pulses in a millimetre.
-pub(super) const PULSES_PER_MM: Bounds<f64> = Bounds::new(1.0, 100_000.0, PRACTICE);
+pub(crate) const PULSES_PER_MM: Bounds<f64> = Bounds::new(1.0, 100_000.0, PRACTICE);
 /// Positions of the carriage.
 pub(super) const POSITION: Bounds<Length> =
     Bounds::new(Length::from_mm(-1000.0), Length::from_mm(20_000.0), PRACTICE);
@@ -83,7 +83,7 @@ pub(super) const JOG: Bounds<Speed> = Bounds::new(
 pub(super) const RAMP: Bounds<Acceleration> =
     Bounds::new(Acceleration::from_mm_per_s2(5.0), Acceleration::from_mm_per_s2(5000.0), PRACTICE);
 /// Lost motion.
-pub(super) const BACKLASH: Bounds<Length> =
+pub(crate) const BACKLASH: Bounds<Length> =
     Bounds::new(Length::from_mm(0.0), Length::from_mm(2.0), PRACTICE);
 /// How near the park is at the park.
 pub(super) const PARK_TOLERANCE: Bounds<Length> =

@@ -9,6 +9,7 @@ mod units;
 mod zone;
 
 pub(super) use units::check as units;
+pub(crate) use units::suits;
 pub(crate) use zone::planned_feed;
 
 use super::{Cool, Fuse, Part, Preheat, Recipe, Spray, Zone};

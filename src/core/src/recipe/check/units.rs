@@ -23,7 +23,8 @@ pub(in super::super) fn check(draft: &Draft, text: &str) -> Problems {
             .all(|at| at.ends_with(&format!(" {other}")));
         let number = value.strip_suffix(unit)?.trim();
         let meant = format!("{number} {other}").parse::<Length>().ok()?;
-        let mistaken = positions_differ && !fits(part, point.diameter) && fits(part, meant);
+        let mistaken =
+            positions_differ && !suits(length(part), point.diameter) && suits(length(part), meant);
         mistaken.then(|| {
             Problem::error(
                 path,
@@ -42,7 +43,7 @@ fn length(part: &Part) -> Length {
 }
 
 /// Whether a part of this length is likely to be that thick.
-fn fits(part: &Part, diameter: Length) -> bool {
-    let slender = length(part) / diameter;
+pub(crate) fn suits(length: Length, diameter: Length) -> bool {
+    let slender = length / diameter;
     (1.0 / bounds::FLAT..=bounds::SLENDER).contains(&slender)
 }
