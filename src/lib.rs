@@ -1,6 +1,7 @@
 //! The shell of Evenpass: everything that touches the world around the pure core.
 //!
-//! - [`files`] reads what a user has written; [`log`] says what happens inside.
+//! - [`files`] reads what a user has written, [`editing`] changes a field of it, [`revisions`] keeps
+//!   every revision of a recipe; [`log`] says what happens inside.
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
@@ -12,6 +13,7 @@ pub mod attendant;
 pub mod cli;
 pub mod clock;
 pub mod comparison;
+pub mod editing;
 pub mod embed;
 pub mod files;
 pub mod keeping;
@@ -22,6 +24,7 @@ pub mod picture;
 pub mod port;
 pub mod proving;
 pub mod record;
+pub mod revisions;
 pub mod rig_check;
 pub mod shown;
 pub mod station;
