@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use super::{Calibrated, START_ANEW, mean_and_spread};
+use super::{Calibrated, START_ANEW, mean_and_spread, refuse};
 use crate::coat::plume::edge_error;
 use crate::document::{FieldValue, Problem};
 use crate::quantity::{Fraction, Length};
@@ -57,20 +57,22 @@ pub fn backlash(
     measured: &BacklashMeasured,
     overrun: Length,
     plume: Length,
-) -> Result<Calibrated, Problem> {
+) -> Result<Calibrated, Box<Problem>> {
     let lost: Vec<f64> =
         measured.pairs.iter().map(|pair| (pair.toward_chuck - pair.toward_tail).mm()).collect();
     let (mean, spread) = mean_and_spread("toward_chuck", &lost)?;
     let mean = mean.abs();
-    if !(spread <= AGREE.mm().max(mean / 2.0)) {
+    if spread > AGREE.mm().max(mean / 2.0) {
         let found = format!("the pairs differ by {}", Length::from_mm(spread));
-        return Err(Problem::error("toward_chuck", found)
-            .accepted(format!("differences that agree within {AGREE}, or half of themselves"))
-            .help("look whether the gauge is fast and its tip square, and measure again"));
+        return refuse(
+            Problem::error("toward_chuck", found)
+                .accepted(format!("differences that agree within {AGREE}, or half of themselves"))
+                .help("look whether the gauge is fast and its tip square, and measure again"),
+        );
     }
     let lost = Length::from_mm((mean / DIVISION).round() * DIVISION);
     if !BACKLASH.hold(&lost) {
-        return Err(Problem::error("toward_chuck", format!("{lost} of lost motion"))
+        return refuse(Problem::error("toward_chuck", format!("{lost} of lost motion"))
             .accepted(format!("up to {}", BACKLASH.high))
             .help(
                 "look at the unit; if it is so, the nut or its bearing is loose or worn: mend it",

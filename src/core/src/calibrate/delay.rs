@@ -1,6 +1,6 @@
 //! How late powder comes, and how late it ceases.
 
-use super::{Calibrated, mean_and_spread};
+use super::{Calibrated, mean_and_spread, refuse};
 use crate::catalogue::bounds::POWDER_DELAY;
 use crate::catalogue::{Torch, TorchPurpose};
 use crate::document::{FieldValue, Problem};
@@ -52,14 +52,16 @@ pub struct DelayMeasured {
 /// # Errors
 /// A torch without powder, too few readings, readings that contradict each other, and delays that
 /// no hose has.
-pub fn powder_delay(torch: &Torch, measured: &DelayMeasured) -> Result<Calibrated, Problem> {
+pub fn powder_delay(torch: &Torch, measured: &DelayMeasured) -> Result<Calibrated, Box<Problem>> {
     if torch.purpose == TorchPurpose::Fusing {
         let found = format!("the torch \"{}\" has no powder", torch.key);
-        return Err(Problem::error("on", found).accepted("a torch that sprays"));
+        return refuse(Problem::error("on", found).accepted("a torch that sprays"));
     }
     if measured.on.is_empty() && measured.off.is_empty() {
-        return Err(Problem::error("on", "nothing was measured")
-            .accepted("three times or more, for the start, for the stop, or for both"));
+        return refuse(
+            Problem::error("on", "nothing was measured")
+                .accepted("three times or more, for the start, for the stop, or for both"),
+        );
     }
     let of = [
         ("on", &measured.on, torch.powder_delay_on),
@@ -83,19 +85,21 @@ pub fn powder_delay(torch: &Torch, measured: &DelayMeasured) -> Result<Calibrate
     Ok(Calibrated { procedure: "powder_delay", found: found.join("; "), writes, notes })
 }
 
-fn delay(key: &str, readings: &[DelayReading], rise: Time) -> Result<Time, Problem> {
+fn delay(key: &str, readings: &[DelayReading], rise: Time) -> Result<Time, Box<Problem>> {
     let times: Vec<f64> = readings.iter().map(|reading| reading.delay(rise)).collect();
     let (mean, spread) = mean_and_spread(key, &times)?;
     // Hundredths: finer than anybody can measure.
     let delay = Time::from_s((mean * 100.0).round() / 100.0);
     if let Some(odd) = times.iter().map(|time| Time::from_s(*time)).find(|t| !POWDER_DELAY.hold(t))
     {
-        return Err(Problem::error(key, format!("a delay of {odd}"))
-            .accepted(format!("{} to {}", POWDER_DELAY.low, POWDER_DELAY.high))
-            .help("look at the units, and from where to where it was measured"));
+        return refuse(
+            Problem::error(key, format!("a delay of {odd}"))
+                .accepted(format!("{} to {}", POWDER_DELAY.low, POWDER_DELAY.high))
+                .help("look at the units, and from where to where it was measured"),
+        );
     }
-    if !(spread <= AGREE.s()) {
-        return Err(Problem::error(
+    if spread > AGREE.s() {
+        return refuse(Problem::error(
             key,
             format!("the times differ by {:.2}", Time::from_s(spread)),
         )

@@ -42,6 +42,11 @@ pub struct Calibrated {
     pub notes: Vec<&'static str>,
 }
 
+/// What was measured cannot be.
+fn refuse<T>(problem: Problem) -> Result<T, Box<Problem>> {
+    Err(Box::new(problem))
+}
+
 /// A number without trailing zeros.
 fn number(value: f64, places: usize) -> String {
     let text = fixed(value, places);
@@ -55,16 +60,18 @@ fn number(value: f64, places: usize) -> String {
 const FEWEST: usize = 3;
 
 /// Mean and spread (largest less smallest) of at least [`FEWEST`] readings.
-fn mean_and_spread(path: &str, readings: &[f64]) -> Result<(f64, f64), Problem> {
+fn mean_and_spread(path: &str, readings: &[f64]) -> Result<(f64, f64), Box<Problem>> {
     if readings.len() < FEWEST {
         let found = match readings.len() {
             0 => "nothing was measured".to_owned(),
             1 => "it was measured once".to_owned(),
             count => format!("it was measured {count} times"),
         };
-        return Err(Problem::error(path, found)
-            .accepted(format!("{FEWEST} times or more"))
-            .help("measure it again: one reading may be wrong without showing it"));
+        return refuse(
+            Problem::error(path, found)
+                .accepted(format!("{FEWEST} times or more"))
+                .help("measure it again: one reading may be wrong without showing it"),
+        );
     }
     let (mut sum, mut count) = (0.0, 0.0);
     let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);

@@ -1,6 +1,6 @@
 //! The park, taken at the machine.
 
-use super::{Calibrated, PROVE_AGAIN, START_ANEW};
+use super::{Calibrated, PROVE_AGAIN, START_ANEW, refuse};
 use crate::document::{FieldValue, Problem};
 use crate::quantity::Length;
 use crate::request::Direction;
@@ -14,11 +14,13 @@ pub fn park(
     axis: &AxisSpec,
     at: Length,
     approached: Option<Direction>,
-) -> Result<Calibrated, Problem> {
+) -> Result<Calibrated, Box<Problem>> {
     if !axis.travel.contains(at) {
-        return Err(Problem::error("at", format!("the park at {at} is outside the travel"))
-            .accepted(format!("{} to {}", axis.travel.low, axis.travel.high))
-            .help("jog to a place inside it, or correct the travel"));
+        return refuse(
+            Problem::error("at", format!("the park at {at} is outside the travel"))
+                .accepted(format!("{} to {}", axis.travel.low, axis.travel.high))
+                .help("jog to a place inside it, or correct the travel"),
+        );
     }
     let mut notes = Vec::new();
     if approached == Some(Direction::TowardChuck) && axis.backlash > Length::ZERO {

@@ -21,7 +21,7 @@ pub struct Reading {
     pub title: &'static str,
     /// The kind of quantity, as [`Quantity::NAME`](crate::quantity::Quantity::NAME) calls it.
     pub kind: &'static str,
-    /// How often it is measured at least.
+    /// How often it is measured at least; 0 where it is one of two ways to measure.
     pub times: usize,
 }
 
@@ -127,15 +127,33 @@ pub const PROCEDURES: &[Procedure] = &[
         readings: &[
             Reading {
                 key: "on",
-                title: "from the feeder's start until powder arrives",
+                title: "by a watch, from the feeder's start until powder arrives",
                 kind: "time",
-                times: 3,
+                times: 0,
             },
             Reading {
                 key: "off",
-                title: "from the feeder's stop until no more arrives",
+                title: "by a watch, from the feeder's stop until no more arrives",
                 kind: "time",
-                times: 3,
+                times: 0,
+            },
+            Reading {
+                key: "feed",
+                title: "by a stripe, feed of the torch over the plate",
+                kind: "speed",
+                times: 0,
+            },
+            Reading {
+                key: "ran_on",
+                title: "by a stripe, from the feeder's start to half its thickness",
+                kind: "length",
+                times: 0,
+            },
+            Reading {
+                key: "ran_off",
+                title: "by a stripe, from the feeder's stop to half its thickness",
+                kind: "length",
+                times: 0,
             },
         ],
         holder: Holder::Torches,

@@ -1,6 +1,6 @@
 //! The carriage's pulses in a millimetre.
 
-use super::{Calibrated, PROVE_AGAIN, START_ANEW, number};
+use super::{Calibrated, PROVE_AGAIN, START_ANEW, number, refuse};
 use crate::document::{FieldValue, Problem};
 use crate::quantity::{Length, fixed};
 use crate::rig::{AxisSpec, PULSES_PER_MM};
@@ -29,19 +29,23 @@ pub struct ScaleMeasured {
 ///
 /// # Errors
 /// A distance too short to tell or not on this machine, and a result that is no calibration.
-pub fn axis_scale(axis: &AxisSpec, measured: &ScaleMeasured) -> Result<Calibrated, Problem> {
+pub fn axis_scale(axis: &AxisSpec, measured: &ScaleMeasured) -> Result<Calibrated, Box<Problem>> {
     let longest = axis.travel.high - axis.travel.low;
     let ScaleMeasured { commanded, measured: found, reading } = *measured;
     let far_enough = |distance: Length| distance >= SHORTEST && distance <= longest;
     if !far_enough(commanded) {
-        return Err(Problem::error("commanded", format!("{commanded} between the two places"))
-            .accepted(format!("{SHORTEST} to {longest}, the travel of this rig"))
-            .help("choose two places as far apart as the travel allows"));
+        return refuse(
+            Problem::error("commanded", format!("{commanded} between the two places"))
+                .accepted(format!("{SHORTEST} to {longest}, the travel of this rig"))
+                .help("choose two places as far apart as the travel allows"),
+        );
     }
     if !(reading > Length::ZERO && reading <= SHORTEST / 20.0) {
-        return Err(Problem::error("reading", format!("a rule that is read off by {reading}"))
-            .accepted(format!("more than 0 mm, up to {}", SHORTEST / 20.0))
-            .help("0.2 mm is usual for a steel rule read by eye"));
+        return refuse(
+            Problem::error("reading", format!("a rule that is read off by {reading}"))
+                .accepted(format!("more than 0 mm, up to {}", SHORTEST / 20.0))
+                .help("0.2 mm is usual for a steel rule read by eye"),
+        );
     }
     let factor = commanded / found;
     if !(factor.is_finite() && (factor - 1.0).abs() <= FURTHEST_OFF) {
@@ -53,14 +57,16 @@ pub fn axis_scale(axis: &AxisSpec, measured: &ScaleMeasured) -> Result<Calibrate
                     commanded / (1.0 - FURTHEST_OFF),
                     FURTHEST_OFF * 100.0
                 ));
-        return Err(problem.help(further_off(factor)));
+        return refuse(problem.help(further_off(factor)));
     }
     let pulses = axis.pulses_per_mm * factor;
     if !PULSES_PER_MM.hold(&pulses) {
         let found = format!("{} pulses in a millimetre", number(pulses, 4));
-        return Err(Problem::error("measured", found)
-            .accepted(format!("{} to {}", PULSES_PER_MM.low, PULSES_PER_MM.high))
-            .help("measure again"));
+        return refuse(
+            Problem::error("measured", found)
+                .accepted(format!("{} to {}", PULSES_PER_MM.low, PULSES_PER_MM.high))
+                .help("measure again"),
+        );
     }
     let off = (factor - 1.0).abs();
     let known = reading / found;

@@ -1,6 +1,6 @@
 //! The tachometer's pulses in a turn.
 
-use super::{Calibrated, PROVE_AGAIN, START_ANEW, number};
+use super::{Calibrated, PROVE_AGAIN, START_ANEW, number, refuse};
 use crate::document::{FieldValue, Problem};
 use crate::quantity::{SpindleSpeed, Time, Turns};
 use crate::rig::{PULSES_PER_TURN, TachometerSpec};
@@ -29,43 +29,58 @@ pub struct TurnsCounted {
 /// # Errors
 /// A count that cannot be, one that cannot tell, and fewer pulses than a stopped spindle is seen
 /// by in time.
-pub fn tachometer(spec: &TachometerSpec, counted: &TurnsCounted) -> Result<Calibrated, Problem> {
+pub fn tachometer(
+    spec: &TachometerSpec,
+    counted: &TurnsCounted,
+) -> Result<Calibrated, Box<Problem>> {
     let TurnsCounted { turns, time, read } = *counted;
     if !(turns >= FEWEST && turns.turns().is_finite()) {
-        return Err(Problem::error("turns", format!("{turns} were counted"))
-            .accepted(format!("{FEWEST} or more"))
-            .help("count a minute long at some 60 rpm"));
+        return refuse(
+            Problem::error("turns", format!("{turns} were counted"))
+                .accepted(format!("{FEWEST} or more"))
+                .help("count a minute long at some 60 rpm"),
+        );
     }
     if !(time > Time::ZERO && time.s().is_finite()) {
-        return Err(Problem::error("time", format!("{turns} in {time}"))
-            .accepted("the time they took, by a watch"));
+        return refuse(
+            Problem::error("time", format!("{turns} in {time}"))
+                .accepted("the time they took, by a watch"),
+        );
     }
     if !(read > SpindleSpeed::ZERO && read.rpm().is_finite()) {
-        return Err(Problem::error("read", format!("a speed of {read} was shown"))
-            .accepted("a speed above 0 rpm, steady while the turns are counted")
-            .help("look at the sensor, its gap and its wire: no pulse comes"));
+        return refuse(
+            Problem::error("read", format!("a speed of {read} was shown"))
+                .accepted("a speed above 0 rpm, steady while the turns are counted")
+                .help("look at the sensor, its gap and its wire: no pulse comes"),
+        );
     }
     let speed = SpindleSpeed::from_rpm(turns.turns() / time.s() * 60.0);
     let pulses = f64::from(spec.pulses_per_turn) * (read / speed);
     let within = pulses * (COUNTED_WITHIN / turns.turns() + TIMED_WITHIN / time.s());
     let said = format!("{turns} in {time} are {speed:.1}, shown as {read:.1}");
     if within >= 0.5 {
-        return Err(Problem::error("turns", format!("{said}: {pulses:.1} ± {within:.1} pulses"))
-            .accepted("a count that can tell one number of pulses from the next")
-            .help("count more turns, or count the targets on the disc"));
+        return refuse(
+            Problem::error("turns", format!("{said}: {pulses:.1} ± {within:.1} pulses"))
+                .accepted("a count that can tell one number of pulses from the next")
+                .help("count more turns, or count the targets on the disc"),
+        );
     }
     let whole = pulses.round();
     let (fewest, most) = (*PULSES_PER_TURN.start(), *PULSES_PER_TURN.end());
     let limits = f64::from(fewest)..=f64::from(most);
     if (pulses - whole).abs() > within {
-        return Err(Problem::error("read", format!("{said}: {pulses:.2} pulses in a turn"))
+        return refuse(Problem::error("read", format!("{said}: {pulses:.2} pulses in a turn"))
             .accepted(format!("a whole number, to {within:.2}"))
             .help("wait until the speed is steady and count again; pulses may be missed or come twice"));
     }
     if !limits.contains(&whole) {
-        return Err(Problem::error("read", format!("{said}: {whole} pulses in a turn"))
-            .accepted(format!("{fewest} to {most}: with fewer a stopped spindle is seen too late"))
-            .help("look whether every target passes the sensor near enough, or fit more"));
+        return refuse(
+            Problem::error("read", format!("{said}: {whole} pulses in a turn"))
+                .accepted(format!(
+                    "{fewest} to {most}: with fewer a stopped spindle is seen too late"
+                ))
+                .help("look whether every target passes the sensor near enough, or fit more"),
+        );
     }
     let present = f64::from(spec.pulses_per_turn);
     if (whole - present).abs() < 0.5 {

@@ -20,7 +20,7 @@ fn s(value: f64) -> Time {
     Time::from_s(value)
 }
 
-fn refused<T: core::fmt::Debug>(result: Result<T, Problem>) -> String {
+fn refused<T: core::fmt::Debug>(result: Result<T, Box<Problem>>) -> String {
     result.expect_err("it is refused").to_string()
 }
 
@@ -30,7 +30,7 @@ fn written(found: &Calibrated) -> Rig {
     Rig::read(&text).unwrap_or_else(|told| panic!("{}", told.render("bench", &text)))
 }
 
-fn scale(commanded: f64, measured: f64) -> Result<Calibrated, Problem> {
+fn scale(commanded: f64, measured: f64) -> Result<Calibrated, Box<Problem>> {
     let measured =
         ScaleMeasured { commanded: mm(commanded), measured: mm(measured), reading: mm(0.2) };
     axis_scale(&support::bench().axis, &measured)
@@ -79,7 +79,7 @@ fn pairs(lost: &[f64]) -> BacklashMeasured {
     BacklashMeasured { pairs: lost.iter().map(pair).collect() }
 }
 
-fn backlash_of(lost: &[f64]) -> Result<Calibrated, Problem> {
+fn backlash_of(lost: &[f64]) -> Result<Calibrated, Box<Problem>> {
     backlash(&support::bench().axis, &pairs(lost), mm(15.0), mm(6.0))
 }
 
@@ -206,7 +206,7 @@ fn delays_that_no_hose_has_are_refused() {
     assert!(said.contains("has no powder"), "{said}");
 }
 
-fn counted(turns: f64, time: f64, read: f64) -> Result<Calibrated, Problem> {
+fn counted(turns: f64, time: f64, read: f64) -> Result<Calibrated, Box<Problem>> {
     let counted = TurnsCounted {
         turns: Turns::from_turns(turns),
         time: s(time),
@@ -250,7 +250,7 @@ fn the_park_is_taken_inside_the_travel() {
 
 #[test]
 fn every_procedure_names_readings_with_units_and_fields_that_its_file_has() {
-    let kinds = [Length::NAME, Time::NAME, Turns::NAME, SpindleSpeed::NAME];
+    let kinds = [Length::NAME, Time::NAME, Turns::NAME, SpindleSpeed::NAME, Speed::NAME];
     for known in PROCEDURES {
         assert_eq!(procedure(known.key), Some(known));
         assert!(!known.steps.is_empty(), "{}", known.key);

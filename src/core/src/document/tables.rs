@@ -31,10 +31,11 @@ pub(crate) fn with_tables(text: &str, key: &str, count: usize) -> Option<String>
         let next = headers.iter().copied().find(|header| *header > start);
         start..significant_end(text, start, next.unwrap_or(text.len()))
     };
-    if let Some(first_surplus) = starts.get(count) {
-        let kept = block(*starts.get(count - 1)?);
-        let surplus = above(text, *first_surplus).max(kept.end)..block(last).end;
-        return Some(without(text, &surplus));
+    if starts.len() > count {
+        let surplus = starts.iter().skip(count).rev();
+        return Some(surplus.fold(text.to_owned(), |text, start| {
+            without(&text, &(above(&text, *start)..block(*start).end))
+        }));
     }
     let block = block(last);
     let repeated = text.get(block.clone())?;
@@ -93,9 +94,11 @@ fn above(text: &str, header: usize) -> usize {
     start
 }
 
-fn without(text: &str, place: &Range<usize>) -> String {
-    let before = text.get(..place.start).unwrap_or("");
-    format!("{}{}", before.trim_end_matches('\n'), "\n") + text.get(place.end..).unwrap_or("")
+/// The text without a block and the empty lines before it.
+fn without(text: &str, block: &Range<usize>) -> String {
+    let before = text.get(..block.start).unwrap_or("").trim_end_matches('\n');
+    let after = text.get(block.end..).unwrap_or("");
+    if before.is_empty() { after.to_owned() } else { format!("{before}\n{after}") }
 }
 
 #[cfg(test)]
@@ -145,6 +148,14 @@ name = \"x\"   # here
 soak = \"1 s\"
 ";
         assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn what_stands_between_surplus_tables_stays() {
+        let apart =
+            "[[zone]]\na = 1\n\n[[zone]]\na = 2\n\n[cool]\nb = 1\n\n# Third.\n[[zone]]\na = 3\n";
+        let found = with_tables(apart, "zone", 1);
+        assert_eq!(found.as_deref(), Some("[[zone]]\na = 1\n\n[cool]\nb = 1\n"));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use super::Taught;
 use crate::catalogue::{Catalogue, Powder, Torch, TorchPurpose};
-use crate::document::{FieldValue, Problem, Problems, set, with_tables};
+use crate::document::{FieldValue, Problem, Problems, Written, set, with_tables};
 use crate::quantity::{Length, MassFlow, Range, Speed, Temperature};
 use crate::recipe::{ProfilePoint, Substrate};
 
@@ -77,12 +77,24 @@ pub fn recipe_text(
         }
     };
     let text = set(&text, &fields.0)?;
-    // The note and the bore are the other part's, unless the new one has a bore too.
-    let gone = [("note", true), ("part.bore", particulars.bore.is_none())];
-    Ok(gone.into_iter().filter(|(_, gone)| *gone).fold(text, |text, (path, _)| {
-        let left_out = set(&text, &[(path.to_owned(), FieldValue::LeftOut)]);
-        left_out.unwrap_or(text)
-    }))
+    // The note and the bore are the other part's.
+    let text = without(text, "note", None);
+    Ok(match particulars.bore {
+        Some(_) => text,
+        None => without(text, "part.bore", Some("0 mm")),
+    })
+}
+
+/// The text with a field left out; where it stands in one line with others, it is set to what is
+/// the same as nothing.
+fn without(text: String, path: &str, nothing: Option<&str>) -> String {
+    if Written::of(&text).text(path).is_none() {
+        return text;
+    }
+    let with = |value: FieldValue| set(&text, &[(path.to_owned(), value)]).ok();
+    let left_out = with(FieldValue::LeftOut);
+    let set_to = || nothing.and_then(|nothing| with(FieldValue::Text(nothing.to_owned())));
+    left_out.or_else(set_to).unwrap_or(text)
 }
 
 /// The text of a recipe that nobody has filled in: usual figures for the first powder of the

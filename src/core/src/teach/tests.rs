@@ -243,23 +243,24 @@ fn a_ring_with_both_faces_begins_where_it_was_taken() {
 
 #[test]
 fn what_is_missing_or_contradicts_itself_is_told_in_words() {
-    let but = |change: &dyn Fn(&mut Vec<TaughtPoint>)| {
+    let but = |change: fn(&mut Vec<TaughtPoint>)| {
         let mut teaching = shaft(&[100.0, 220.0]);
         change(&mut teaching.points);
         refused(&teaching)
     };
-    let cases: [(&dyn Fn(&mut Vec<TaughtPoint>), &str); 11] = [
-        (&|points| points.truncate(0), "no face of the part was taken"),
-        (&|points| points[0].at = mm(0.0), "the part has no length"),
-        (&|points| points[0].at = mm(-20.0), "behind the chuck face"),
-        (&|points| points.extend([points[0]; 2]), "3 faces of the part were taken"),
-        (&|points| points.truncate(3), "one edge of a zone was taken"),
-        (&|points| points.truncate(2), "no edge of a zone was taken"),
-        (&|points| points[0].at = mm(210.0), "the edge at 220 mm is not on the part"),
-        (&|points| points[1].diameter = None, "no diameter was typed here"),
-        (&|points| points[1].at = mm(310.0), "the diameter at 310 mm is not on the part"),
-        (&|points| points.push(measured(150.05, "52 mm")), "where 50 mm was typed before"),
-        (&|points| points.push(point(PointKind::Shoulder, 300.0)), "not between the faces"),
+    type Change = fn(&mut Vec<TaughtPoint>);
+    let cases: [(Change, &str); 11] = [
+        (|points| points.truncate(0), "no face of the part was taken"),
+        (|points| points[0].at = mm(0.0), "the part has no length"),
+        (|points| points[0].at = mm(-20.0), "behind the chuck face"),
+        (|points| points.extend([points[0]; 2]), "3 faces of the part were taken"),
+        (|points| points.truncate(3), "one edge of a zone was taken"),
+        (|points| points.truncate(2), "no edge of a zone was taken"),
+        (|points| points[0].at = mm(210.0), "the edge at 220 mm is not on the part"),
+        (|points| points[1].diameter = None, "no diameter was typed here"),
+        (|points| points[1].at = mm(310.0), "the diameter at 310 mm is not on the part"),
+        (|points| points.push(measured(150.05, "52 mm")), "where 50 mm was typed before"),
+        (|points| points.push(point(PointKind::Shoulder, 300.0)), "not between the faces"),
     ];
     for (change, words) in cases {
         let said = but(change);
@@ -290,11 +291,28 @@ fn a_taught_part_keeps_the_comments_of_the_recipe_it_is_made_from() {
 }
 
 #[test]
+fn the_bore_of_the_other_part_is_not_the_new_ones() {
+    let taught = taught(&shaft(&[100.0, 220.0]));
+    let (head, rest) = SHAFT.split_once("[part]").expect("there");
+    let (_, zones) = rest.split_once("[[zone]]").expect("there");
+    let inline =
+        "part = { name = \"x\", substrate = \"cast_iron\", bore = \"20 mm\", profile = [] }";
+    for other in [
+        SHAFT.replace("profile = [", "bore = \"20 mm\"\nprofile = ["),
+        format!("{inline}\n{head}[[zone]]{zones}"),
+    ] {
+        let text = recipe_text(&taught, &particulars(&[]), &other).expect("a text");
+        let read = Recipe::read(&text, &catalogue());
+        assert_eq!(read.unwrap_or_else(|told| panic!("{told}\n{text}")).part.bore, Length::ZERO);
+    }
+}
+
+#[test]
 fn an_outline_under_headers_is_written_under_headers() {
-    let start = SHAFT.find("profile = [").expect("there");
-    let end = SHAFT.find("[[zone]]").expect("there");
+    let (before, rest) = SHAFT.split_once("profile = [").expect("there");
+    let (_, zones) = rest.split_once("[[zone]]").expect("there");
     let point = "[[part.profile]]\nat = \"0 mm\"\ndiameter = \"1 mm\"\n\n";
-    let headed = format!("{}{point}{point}{}", &SHAFT[..start], &SHAFT[end..]);
+    let headed = format!("{before}{point}{point}[[zone]]{zones}");
     let mut teaching = shaft(&[100.0, 220.0]);
     teaching.points.push(measured(200.0, "52 mm"));
     let text = recipe_text(&taught(&teaching), &particulars(&[]), &headed).expect("a text");
