@@ -92,6 +92,9 @@ pub struct Controller {
     now: Moment,
     next_scan: Moment,
     beat: Beat,
+    /// Since when the second runs whose worst lateness is being found, and that so far.
+    second: Moment,
+    worst_of_second_us: u64,
     lines: usize,
     /// Powder edges dropped so far, as far as the job has been held for them.
     dropped: u64,
@@ -125,6 +128,8 @@ impl Controller {
             now: Moment::START,
             next_scan: Moment::START,
             beat: Beat::default(),
+            second: Moment::START,
+            worst_of_second_us: 0,
             lines: rig.lines.len(),
             dropped: 0,
             proofs: Proofs::default(),
@@ -188,8 +193,12 @@ impl Controller {
             return;
         }
         let late = self.now.since(self.next_scan);
-        self.beat.worst_late_us =
-            self.beat.worst_late_us.max(u64::try_from(late.as_micros()).unwrap_or(u64::MAX));
+        self.beat.late(late);
+        if self.now.since(self.second) >= Duration::from_secs(1) {
+            self.second = self.now;
+            self.beat.worst_lately_us = core::mem::take(&mut self.worst_of_second_us);
+        }
+        self.worst_of_second_us = self.worst_of_second_us.max(self.beat.late_us);
         self.beat.scans += 1;
         // After a long sleep of the computer whole hours may be missing: divided, not counted off.
         let period = self.period.as_micros();

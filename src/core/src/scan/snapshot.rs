@@ -1,5 +1,6 @@
 //! What a screen shows: the newest picture of the whole controller, made when asked for.
 
+use core::time::Duration;
 use std::sync::Arc;
 
 use serde::Serialize;
@@ -22,6 +23,18 @@ pub struct Beat {
     pub skipped: u64,
     /// Worst lateness of a scan, microseconds.
     pub worst_late_us: u64,
+    /// Lateness of the newest scan, microseconds.
+    pub late_us: u64,
+    /// Worst lateness of a scan in the last whole second, microseconds.
+    pub worst_lately_us: u64,
+}
+
+impl Beat {
+    /// A scan was so late.
+    pub(super) fn late(&mut self, late: Duration) {
+        self.late_us = u64::try_from(late.as_micros()).unwrap_or(u64::MAX);
+        self.worst_late_us = self.worst_late_us.max(self.late_us);
+    }
 }
 
 /// The newest picture of the controller.
