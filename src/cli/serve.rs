@@ -11,6 +11,7 @@ use evenpass_core::rig::RigKind;
 use sd_notify::NotifyState;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
+use tracing::warn;
 
 use super::ports::Ports;
 use super::{Exit, say};
@@ -22,6 +23,12 @@ use crate::station::{Setup, Station};
 
 /// Where the panel listens when nobody says otherwise.
 const PORT: u16 = 8750;
+/// How much the threads that answer give way to all others. What a serial port has received is
+/// handed on by a thread of the kernel without priority of its own: a scan that looks at its port
+/// waits for that, so that whoever keeps all processors busy with pages makes scans late.
+const GIVES_WAY: i32 = 15;
+/// Threads that may wait for disk or plan at once.
+const BLOCKING: usize = 16;
 /// How often the system's own watchdog is fed, and the people's file looked at.
 const BEAT: Duration = Duration::from_secs(1);
 
@@ -126,6 +133,8 @@ fn prepare(arguments: &ServeArguments) -> Result<(Station, Options), String> {
 fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Result<(), String> {
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
+        .max_blocking_threads(BLOCKING)
+        .on_thread_start(give_way)
         .enable_all()
         .build()
         .map_err(|trouble| format!("the panel cannot be started: {trouble}"))?;
@@ -142,18 +151,32 @@ fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Res
         say::printed(greet(at, station));
         notify(&[NotifyState::Ready]);
         let (end, over) = watch::channel(false);
-        let panel = tokio::spawn(panel::serve(app.clone(), listener, over));
-        let result = watch_over(&app, station).await;
+        let mut panel = tokio::spawn(panel::serve(app.clone(), listener, over));
+        let result = tokio::select! {
+            result = watch_over(&app, station) => result,
+            ended = &mut panel => Err(match ended.map_err(io::Error::other).flatten() {
+                Ok(()) => "the panel ended by itself".to_owned(),
+                Err(trouble) => format!("the panel ended by itself: {trouble}"),
+            }),
+        };
         // Whoever looks on sees the stop; the panel goes last.
         notify(&[NotifyState::Stopping]);
         let ending = station.clone();
         let quit = tokio::task::spawn_blocking(move || ending.quit()).await;
         let _ = end.send(true);
         panel.abort();
+        app.end();
         result.and(quit.unwrap_or_else(|broken| Err(broken.to_string())))
     });
     runtime.shutdown_timeout(BEAT);
     served
+}
+
+/// Pages and plans get the processor after scan, lines and record, and after what takes stops in.
+fn give_way() {
+    if let Err(trouble) = rustix::process::nice(GIVES_WAY) {
+        warn!("pages do not give way to the scan ({trouble})");
+    }
 }
 
 fn greet(at: SocketAddr, station: &Station) -> io::Result<()> {

@@ -2,7 +2,6 @@
 
 use std::net::IpAddr;
 use std::path::PathBuf;
-use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use axum::http::HeaderMap;
@@ -12,6 +11,10 @@ use evenpass_core::teach::Teaching;
 use tokio::sync::Semaphore;
 
 use super::acts::Acts;
+use super::limits::Shares;
+use super::pace::Paces;
+use super::planning::PLANS;
+use super::stops::Stops;
 use super::visitor::seat_key;
 use crate::people::{
     NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
@@ -19,8 +22,19 @@ use crate::people::{
 };
 use crate::station::{Place, Station};
 
-/// Event streams at once: a few pages for each of a shop's screens.
-const MOST_STREAMS: usize = 48;
+/// Event streams at once: a few pages for each of a shop's screens. A browser has no more than six
+/// connections to one place (common practice, no source), so that one session needs no more.
+const STREAMS: Shares = Shares::new(48, 8);
+/// Jog lines at once: a page that jogs, and one that has not noticed yet that it is gone.
+const JOG_LINES: Shares = Shares::new(8, 2);
+
+/// Headers that a server between puts in, besides all `x-forwarded-`: RFC 7239, RFC 9110, and
+/// names in use (common practice, no source). One that puts in none cannot be told from a person
+/// at the machine: what forwards to the panel must say so.
+const FORWARDED: [&str; 5] = ["forwarded", "via", "x-real-ip", "x-client-ip", "true-client-ip"];
+
+/// Requests that are answered at once, besides stops; the others wait in their connections.
+const MOST_ANSWERED: usize = 64;
 
 /// What the panel is told at the start.
 #[derive(Debug)]
@@ -52,14 +66,23 @@ pub(super) struct Inside {
     pub(super) sessions: Mutex<Sessions>,
     pub(super) throttle: Mutex<Throttle>,
     pub(super) acts: Acts,
-    pub(super) streams: Arc<Semaphore>,
-    pub(super) stop_pending: AtomicBool,
     /// One rehearsal at a time: each takes a core for seconds.
     pub(super) rehearsing: Arc<Semaphore>,
     /// Points taken for a new recipe.
     pub(super) teaching: Mutex<Teaching>,
     /// Which way the carriage was last sent by hand.
     pub(super) last_move: Mutex<Option<Direction>>,
+    pub(super) streams: Arc<Mutex<Shares>>,
+    pub(super) jog_lines: Arc<Mutex<Shares>>,
+    pub(super) paces: Mutex<Paces>,
+    pub(super) stops: Stops,
+    /// One PIN is hashed at a time: each takes 19 MiB that the scan has locked.
+    pub(super) hashing: Semaphore,
+    /// Plans that wait or are worked out, and the one that is.
+    pub(super) plans: Arc<Mutex<Shares>>,
+    pub(super) planning: Semaphore,
+    /// Requests that are being answered, besides stops.
+    pub(super) answering: Arc<Semaphore>,
     nobody: Person,
 }
 
@@ -84,11 +107,17 @@ impl App {
             sessions: Mutex::new(Sessions::default()),
             throttle: Mutex::new(Throttle::default()),
             acts,
-            streams: Arc::new(Semaphore::new(MOST_STREAMS)),
-            stop_pending: AtomicBool::new(false),
             rehearsing: Arc::new(Semaphore::new(1)),
             teaching: Mutex::new(Teaching::default()),
             last_move: Mutex::new(None),
+            streams: Arc::new(Mutex::new(STREAMS)),
+            jog_lines: Arc::new(Mutex::new(JOG_LINES)),
+            paces: Mutex::new(Paces::default()),
+            stops: Stops::default(),
+            hashing: Semaphore::new(1),
+            plans: Arc::new(Mutex::new(PLANS)),
+            planning: Semaphore::new(1),
+            answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
             nobody: nobody()?,
         };
         Ok(Self { inside: Arc::new(inside) })
@@ -147,6 +176,11 @@ impl App {
         let _ = tokio::task::spawn_blocking(move || app.refresh_people()).await;
     }
 
+    /// Waits until everything that was asked is on the disk, for some seconds at most.
+    pub fn end(&self) {
+        self.inside.acts.end();
+    }
+
     /// Units of a person by name.
     pub(super) fn units_of(&self, name: &str) -> Units {
         locked(&self.inside.people).find(name).map_or_else(Units::default, |person| person.units)
@@ -154,9 +188,10 @@ impl App {
 
     /// From where somebody asks. Whoever comes through another server is away, wherever that is.
     pub(super) fn whence(&self, peer: IpAddr, headers: &HeaderMap) -> Whence {
-        let forwarded = ["forwarded", "x-forwarded-for", "x-real-ip", "via"]
-            .iter()
-            .any(|name| headers.contains_key(*name));
+        let forwarded = headers.keys().any(|name| {
+            let name = name.as_str();
+            name.starts_with("x-forwarded") || FORWARDED.contains(&name)
+        });
         let address = peer.to_canonical();
         let at_machine = address.is_loopback() || self.inside.options.panels.contains(&address);
         match (at_machine, forwarded) {

@@ -7,15 +7,15 @@ use axum::response::{IntoResponse, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
 use serde::{Deserialize, Serialize};
-use std::sync::atomic::Ordering;
 
-use super::app::{App, locked};
+use super::app::{App, locked, place};
+use super::stops;
 use super::texts;
-use super::visitor::{Asker, Visitor};
+use super::visitor::{Asker, Visitor, written};
 use crate::learning::Lessons;
 use crate::people::{Once, Right};
 use crate::proving::Said;
-use crate::station::{Loaded, Refused, Taking};
+use crate::station::{Loaded, Place, Refused, Taking};
 
 /// What every request that changes something brings with it.
 #[derive(Debug, Clone, Deserialize)]
@@ -64,6 +64,11 @@ impl Reply {
         }
     }
 
+    /// Why, in one sentence.
+    pub(super) fn why(&self) -> &str {
+        &self.why
+    }
+
     /// Why it was not done, for the record.
     fn refusal(&self) -> Option<&str> {
         matches!(self.answer, "denied" | "refused").then_some(self.why.as_str())
@@ -78,8 +83,11 @@ impl Visitor {
     pub(super) fn sealed(&self, app: &App, seal: &Seal, what: &str) -> Result<(), Response> {
         let refuse = |status, why: &str| {
             app.inside.acts.keep(&self.asker(), what, Some(why), None);
-            Err((status, Json(Reply::refused(why))).into_response())
+            Err(written((status, Json(Reply::refused(why))).into_response()))
         };
+        if !locked(&app.inside.paces).may_ask(self.number, app.now()) {
+            return refuse(StatusCode::TOO_MANY_REQUESTS, texts::TOO_QUICK);
+        }
         {
             let mut sessions = locked(&app.inside.sessions);
             let look = crate::people::Activity::Act;
@@ -107,7 +115,7 @@ impl Visitor {
             "refused" => StatusCode::FORBIDDEN,
             _ => StatusCode::OK,
         };
-        (status, Json(reply)).into_response()
+        written((status, Json(reply)).into_response())
     }
 
     /// Whether they may, and what they are told when not.
@@ -198,21 +206,18 @@ fn reply_of(answer: Result<Answer, Refused>) -> Reply {
     }
 }
 
-/// A stop: no sign-in, no seat, no token; whoever reaches the panel stops the machine. Stops that
-/// come while one is on its way are that one.
+/// A stop: no sign-in, no seat, no token; whoever reaches the panel stops the machine. It is carried
+/// out and written down even when its connection is gone before the answer.
 pub(super) async fn stop(State(app): State<App>, asker: Asker) -> Response {
-    let pending = &app.inside.stop_pending;
-    let reply = if pending.swap(true, Ordering::AcqRel) {
-        Reply { answer: "already so", ..Reply::done() }
-    } else {
-        let answer = app.station().stop(Some(asker.name.clone())).await;
-        pending.store(false, Ordering::Release);
-        match answer {
+    let stopping = tokio::spawn(async move {
+        let reply = match stops::stop(&app, asker.name.clone()).await {
             Ok(answer) => Reply::of(answer),
             Err(gone) => Reply::refused(gone.to_string()),
-        }
-    };
-    app.inside.acts.keep(&asker, "stop", reply.refusal(), app.station().kept().run);
+        };
+        app.inside.acts.keep_stop(&asker, reply.refusal(), app.station().kept().run);
+        reply
+    });
+    let reply = stopping.await.unwrap_or_else(|broken| Reply::refused(broken.to_string()));
     (StatusCode::OK, Json(reply)).into_response()
 }
 
@@ -243,6 +248,10 @@ pub(super) async fn seat(
         return refused;
     }
     let sitter = visitor.sitter();
+    // From elsewhere nothing can be commanded; a seat taken there would only keep others from it.
+    if matches!(ask.act, SeatAct::Take) && place(visitor.whence) == Place::Elsewhere {
+        return visitor.told(&app, &what, Reply::refused(texts::SEAT_ELSEWHERE));
+    }
     let reply = app.station().seat(|seat, now| match ask.act {
         SeatAct::Take => match seat.take(&sitter, now) {
             Taking::Theirs => Reply::done(),
@@ -290,16 +299,24 @@ pub(super) async fn load(
     visitor.told(&app, &what, reply)
 }
 
-async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, Reply> {
-    visitor.right(Right::Run)?;
-    let who = visitor.commander(ask.turn);
+/// Whether they have the seat, at the machine.
+fn may_command(app: &App, visitor: &Visitor, turn: u64) -> Result<(), Reply> {
+    let who = visitor.commander(turn);
+    if who.place == Place::Elsewhere {
+        return Err(Reply::refused(Refused::Elsewhere.to_string()));
+    }
     app.station()
         .seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))
-        .map_err(|why| Reply::refused(why.to_string()))?;
-    let path = super::page::recipes::path_of(app, &ask.recipe)
-        .ok_or_else(|| Reply::refused(texts::NO_SUCH_RECIPE))?;
-    let reading = app.clone();
-    let read = tokio::task::spawn_blocking(move || {
+        .map_err(|why| Reply::refused(why.to_string()))
+}
+
+async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, Reply> {
+    visitor.right(Right::Run)?;
+    may_command(app, visitor, ask.turn)?;
+    let (reading, recipe) = (app.clone(), ask.recipe.clone());
+    let read = app.plan(visitor, move || {
+        let path = super::page::recipes::path_of(&reading, &recipe)
+            .ok_or_else(|| texts::NO_SUCH_RECIPE.to_owned())?;
         let options = &reading.inside.options;
         let places = crate::files::Places {
             rig: options.rig.as_deref(),
@@ -311,8 +328,10 @@ async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, 
     });
     let loaded = match read.await {
         Ok(read) => read.map_err(Reply::refused)?,
-        Err(broken) => return Err(Reply::refused(format!("the plan broke down: {broken}"))),
+        Err(why) => return Err(Reply::refused(why)),
     };
+    // Reading and planning took their time.
+    may_command(app, visitor, ask.turn)?;
     app.station().load(loaded).await.map_err(Reply::refused)
 }
 
@@ -359,13 +378,7 @@ pub(super) async fn prove(
 fn prove_it(app: &App, visitor: &Visitor, ask: &AskProof) -> Result<(), Reply> {
     visitor.right(Right::Maintain)?;
     let station = app.station();
-    let who = visitor.commander(ask.turn);
-    if who.place == crate::station::Place::Elsewhere {
-        return Err(Reply::refused(Refused::Elsewhere.to_string()));
-    }
-    station
-        .seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))
-        .map_err(|why| Reply::refused(why.to_string()))?;
+    may_command(app, visitor, ask.turn)?;
     let said = match ask.prove.as_str() {
         "done" => Said::Done,
         "skip" => Said::Skip,

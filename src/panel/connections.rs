@@ -1,36 +1,51 @@
 //! Takes connections in, and keeps their number bounded so that somebody with a stop always gets
 //! through: who does not say in time what they want is cut off, and where all places are taken the
-//! oldest that is neither a stream nor a jog key makes room.
+//! oldest of whoever has most makes room, unless it carries a stream.
+//!
+//! All this happens on a thread of its own. Nothing on it waits for a disk or works a page out: a
+//! stop does not queue behind what others have asked for.
 
-use std::collections::VecDeque;
-use std::net::SocketAddr;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex};
+use std::collections::{BTreeMap, VecDeque};
+use std::io;
+use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::thread::Builder;
 use std::time::Duration;
 
 use axum::body::Body;
 use axum::extract::ConnectInfo;
+use axum::http::HeaderMap;
 use hyper::body::Incoming;
 use hyper::server::conn::http1;
 use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::net::{TcpListener, TcpStream};
-use tokio::sync::watch;
+use tokio::runtime::Handle;
+use tokio::sync::{oneshot, watch};
 use tokio::task::AbortHandle;
+use tokio::time::timeout;
 use tower_service::Service as _;
 use tracing::{debug, warn};
 
-use super::app::{App, locked};
-use super::router;
+use super::app::App;
+use super::guard::Workers;
+use super::visitor::Asker;
+use super::{router, texts};
+use crate::people::NOT_SIGNED_IN;
 
 /// How long a request's head may take to arrive; a browser sends it in one piece.
 const HEAD_WITHIN: Duration = Duration::from_secs(5);
+/// The largest head, bytes, and the most headers: twice what browsers send (common practice, no
+/// source).
+const LARGEST_HEAD: usize = 16 * 1024;
+const MOST_HEADERS: usize = 64;
 /// Connections at once: some for each of the most streams, and as many again.
 const MOST: usize = 192;
 /// What is told to wait after the system has no more connections to give.
 const BREATH: Duration = Duration::from_millis(100);
 
-/// Marks a connection as one that is not to be cut off: it carries a stream or a jog key.
+/// Marks a connection as one that is not to be cut off: it carries a stream.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Stays(Arc<AtomicBool>);
 
@@ -39,35 +54,75 @@ impl Stays {
     pub(super) fn set(&self) {
         self.0.store(true, Ordering::Relaxed);
     }
+
+    fn is_set(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// One connection.
+#[derive(Debug)]
+struct One {
+    handle: AbortHandle,
+    stays: Stays,
+    peer: IpAddr,
 }
 
 /// All connections, the oldest first.
 #[derive(Debug, Default)]
-struct Open(Mutex<VecDeque<(AbortHandle, Stays)>>);
+struct Open(VecDeque<One>);
 
 impl Open {
-    /// Makes room for one more.
-    fn make_room(&self) {
-        let mut open = locked(&self.0);
-        open.retain(|(handle, _)| !handle.is_finished());
-        if open.len() >= MOST
-            && let Some(place) = open.iter().position(|(_, stays)| !stays.0.load(Ordering::Relaxed))
-            && let Some((oldest, _)) = open.remove(place)
-        {
-            oldest.abort();
+    /// Makes room for one more; from where the one was that had to go, if one had to.
+    fn make_room(&mut self) -> Option<IpAddr> {
+        self.0.retain(|one| !one.handle.is_finished());
+        if self.0.len() < MOST {
+            return None;
         }
-    }
-
-    fn add(&self, handle: AbortHandle, stays: Stays) {
-        locked(&self.0).push_back((handle, stays));
+        let mut counts: BTreeMap<IpAddr, usize> = BTreeMap::new();
+        for one in self.0.iter().filter(|one| !one.stays.is_set()) {
+            *counts.entry(one.peer).or_default() += 1;
+        }
+        let (peer, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
+        let place = self.0.iter().position(|one| one.peer == peer && !one.stays.is_set())?;
+        self.0.remove(place)?.handle.abort();
+        Some(peer)
     }
 }
 
-/// Serves the panel until `over` says so. Ending it moves nothing and stops nothing at the machine.
-/// What goes wrong with a connection is that connection's end.
-pub async fn serve(app: App, listener: TcpListener, mut over: watch::Receiver<bool>) {
-    let open = Open::default();
-    let routes = router(app);
+/// Serves the panel until `over` says so, or whoever could say it is gone. Requests are answered
+/// by the runtime that this is called on. Ending it moves nothing and stops nothing at the machine;
+/// what goes wrong with a connection is that connection's end.
+///
+/// # Errors
+/// The thread that takes connections in cannot be made.
+pub async fn serve(app: App, listener: TcpListener, over: watch::Receiver<bool>) -> io::Result<()> {
+    let workers = Workers(Handle::current());
+    let listener = listener.into_std()?;
+    let (tell, ended) = oneshot::channel();
+    Builder::new().name("panel".to_owned()).spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        let result = runtime.and_then(|runtime| {
+            let taking_in = async {
+                take_in(app, TcpListener::from_std(listener)?, over, workers).await;
+                Ok(())
+            };
+            runtime.block_on(taking_in)
+        });
+        // Nobody waits any more where the program ends.
+        let _ = tell.send(result);
+    })?;
+    ended.await.unwrap_or_else(|_| Err(io::Error::other("the panel's thread broke down")))
+}
+
+async fn take_in(
+    app: App,
+    listener: TcpListener,
+    mut over: watch::Receiver<bool>,
+    workers: Workers,
+) {
+    let mut open = Open::default();
+    let connections = Connections { routes: router(app.clone()), app, workers };
     loop {
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
@@ -81,34 +136,96 @@ pub async fn serve(app: App, listener: TcpListener, mut over: watch::Receiver<bo
                 continue;
             }
         };
-        open.make_room();
+        if let Some(gone) = open.make_room() {
+            connections.refused(gone, texts::NO_ROOM);
+        }
         let stays = Stays::default();
-        let task = tokio::spawn(connection(stream, peer, routes.clone(), stays.clone()));
-        open.add(task.abort_handle(), stays);
+        let task = tokio::spawn(connections.clone().carry(stream, peer, stays.clone()));
+        open.0.push_back(One { handle: task.abort_handle(), stays, peer: peer.ip() });
     }
 }
 
-async fn connection(stream: TcpStream, peer: SocketAddr, routes: axum::Router, stays: Stays) {
-    // A stop is a small thing that must not wait for more to come.
-    if let Err(trouble) = stream.set_nodelay(true) {
-        debug!("{peer}: {trouble}");
+/// What every connection needs.
+#[derive(Clone)]
+struct Connections {
+    routes: axum::Router,
+    app: App,
+    workers: Workers,
+}
+
+impl Connections {
+    /// Writes down what was refused before there was a request.
+    fn refused(&self, peer: IpAddr, why: &str) {
+        let whence = self.app.whence(peer, &HeaderMap::new());
+        let asker = Asker { name: NOT_SIGNED_IN.into(), role: None, whence };
+        self.app.inside.acts.keep(&asker, texts::CONNECTION, Some(why), None);
     }
-    let service = service_fn(move |request: hyper::Request<Incoming>| {
-        let mut request = request.map(Body::new);
-        request.extensions_mut().insert(ConnectInfo(peer));
-        request.extensions_mut().insert(stays.clone());
-        // A router is always ready.
-        let mut routes = routes.clone();
-        async move { routes.call(request).await }
-    });
-    let served = http1::Builder::new()
-        .timer(TokioTimer::new())
-        .header_read_timeout(HEAD_WITHIN)
-        .max_buf_size(64 * 1024)
-        .serve_connection(TokioIo::new(stream), service)
-        .with_upgrades()
-        .await;
-    if let Err(trouble) = served {
+
+    async fn carry(self, stream: TcpStream, peer: SocketAddr, stays: Stays) {
+        // A stop is a small thing that must not wait for more to come.
+        if let Err(trouble) = stream.set_nodelay(true) {
+            debug!("{peer}: {trouble}");
+        }
+        // Browsers open connections before they need them: one that says nothing is no attack.
+        if !matches!(timeout(HEAD_WITHIN, stream.readable()).await, Ok(Ok(()))) {
+            return;
+        }
+        let requests = Arc::new(AtomicU32::new(0));
+        let (asked, routes, workers) =
+            (requests.clone(), self.routes.clone(), self.workers.clone());
+        let service = service_fn(move |request: hyper::Request<Incoming>| {
+            asked.fetch_add(1, Ordering::Relaxed);
+            let mut request = request.map(Body::new);
+            request.extensions_mut().insert(ConnectInfo(peer));
+            request.extensions_mut().insert(stays.clone());
+            request.extensions_mut().insert(workers.clone());
+            // A router is always ready.
+            let mut routes = routes.clone();
+            async move { routes.call(request).await }
+        });
+        let served = http1::Builder::new()
+            .timer(TokioTimer::new())
+            .header_read_timeout(HEAD_WITHIN)
+            .max_headers(MOST_HEADERS)
+            .max_buf_size(LARGEST_HEAD)
+            .serve_connection(TokioIo::new(stream), service)
+            .with_upgrades()
+            .await;
+        let Err(trouble) = served else { return };
         debug!("{peer}: {trouble}");
+        if trouble.is_parse() {
+            self.refused(peer.ip(), texts::NOT_READ);
+        } else if trouble.is_timeout() && requests.load(Ordering::Relaxed) == 0 {
+            // After a first request it is only a browser that keeps its connection.
+            self.refused(peer.ip(), texts::TOO_SLOW);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn where_all_places_are_taken_the_oldest_of_whoever_has_most_goes_and_no_stream() {
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        let waits = || runtime.spawn(std::future::pending::<()>()).abort_handle();
+        let one = |last: u8, stays: Stays| One {
+            handle: waits(),
+            stays,
+            peer: IpAddr::from([192, 0, 2, last]),
+        };
+        let stream = Stays::default();
+        stream.set();
+        let mut open = Open::default();
+        open.0.push_back(one(1, Stays::default()));
+        open.0.push_back(one(2, stream));
+        assert_eq!(open.make_room(), None);
+        while open.0.len() < MOST {
+            open.0.push_back(one(2, Stays::default()));
+        }
+        assert_eq!(open.make_room(), Some(IpAddr::from([192, 0, 2, 2])));
+        assert_eq!(open.0.len(), MOST - 1);
+        assert!(open.0[0].peer == IpAddr::from([192, 0, 2, 1]) && open.0[1].stays.is_set());
     }
 }

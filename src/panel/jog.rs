@@ -2,24 +2,31 @@
 //! only while a page that jogs is open, and carries nothing else.
 
 use std::sync::Arc;
+use std::time::Duration;
 
-use axum::Extension;
 use axum::extract::State;
 use axum::extract::ws::{Message, WebSocket, WebSocketUpgrade};
-use axum::response::Response;
+use axum::http::StatusCode;
+use axum::response::{IntoResponse as _, Response};
+use evenpass_core::moment::Moment;
 use evenpass_core::request::{Answer, Direction, Request};
 use serde::Deserialize;
 use serde_json::json;
-use tokio::time::{Interval, MissedTickBehavior, interval};
+use tokio::time::{Interval, MissedTickBehavior, interval, timeout};
 
 use super::app::{App, locked};
-use super::connections::Stays;
-use super::visitor::Visitor;
-use crate::people::Right;
+use super::limits::{Share, share};
+use super::texts;
+use super::visitor::{Visitor, written};
+use crate::people::{Activity, Right};
 use crate::station::{Follows, JogHold, PULSE_EVERY, Sign};
 
 /// The largest message, bytes: a sign is some dozens.
 const LARGEST: usize = 256;
+/// The most of them in a second: a page sends 25, and after a stall all that waited come at once.
+const MOST_SIGNS: u32 = 100;
+/// What a page does not take for so long, it will not act on.
+const TAKEN_WITHIN: Duration = Duration::from_millis(500);
 
 /// What the page says.
 #[derive(Debug, Deserialize)]
@@ -34,6 +41,12 @@ struct Said {
 }
 
 impl Said {
+    /// What came, if it is one of the page's signs.
+    fn read(text: &str) -> Option<(Sign, Self)> {
+        let said: Self = serde_json::from_str(text).ok()?;
+        Some((said.sign()?, said))
+    }
+
     fn sign(&self) -> Option<Sign> {
         match self.key.as_str() {
             "chuck" => Some(Sign::Pressed(Direction::TowardChuck)),
@@ -49,42 +62,95 @@ impl Said {
 pub(super) async fn line(
     State(app): State<App>,
     visitor: Visitor,
-    Extension(stays): Extension<Stays>,
     upgrade: WebSocketUpgrade,
 ) -> Response {
-    upgrade.max_message_size(LARGEST).max_frame_size(LARGEST).on_upgrade(move |socket| {
-        stays.set();
-        hold(app, visitor, socket)
-    })
+    let refused = |status, why: &str| {
+        app.inside.acts.keep(&visitor.asker(), "jog", Some(why), None);
+        written((status, why.to_owned()).into_response())
+    };
+    if let Err(reply) = visitor.right(Right::Maintain) {
+        return refused(StatusCode::FORBIDDEN, reply.why());
+    }
+    let Some(share) = share(&app.inside.jog_lines, visitor.number) else {
+        return refused(StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_JOG_LINES);
+    };
+    upgrade
+        .max_message_size(LARGEST)
+        .max_frame_size(LARGEST)
+        .on_upgrade(move |socket| hold(app, visitor, socket, share))
 }
 
-async fn hold(app: App, visitor: Visitor, mut socket: WebSocket) {
+/// Counts the signs of each second.
+#[derive(Debug, Default)]
+struct Signs {
+    since: Moment,
+    count: u32,
+}
+
+impl Signs {
+    /// Whether one more is no more than a page sends.
+    fn one_more(&mut self, now: Moment) -> bool {
+        if now.since(self.since) >= Duration::from_secs(1) {
+            *self = Self { since: now, count: 0 };
+        }
+        self.count += 1;
+        self.count <= MOST_SIGNS
+    }
+}
+
+/// Says something to the page, if it listens.
+async fn say(socket: &mut WebSocket, what: serde_json::Value) -> bool {
+    let said = socket.send(Message::Text(what.to_string().into()));
+    matches!(timeout(TAKEN_WITHIN, said).await, Ok(Ok(())))
+}
+
+/// `_share`: its place among the lines, given back at its end.
+async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) {
     let mut hold = JogHold::default();
     let mut beat: Interval = interval(PULSE_EVERY);
     beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
     let mut moving = false;
+    let mut signs = Signs::default();
+    let refused = |why: &str| app.inside.acts.keep(&visitor.asker(), "jog", Some(why), None);
     loop {
         tokio::select! {
             _ = beat.tick() => {
                 let pulse = hold.pulse(app.now());
-                let message = Message::Text(json!({ "pulse": pulse }).to_string().into());
-                if socket.send(message).await.is_err() {
+                if !say(&mut socket, json!({ "pulse": pulse })).await {
                     break;
                 }
             }
             said = socket.recv() => {
-                let Some(Ok(message)) = said else { break };
-                let Message::Text(text) = message else { continue };
-                let Ok(said) = serde_json::from_str::<Said>(&text) else { break };
-                let Some(sign) = said.sign() else { break };
+                let message = match said {
+                    None | Some(Ok(Message::Close(_))) => break,
+                    Some(Ok(message)) => message,
+                    Some(Err(_)) => {
+                        refused(texts::NOT_OUR_SIGN);
+                        break;
+                    }
+                };
+                if !signs.one_more(app.now()) {
+                    refused(texts::TOO_MANY_SIGNS);
+                    break;
+                }
+                // Pings are answered below this.
+                if matches!(message, Message::Ping(_) | Message::Pong(_)) {
+                    continue;
+                }
+                let said = message.to_text().ok().and_then(|text| Said::read(text));
+                let Some((sign, said)) = said else {
+                    refused(texts::NOT_OUR_SIGN);
+                    break;
+                };
                 let told = answer(&app, &visitor, &mut hold, sign, &said).await;
-                if let Sign::Pressed(way) = sign {
-                    note(&app, &visitor, way, told.as_deref());
+                match (sign, &told) {
+                    (Sign::Pressed(way), _) => note(&app, &visitor, way, told.as_deref()),
+                    (_, Some(why)) => refused(why),
+                    (_, None) => {}
                 }
                 moving = told.is_none() && sign != Sign::Released;
                 if let Some(why) = told {
-                    let message = Message::Text(json!({ "let_go": why.as_ref() }).to_string().into());
-                    if socket.send(message).await.is_err() {
+                    if !say(&mut socket, json!({ "let_go": why.as_ref() })).await {
                         break;
                     }
                 }
@@ -105,8 +171,10 @@ async fn answer(
     sign: Sign,
     said: &Said,
 ) -> Option<Arc<str>> {
-    if sign != Sign::Released && !visitor.may(Right::Maintain) {
-        return Some(Right::Maintain.needs().into());
+    if matches!(sign, Sign::Pressed(_))
+        && let Some(why) = not_pressed(app, visitor)
+    {
+        return Some(why.into());
     }
     let request = match hold.sign(sign, said.pulse, app.now()) {
         Follows::Ask(request) => request,
@@ -122,6 +190,18 @@ async fn answer(
         Ok(Answer::Denied(denial)) => Some(format!("{}; {}", denial.why, denial.help).into()),
         Err(refused) => Some(refused.to_string().into()),
     }
+}
+
+/// Why a press does not count, if it does not. A press is an act of its person, as a form is; signs
+/// that it goes on being held are none.
+fn not_pressed(app: &App, visitor: &Visitor) -> Option<&'static str> {
+    let now = app.now();
+    if !locked(&app.inside.paces).may_ask(visitor.number, now) {
+        return Some(texts::TOO_QUICK);
+    }
+    let mut sessions = locked(&app.inside.sessions);
+    let known = sessions.find(&visitor.cookie, Activity::Act, now).is_some();
+    (!known).then_some(texts::SIGN_IN_FIRST)
 }
 
 /// Each press of a key is an act of a person.

@@ -9,6 +9,8 @@
 //!
 //! - [`connections`] takes connections in and bounds them; [`guard`] looks at every request's
 //!   origin and size, and says with every answer what a browser may do with it.
+//! - [`acts`] writes down what was asked, [`repeats`] counts what is asked over and over;
+//!   [`limits`], [`pace`] and [`planning`] bound what one session may take. [`stops`] carries stops.
 //! - [`visitor`] knows who asks: a session's person, and whether they are at the machine.
 //! - [`texts`] has what people read.
 //!
@@ -21,9 +23,14 @@ mod assets;
 mod connections;
 mod guard;
 mod jog;
+mod limits;
 mod live;
+mod pace;
 mod page;
+mod planning;
+mod repeats;
 mod sign_in;
+mod stops;
 mod texts;
 mod visitor;
 
@@ -34,9 +41,6 @@ use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn_with_state;
 use axum::routing::{get, post};
-
-/// The largest body of a request, bytes: a recipe is a few thousand.
-const LARGEST_BODY: usize = 128 * 1024;
 
 /// All addresses of the panel.
 fn router(app: App) -> Router {
@@ -68,7 +72,7 @@ fn router(app: App) -> Router {
         .route("/alive", get(live::alive))
         .route("/assets/{name}", get(assets::asset))
         .fallback(page::not_found)
-        .layer(DefaultBodyLimit::max(LARGEST_BODY))
+        .layer(DefaultBodyLimit::max(guard::LARGEST_BODY))
         .layer(from_fn_with_state(app.clone(), guard::guard))
         .with_state(app)
 }

@@ -10,7 +10,7 @@ use super::app::{App, locked};
 use super::asking::{Reply, Seal};
 use super::page::layout;
 use super::texts;
-use super::visitor::{Asker, Visitor, begin, seat_key, with_cookie, without_cookie};
+use super::visitor::{Asker, Visitor, begin, seat_key, with_cookie, without_cookie, written};
 use crate::people::{LengthUnit, Person, PressureUnit, TemperatureUnit, Units};
 
 /// The page.
@@ -61,21 +61,23 @@ pub(super) async fn sign_in(
     asker: Asker,
     Form(given): Form<SignIn>,
 ) -> Response {
-    app.refresh_people();
     let name: String = given.name.trim().chars().take(crate::people::LONGEST_NAME + 1).collect();
     let asker = Asker { name: name.as_str().into(), ..asker };
     let refuse = |why: &str| {
         app.inside.acts.keep(&asker, "sign in", Some(why), None);
-        (StatusCode::FORBIDDEN, form(&app, Some(why))).into_response()
+        written((StatusCode::FORBIDDEN, form(&app, Some(why))).into_response())
     };
     let throttled = locked(&app.inside.throttle).begin(&name, asker.whence, app.now());
     if let Err(wait) = throttled {
         return refuse(&wait.to_string());
     }
-    // Hashing takes its time, on purpose: not here, where others wait for their pages.
-    let (people, pin) = (locked(&app.inside.people).clone(), given.pin);
-    let wanted = name.clone();
+    // Hashing takes its time, on purpose, and so may the disk: not here, where others wait for
+    // their pages. One after another, which the throttle keeps short.
+    let Ok(_turn) = app.inside.hashing.acquire().await else { return refuse(texts::ENDING) };
+    let (wanted, pin, hashing) = (name.clone(), given.pin, app.clone());
     let verified = tokio::task::spawn_blocking(move || {
+        hashing.refresh_people();
+        let people = locked(&hashing.inside.people).clone();
         people.verify(&wanted, &pin).map(Option::<&Person>::cloned)
     })
     .await;
@@ -131,11 +133,17 @@ pub(super) async fn units(
     }
     let units = Units { length: ask.length, temperature: ask.temperature, pressure: ask.pressure };
     let name = visitor.name.to_string();
-    let changed = app.inside.options.people.change(|people| people.set_units(&name, units));
-    app.refresh_people();
-    let reply = match changed {
-        Ok(_) => Reply::done(),
-        Err(problem) => Reply::refused(problem.to_string()),
+    let changing = app.clone();
+    let changed = tokio::task::spawn_blocking(move || {
+        let changed =
+            changing.inside.options.people.change(|people| people.set_units(&name, units));
+        changing.refresh_people();
+        changed.map(|_| ()).map_err(|problem| problem.to_string())
+    })
+    .await;
+    let reply = match changed.unwrap_or_else(|broken| Err(broken.to_string())) {
+        Ok(()) => Reply::done(),
+        Err(problem) => Reply::refused(problem),
     };
     visitor.told(&app, "units", reply)
 }

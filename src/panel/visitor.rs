@@ -121,7 +121,7 @@ impl FromRequestParts<App> for Visitor {
             let asker = Asker { name: crate::people::NOT_SIGNED_IN.into(), role: None, whence };
             let what = format!("{} {}", parts.method, parts.uri.path());
             app.inside.acts.keep(&asker, &what, Some(texts::SIGN_IN_FIRST), None);
-            return Err((StatusCode::UNAUTHORIZED, texts::SIGN_IN_FIRST).into_response());
+            return Err(written((StatusCode::UNAUTHORIZED, texts::SIGN_IN_FIRST).into_response()));
         }
         // Before anybody was added, whoever is at the machine is let in without a PIN.
         if !app.has_people() && whence == Whence::Machine {
@@ -138,6 +138,16 @@ fn whence(parts: &Parts, app: &App) -> Whence {
     // A connection always has its other end; without one it is nowhere near the machine.
     let peer = peer.map_or(std::net::Ipv4Addr::BROADCAST.into(), |peer| peer.0.ip());
     app.whence(peer, &parts.headers)
+}
+
+/// Marks an answer that was written down with more than the guard can know.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct WrittenDown;
+
+/// The same answer, marked as written down.
+pub(super) fn written(mut answer: Response) -> Response {
+    answer.extensions_mut().insert(WrittenDown);
+    answer
 }
 
 /// Begins a session.

@@ -17,17 +17,20 @@ use axum::response::{IntoResponse, Response};
 use futures_util::stream::unfold;
 use maud::Markup;
 use serde::{Deserialize, Serialize};
-use tokio::sync::OwnedSemaphorePermit;
-use tokio::time::{Interval, MissedTickBehavior, interval};
+use tokio::sync::mpsc;
+use tokio::time::{Interval, MissedTickBehavior, interval, timeout};
 
 use super::app::App;
 use super::connections::Stays;
+use super::limits::{Share, share};
 use super::texts;
-use super::visitor::Visitor;
+use super::visitor::{Visitor, written};
 use crate::people::Activity;
 
 /// How often a page gets what has changed: quicker than anybody reads.
 const EVERY: Duration = Duration::from_millis(200);
+/// Who takes nothing for so long does not look on any more.
+const TAKEN_WITHIN: Duration = Duration::from_secs(10);
 
 /// One value of a page.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -116,7 +119,7 @@ struct Stream {
     count: u64,
     over: bool,
     /// Its place among the streams; given back with it.
-    _permit: OwnedSemaphorePermit,
+    _share: Share,
 }
 
 /// Opens a stream.
@@ -126,9 +129,10 @@ pub(super) async fn stream(
     Extension(stays): Extension<Stays>,
     Query(asked): Query<Asked>,
 ) -> Response {
-    let Ok(permit) = app.inside.streams.clone().try_acquire_owned() else {
+    let Some(share) = share(&app.inside.streams, visitor.number) else {
         app.inside.acts.keep(&visitor.asker(), "watch", Some(texts::TOO_MANY_STREAMS), None);
-        return (StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_STREAMS).into_response();
+        let refused = (StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_STREAMS);
+        return written(refused.into_response());
     };
     stays.set();
     let mut beat = interval(EVERY);
@@ -141,20 +145,30 @@ pub(super) async fn stream(
         beat,
         count: 0,
         over: false,
-        _permit: permit,
+        _share: share,
     };
-    let events = unfold(begun, |mut stream| async move {
-        if stream.over {
-            return None;
-        }
-        stream.beat.tick().await;
-        let event = stream.next().await;
-        Some((Ok::<_, Infallible>(event), stream))
+    // Values are worked out here, among the workers, and not where the connection is.
+    let (give, taken) = mpsc::channel(1);
+    tokio::spawn(begun.run(give));
+    let events = unfold(taken, |mut taken| async move {
+        taken.recv().await.map(|event| (Ok::<_, Infallible>(event), taken))
     });
     Sse::new(events).keep_alive(KeepAlive::default()).into_response()
 }
 
 impl Stream {
+    /// Gives event after event, each worked out when there is room for it, until nobody takes them.
+    async fn run(mut self, give: mpsc::Sender<Event>) {
+        while !self.over {
+            tokio::select! {
+                _ = self.beat.tick() => {}
+                () = give.closed() => return,
+            }
+            let Ok(Ok(room)) = timeout(TAKEN_WITHIN, give.reserve()).await else { return };
+            room.send(self.next().await);
+        }
+    }
+
     /// What has changed; nothing but its number when nothing has, so that the page knows that it
     /// still looks at something live.
     async fn next(&mut self) -> Event {
@@ -185,6 +199,7 @@ pub(super) async fn alive(State(app): State<App>) -> Response {
         "rig": app.station().rig().title,
         "state": snapshot.status.text,
         "sign_in": app.has_people(),
+        "beat": snapshot.beat,
     }))
     .into_response()
 }

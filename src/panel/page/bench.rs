@@ -12,12 +12,13 @@ use tokio::sync::oneshot;
 
 use super::layout;
 use crate::clock::paced::AtBench;
-use crate::panel::app::App;
+use crate::panel::app::{App, place};
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::live::Values;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Right;
+use crate::station::{Place, Refused};
 
 /// What can be done at the bench: word, words, act. Those of one line stand in one row.
 const ACTS: [(&str, &str, fn(&mut Bench)); 22] = [
@@ -93,6 +94,10 @@ pub(in crate::panel) async fn act(
     }
     if let Err(reply) = visitor.right(Right::Run) {
         return visitor.told(&app, &what, reply);
+    }
+    // Key and buttons of the twin stand for those at the machine.
+    if place(visitor.whence) == Place::Elsewhere {
+        return visitor.told(&app, &what, Reply::refused(Refused::Elsewhere.to_string()));
     }
     let Some((.., act)) = ACTS.iter().find(|(word, ..)| *word == ask.act) else {
         return (StatusCode::NOT_FOUND, Json(Reply::refused(texts::UNKNOWN_REQUEST)))

@@ -76,9 +76,8 @@ pub(in crate::panel) async fn try_it(
     };
     let trying = app.clone();
     let units = visitor.units;
-    // A plan may take seconds; nobody else waits for it.
-    let tried = tokio::task::spawn_blocking(move || tried(&trying, &path, &form, units)).await;
-    tried.unwrap_or_else(|broken| html! { p.trouble { (broken) } }).into_response()
+    let tried = app.plan(&visitor, move || tried(&trying, &path, &form, units)).await;
+    tried.unwrap_or_else(|why| html! { p.trouble { (why) } }).into_response()
 }
 
 fn tried(app: &App, path: &Path, form: &[(String, String)], units: Units) -> Markup {

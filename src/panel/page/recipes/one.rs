@@ -51,11 +51,11 @@ pub(in crate::panel) async fn one(
 ) -> Response {
     let Some(path) = path_of(&app, &name) else { return not_found().await };
     let reading = app.clone();
-    let read = tokio::task::spawn_blocking(move || read(&reading, &path)).await;
+    let read = app.plan(&visitor, move || read(&reading, &path)).await;
     let inside = match read {
         Ok(Ok(read)) => shown(&name, &read, &visitor),
         Ok(Err(problem)) => trouble(&problem),
-        Err(broken) => trouble(&broken.to_string()),
+        Err(why) => trouble(&why),
     };
     layout::page(&app, &visitor, "recipes", inside).into_response()
 }
@@ -227,11 +227,11 @@ pub(in crate::panel) async fn save(
         return visitor.told(&app, &what, Reply::refused(texts::NO_SUCH_RECIPE));
     };
     let (saving, who) = (app.clone(), visitor.name.to_string());
-    let saved = tokio::task::spawn_blocking(move || saved(&saving, path, &form, &who)).await;
+    let saved = app.plan(&visitor, move || saved(&saving, path, &form, &who)).await;
     let reply = match saved {
         Ok(Ok(())) => Reply::done(),
         Ok(Err(problem)) => Reply::refused(problem),
-        Err(broken) => Reply::refused(broken.to_string()),
+        Err(why) => Reply::refused(why),
     };
     visitor.told(&app, &what, reply)
 }

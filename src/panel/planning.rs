@@ -1,0 +1,26 @@
+//! Plans, which take the processor for seconds: one at a time, and a few that wait, so that nobody
+//! keeps all others from theirs.
+
+use super::app::App;
+use super::limits::{Shares, share};
+use super::texts;
+use super::visitor::Visitor;
+
+/// Plans that are being worked out or wait, in all and for one session; arbitrary.
+pub(super) const PLANS: Shares = Shares::new(8, 2);
+
+impl App {
+    /// Works a plan out for somebody, where nobody waits for the processor.
+    ///
+    /// # Errors
+    /// They have enough of them waiting, or working it out broke down.
+    pub(super) async fn plan<T: Send + 'static>(
+        &self,
+        visitor: &Visitor,
+        work: impl FnOnce() -> T + Send + 'static,
+    ) -> Result<T, String> {
+        let _place = share(&self.inside.plans, visitor.number).ok_or(texts::TOO_MANY_PLANS)?;
+        let _turn = self.inside.planning.acquire().await.map_err(|over| over.to_string())?;
+        tokio::task::spawn_blocking(work).await.map_err(|broken| broken.to_string())
+    }
+}
