@@ -80,6 +80,7 @@ impl Visitor {
     ///
     /// # Errors
     /// Why not, already written down.
+    #[expect(clippy::result_large_err, reason = "the refusal is the answer, passed on as it is")]
     pub(super) fn sealed(&self, app: &App, seal: &Seal, what: &str) -> Result<(), Response> {
         let refuse = |status, why: &str| {
             app.inside.acts.keep(&self.asker(), what, Some(why), None);

@@ -137,7 +137,7 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
                 if matches!(message, Message::Ping(_) | Message::Pong(_)) {
                     continue;
                 }
-                let said = message.to_text().ok().and_then(|text| Said::read(text));
+                let said = message.to_text().ok().and_then(Said::read);
                 let Some((sign, said)) = said else {
                     refused(texts::NOT_OUR_SIGN);
                     break;
@@ -149,10 +149,10 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
                     (_, None) => {}
                 }
                 moving = told.is_none() && sign != Sign::Released;
-                if let Some(why) = told {
-                    if !say(&mut socket, json!({ "let_go": why.as_ref() })).await {
-                        break;
-                    }
+                if let Some(why) = told
+                    && !say(&mut socket, json!({ "let_go": why.as_ref() })).await
+                {
+                    break;
                 }
             }
         }

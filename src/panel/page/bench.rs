@@ -20,8 +20,11 @@ use crate::panel::visitor::Visitor;
 use crate::people::Right;
 use crate::station::{Place, Refused};
 
-/// What can be done at the bench: word, words, act. Those of one line stand in one row.
-const ACTS: [(&str, &str, fn(&mut Bench)); 22] = [
+/// Word, words, act.
+type Act = (&'static str, &'static str, fn(&mut Bench));
+
+/// What can be done at the bench. Those of one line stand in one row.
+const ACTS: [Act; 22] = [
     ("key-on", "Key on", Bench::turn_key_on),
     ("key-off", "Key off", Bench::turn_key_off),
     ("guard-open", "Open the guard", Bench::open_guard),
