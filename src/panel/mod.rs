@@ -7,12 +7,12 @@
 //!                                  \--> jog      (a web socket, for held keys alone)
 //! ```
 //!
-//! - [`connections`] takes connections in and bounds them; [`guard`] looks at every request's
+//! - `connections` takes connections in and bounds them; `guard` looks at every request's
 //!   origin and size, and says with every answer what a browser may do with it.
-//! - [`acts`] writes down what was asked, [`repeats`] counts what is asked over and over;
-//!   [`limits`], [`pace`] and [`planning`] bound what one session may take. [`stops`] carries stops.
-//! - [`visitor`] knows who asks: a session's person, and whether they are at the machine.
-//! - [`texts`] has what people read.
+//! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
+//!   `limits`, `pace` and `planning` bound what one session may take. `stops` carries stops.
+//! - `visitor` knows who asks: a session's person, and whether they are at the machine.
+//! - `texts` has what people read.
 //!
 //! A stop is taken before any of this is asked.
 
