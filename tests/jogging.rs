@@ -12,6 +12,7 @@
 mod support;
 mod trial;
 
+use evenpass_core::quantity::Length;
 use evenpass_core::request::{Answer, Direction, Request};
 use evenpass_core::sequence::Leaf;
 use support::jobs::Texts;
@@ -68,6 +69,24 @@ fn a_key_held_down_moves_at_the_jog_speed_and_its_release_stops_in_time() {
         trial.wait(2.0);
         assert!(trial.confirmed.is_empty(), "jogging trips nothing");
         assert_eq!(trial.leaf(), Leaf::Jogging);
+    }
+}
+
+/// Lost motion of the bench's carriage is 0.05 mm: a nudge the other way ends short of its step by
+/// that, and is no stall.
+#[test]
+fn nudges_of_every_length_and_both_ways_end_where_they_should_and_trip_nothing() {
+    let mut trial = in_manual();
+    for by in [-5.0, 0.01, -0.1, 1.0, 0.01, -0.0127, 5.08] {
+        let from = trial.truth().torch_z_mm;
+        let by = Length::from_mm(by);
+        assert_eq!(trial.ask(Request::Nudge(by)), Answer::Accepted);
+        trial.wait(3.0);
+        let moved = trial.truth().torch_z_mm - from;
+        println!("{by}: moved {moved:.4} mm");
+        assert!((moved - by.mm()).abs() < 0.06, "{by}: moved {moved} mm");
+        assert_eq!(trial.leaf(), Leaf::Jogging);
+        assert!(trial.confirmed.is_empty(), "{by} trips nothing");
     }
 }
 

@@ -30,6 +30,9 @@ pub enum Origin {
     Watcher,
 }
 
+/// The longest nudge: what one key of a terminal may move by, 5 mm or 0.2 in; arbitrary.
+pub const LONGEST_NUDGE: Length = Length::from_mm(5.08);
+
 /// A request. Stop, hold and abort are taken from anyone, at any time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

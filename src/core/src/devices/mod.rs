@@ -21,7 +21,7 @@ mod words;
 
 use core::time::Duration;
 
-pub use field::{CoilBelief, PowderCounters, Switched, Urgency};
+pub use field::{CoilBelief, PowderCounters, RawField, Switched, Urgency};
 pub use rack::{Rack, RackProblem, Transmit};
 pub use roster::DeviceId;
 pub use settings::Commissioned;

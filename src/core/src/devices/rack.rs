@@ -3,7 +3,7 @@
 use core::fmt;
 
 use super::axis::Axis;
-use super::field::{CoilBelief, Field, PowderCounters, Switched, Urgency};
+use super::field::{CoilBelief, Field, PowderCounters, RawField, Switched, Urgency};
 use super::roster::{DeviceId, Devices, Job};
 use super::settings::Commissioned;
 use super::spindle::Spindle;
@@ -77,7 +77,8 @@ struct Slot {
 ///
 /// * Getters: [`next_wake`](Self::next_wake), [`inputs`](Self::inputs),
 ///   [`counters`](Self::counters), [`powder_counters`](Self::powder_counters),
-///   [`coil`](Self::coil), [`commissioned`](Self::commissioned), [`answering`](Self::answering).
+///   [`coil`](Self::coil), [`raw_field`](Self::raw_field),
+///   [`commissioned`](Self::commissioned), [`answering`](Self::answering).
 /// * What came in: [`handle_bytes`](Self::handle_bytes), [`handle_link`](Self::handle_link),
 ///   [`handle_time`](Self::handle_time). A call for nothing is harmless.
 /// * What the scan wants: [`demand`](Self::demand).
@@ -264,6 +265,12 @@ impl Rack {
     #[must_use]
     pub const fn powder_counters(&self) -> &PowderCounters {
         self.devices.field.powder_counters()
+    }
+
+    /// What the field module said last, as it was on the wire.
+    #[must_use]
+    pub fn raw_field(&self) -> RawField {
+        self.devices.field.raw()
     }
 
     /// What is commanded, acknowledged and confirmed of a coil.

@@ -1,5 +1,6 @@
 //! The whole deciding part of the program as one value.
 
+mod by_hand;
 mod missing;
 mod proving;
 mod telling;
@@ -9,6 +10,7 @@ use core::fmt;
 use core::time::Duration;
 use std::sync::Arc;
 
+pub use self::by_hand::ByHand;
 pub use self::missing::NO_DATUM;
 pub use self::proving::ProofState;
 use self::proving::Proofs;
@@ -244,6 +246,8 @@ impl Controller {
                 rows.into_iter().chain(self.proofs.permissives()).collect()
             },
             proof: self.proof(),
+            by_hand: self.by_hand(),
+            field: self.rack.raw_field(),
             lines: (0..self.lines)
                 .filter_map(|line| self.rack.counters(LineId(line)).copied())
                 .collect(),

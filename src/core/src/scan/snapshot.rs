@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use serde::Serialize;
 
-use super::controller::ProofState;
-use crate::devices::PowderCounters;
+use super::controller::{ByHand, ProofState};
+use crate::devices::{PowderCounters, RawField};
 use crate::image::{Inputs, Outputs};
 use crate::interlock::{Permissive, Verdict};
 use crate::line::LineCounters;
@@ -54,6 +54,10 @@ pub struct Snapshot {
     pub program: Option<Arc<Program>>,
     /// What must be so before a start, one by one.
     pub permissives: Vec<Permissive>,
+    /// Why what is done by hand from the seat would be denied.
+    pub by_hand: ByHand,
+    /// What the field module said last, as it was on the wire.
+    pub field: RawField,
     /// The lines' counters.
     pub lines: Vec<LineCounters>,
     /// What became of powder edges.

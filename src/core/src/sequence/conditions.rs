@@ -3,12 +3,11 @@
 use crate::cia402::PowerState;
 use crate::image::{Contact, Inputs, Level, Referenced};
 use crate::interlock::{Acknowledged, Presence, Verdict};
-use crate::request::{Answer, Denial, Request, Trim};
+use crate::request::{Answer, Denial, LONGEST_NUDGE, Request, Trim};
 
 use super::buttons::stop_not_at_rest;
 use super::machine::Figures;
 use super::state::State;
-use super::states::manual::LONGEST_NUDGE;
 
 /// A denial: why, and what would help.
 pub(super) fn deny(why: impl Into<String>, help: impl Into<String>) -> Answer {

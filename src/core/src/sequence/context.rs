@@ -24,7 +24,7 @@ pub(super) enum Permitted {
 /// velocity register; arbitrary.
 const AT_REST: f64 = 0.2;
 /// Nearer than this counts as there, mm; arbitrary, a fortieth of the narrowest plume.
-const THERE: f64 = 0.1;
+pub(super) const THERE: f64 = 0.1;
 /// A spindle slower than this is at rest, rpm: a tachometer with too many pulses missing reads
 /// zero, so that any turning spindle reads far more.
 const SPINDLE_AT_REST: f64 = 0.5;

@@ -283,6 +283,11 @@ impl CoilBank {
         self.switched.drain(..)
     }
 
+    /// What is believed of each coil that is fitted.
+    pub(super) fn beliefs(&self) -> Vec<(Coil, CoilBelief)> {
+        self.fitted.iter().map(|(coil, _)| (*coil, self.belief(*coil))).collect()
+    }
+
     pub(super) fn belief(&self, coil: Coil) -> CoilBelief {
         let bit = self.fitted.iter().find(|(tag, _)| *tag == coil).map_or(0, |(_, bit)| *bit);
         let level = |valid: u64, levels: u64| {

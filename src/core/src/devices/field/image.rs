@@ -3,6 +3,7 @@
 use core::time::Duration;
 
 use super::current::CurrentInput;
+use super::raw::RawField;
 use super::tachometer;
 use crate::image::{Analogue, Contact, Failure, Inputs, Kind, Level, Signal, SpindleReading};
 use crate::line::{BITS_MAX, REGISTERS_MAX, Registers, Request};
@@ -59,6 +60,7 @@ pub(super) struct FieldImage {
     places: Places,
     pulses_per_turn: u32,
     bits: Signal<u64>,
+    words: Vec<u16>,
     spindle: Signal<SpindleReading>,
     cycle: Option<u16>,
     moved: Moment,
@@ -105,6 +107,7 @@ impl FieldImage {
             },
             pulses_per_turn: tachometer.pulses_per_turn,
             bits: Signal::default(),
+            words: Vec::new(),
             spindle: Signal::default(),
             cycle: None,
             moved: Moment::START,
@@ -136,6 +139,8 @@ impl FieldImage {
     }
 
     pub(super) fn handle_registers(&mut self, registers: &Registers<'_>, at: Moment) {
+        self.words.clear();
+        self.words.extend(registers.iter());
         let cycle = registers.word(self.places.cycle);
         if cycle != self.cycle {
             self.cycle = cycle;
@@ -171,6 +176,18 @@ impl FieldImage {
             current.fail(at, why);
         }
         self.spindle = Signal::failed(self.spindle.value, at, why);
+    }
+
+    /// What was read last, as it was on the wire.
+    pub(super) fn raw(&self) -> RawField {
+        let read = self.bits.kind != Kind::Failed(Failure::NeverRead);
+        RawField {
+            first_input: self.inputs.address,
+            inputs: read.then_some(self.bits.value),
+            first_register: self.registers.address,
+            registers: self.words.clone(),
+            coils: Vec::new(),
+        }
     }
 
     /// Writes what is known into a scan's image.

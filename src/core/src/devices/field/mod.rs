@@ -13,12 +13,14 @@ mod coils;
 mod current;
 mod feeder;
 mod image;
+mod raw;
 mod tachometer;
 
 use core::time::Duration;
 
 pub use coils::{CoilBelief, Switched};
 pub use feeder::PowderCounters;
+pub use raw::RawField;
 
 use self::coils::CoilBank;
 use self::feeder::{Feeder, FeederStep};
@@ -144,6 +146,11 @@ impl Field {
 
     pub(super) fn belief(&self, coil: Coil) -> CoilBelief {
         self.coils.belief(coil)
+    }
+
+    /// What the module said last, as it was on the wire.
+    pub(super) fn raw(&self) -> RawField {
+        RawField { coils: self.coils.beliefs(), ..self.image.raw() }
     }
 
     pub(super) fn drain_switched(&mut self) -> std::vec::Drain<'_, Switched> {

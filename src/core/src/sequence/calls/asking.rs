@@ -68,7 +68,8 @@ impl Sequence {
         self.outbox.tell(Event { at: now, what: Happening::Answered { request, origin, answer } });
     }
 
-    fn judge(
+    /// What a request would be told now. Nothing is changed.
+    pub(crate) fn judge(
         &self,
         request: Request,
         origin: Origin,

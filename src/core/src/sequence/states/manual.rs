@@ -5,7 +5,7 @@ use core::time::Duration;
 use statig::blocking::Outcome;
 
 use super::super::cause::Cause;
-use super::super::context::Scan;
+use super::super::context::{Scan, THERE};
 use super::super::event::Happening;
 use super::super::machine::Machine;
 use super::super::prompt::Ask;
@@ -25,8 +25,13 @@ const AHEAD: Duration = Duration::from_millis(250);
 /// End points of a jog lie so far apart, as time at its speed. One that moved with the carriage
 /// would be a new one every scan, and the drive would never be through with its handshake.
 const APART: Duration = Duration::from_millis(350);
-/// The longest nudge: what a terminal may move by one key; arbitrary.
-pub(in super::super) const LONGEST_NUDGE: Length = Length::from_mm(5.0);
+/// A nudge has arrived this near its end: half of the shortest one offered, 0.01 mm. What tells a
+/// place of a job would call the carriage there before it has moved.
+const NUDGED: Length = Length::from_mm(0.005);
+/// A nudge that rests further off than that, with no more left than lost motion takes up, is over
+/// after this long: a handshake with the drive and the shortest move. A carriage that is asked to
+/// move for longer and rests has stalled (row `carriage_stalled`, 0.3 s).
+const NUDGE_SETTLES: Duration = Duration::from_millis(250);
 /// How long the homing waits for the start button; arbitrary.
 const BEGIN_WITHIN: Duration = Duration::from_secs(60);
 /// How long a datum bit that was on from before may be seen before it is believed; arbitrary.
@@ -185,7 +190,7 @@ pub(in super::super) enum Jogging {
     /// held.
     Moving { direction: Toward, lease: Moment, button: HoldToRun },
     /// One short step to a place, in micrometres.
-    Nudging { to_um: i64, until: Moment },
+    Nudging { to_um: i64, settles: Moment, until: Moment },
 }
 
 /// Which way, hashable.
@@ -222,8 +227,13 @@ impl Jogging {
                     *self = Self::Still;
                 }
             }
-            Self::Nudging { to_um, until } => {
-                let there = scan.is_at(length_of(*to_um));
+            Self::Nudging { to_um, settles, until } => {
+                let to = length_of(*to_um);
+                let settled = scan.now >= *settles;
+                let near = if settled { Length::from_mm(THERE) } else { NUDGED };
+                // Without a datum a nudge ends as well: it is a way, not a place.
+                let off = scan.axis().map(|axis| (axis.position - to).abs());
+                let there = scan.at_rest() && off.is_some_and(|off| off <= near);
                 if !allowed || there || is_late(*until, scan) {
                     *self = Self::Still;
                 }
@@ -278,6 +288,7 @@ impl Jogging {
                         super::super::motion::patience(by, scan.figures.jog, scan.figures.ramp);
                     *self = Self::Nudging {
                         to_um: micrometres(axis.position + by),
+                        settles: scan.now + NUDGE_SETTLES,
                         until: scan.now + patience,
                     };
                 }

@@ -184,6 +184,32 @@ fn a_nudge_moves_by_its_step_and_stops() {
 }
 
 #[test]
+fn the_shortest_nudge_moves_the_carriage_and_the_longest_is_a_fifth_of_an_inch() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.run(0.5);
+    let from = plant.position;
+    assert_eq!(plant.ask(Request::Nudge(mm(0.01))), Answer::Accepted);
+    plant.run(2.0);
+    let moved = plant.position - from;
+    assert!((moved - 0.01).abs() < 0.005, "{moved} mm");
+    let inch = |text: &str| Request::Nudge(text.parse().unwrap());
+    assert_eq!(plant.ask(inch("0.2 in")), Answer::Accepted);
+    assert!(matches!(plant.ask(inch("0.21 in")), Answer::Denied(_)));
+}
+
+#[test]
+fn a_short_nudge_that_lost_motion_swallows_is_over_before_the_carriage_counts_as_stalled() {
+    let mut plant = reach(Leaf::Jogging);
+    plant.run(0.5);
+    plant.frozen = true;
+    assert_eq!(plant.ask(Request::Nudge(mm(0.05))), Answer::Accepted);
+    plant.run(0.2);
+    assert!(matches!(plant.outputs.axis, AxisDemand::Travel(_)), "it tries");
+    plant.run(0.09);
+    assert_eq!(plant.outputs.axis, AxisDemand::Still);
+}
+
+#[test]
 fn a_point_taken_is_told_with_its_place() {
     let mut plant = reach(Leaf::Jogging);
     plant.run(0.5);
