@@ -139,6 +139,36 @@ pub fn demanded(
     Ok(all.into_iter().map(|(key, _, standing)| (key, standing)).collect())
 }
 
+/// The day of a proof.
+#[must_use]
+pub fn day_of(made: &ProofRecord) -> String {
+    made.made_at.strftime("%Y-%m-%d").to_string()
+}
+
+/// Where a proof stands, in words.
+#[must_use]
+pub fn words(standing: Standing, last: Option<&ProofRecord>) -> String {
+    let on = last.map_or_else(String::new, day_of);
+    match standing {
+        Standing::Never => "never proved".to_owned(),
+        Standing::Failed => "failed last: counts as not proved".to_owned(),
+        Standing::Changed(_) => {
+            format!("changed since it was proved on {on}: counts as not proved")
+        }
+        Standing::Unfounded(_) => format!(
+            "proved on {on}, before the record kept what a proof stands on: counts as not proved"
+        ),
+        Standing::Ahead(days) => format!(
+            "dated {on}, {days} days from now: counts as not proved; set the clock right or prove it anew"
+        ),
+        Standing::DueIn(_) => {
+            last.map_or_else(String::new, |last| format!("due on {}", last.next_due))
+        }
+        Standing::Late(days) => format!("{days} days overdue: a warning at the start"),
+        Standing::Overdue(days) => format!("{days} days overdue: no start"),
+    }
+}
+
 /// What is said before a start of proofs that are late and still within the grace.
 #[must_use]
 pub fn warnings(standings: &[(&'static str, Standing)]) -> Vec<String> {

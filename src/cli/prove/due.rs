@@ -4,7 +4,7 @@ use std::io::{self, Write};
 
 use evenpass_core::interlock::Class;
 use evenpass_core::interlock::matrix::{row, rows};
-use evenpass_core::proof::{Standing, covered, procedure};
+use evenpass_core::proof::{covered, procedure};
 use evenpass_core::rig::{Rig, RigKind};
 use jiff::Timestamp;
 use serde_json::{Value, json};
@@ -13,7 +13,7 @@ use super::ProveArguments;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Exit, say};
 use crate::proving::keeping::{self, KnownProof};
-use crate::record::{ProofRecord, RecordError, Store, records_file};
+use crate::record::{RecordError, Store, records_file};
 
 pub(super) fn answer(rig: &Rig, arguments: &ProveArguments) -> Exit {
     let read = || -> Result<Vec<KnownProof>, RecordError> {
@@ -42,34 +42,6 @@ fn program((key, last, standing): &KnownProof) -> Value {
     })
 }
 
-/// The day of a proof.
-fn on(made: Option<&ProofRecord>) -> String {
-    made.map_or_else(String::new, |made| made.made_at.strftime("%Y-%m-%d").to_string())
-}
-
-fn words(standing: Standing, last: Option<&ProofRecord>) -> String {
-    match standing {
-        Standing::Never => "never proved".to_owned(),
-        Standing::Failed => "failed last: counts as not proved".to_owned(),
-        Standing::Changed(_) => {
-            format!("changed since it was proved on {}: counts as not proved", on(last))
-        }
-        Standing::Unfounded(_) => format!(
-            "proved on {}, before the record kept what a proof stands on: counts as not proved",
-            on(last)
-        ),
-        Standing::Ahead(days) => format!(
-            "dated {}, {days} days from now: counts as not proved; set the clock right or prove it anew",
-            on(last)
-        ),
-        Standing::DueIn(_) => {
-            last.map_or_else(String::new, |last| format!("due on {}", last.next_due))
-        }
-        Standing::Late(days) => format!("{days} days overdue: a warning at the start"),
-        Standing::Overdue(days) => format!("{days} days overdue: no start"),
-    }
-}
-
 fn print(rig: &Rig, rows_of_rig: &[KnownProof], to: &mut impl Write) -> io::Result<()> {
     let demands = match rig.kind {
         RigKind::Twin => "a twin: no start depends on a proof".to_owned(),
@@ -94,10 +66,10 @@ fn print(rig: &Rig, rows_of_rig: &[KnownProof], to: &mut impl Write) -> io::Resu
         let cell = |text: Option<String>| text.unwrap_or_else(|| "-".to_owned());
         sheet.row([
             (*key).to_owned(),
-            cell(made.map(|made| on(Some(made)))),
+            cell(made.map(keeping::day_of)),
             cell(made.map(|made| made.person.clone())),
             cell(made.and_then(|made| made.response).map(|r| r.as_millis().to_string())),
-            words(*standing, made),
+            keeping::words(*standing, made),
         ]);
     }
     sheet.print(to)?;
