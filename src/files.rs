@@ -193,9 +193,7 @@ pub fn rig(path: Option<&Path>) -> Result<(Rig, Source), String> {
 /// # Errors
 /// Every problem of its files, as a person is to read it.
 pub fn catalogue(folder: Option<&Path>, recipe: Option<&Path>) -> Result<Catalogue, String> {
-    let beside = recipe.and_then(Path::parent).and_then(Path::parent).map(Path::to_path_buf);
-    let neighbour = beside.filter(|folder| names(folder).iter().all(|name| name.is_file()));
-    let sources = match folder.map(Path::to_path_buf).or(neighbour) {
+    let sources = match catalogue_folder(folder, recipe.and_then(Path::parent)) {
         Some(folder) => {
             let [powders, torches] = names(&folder);
             [read(&powders)?, read(&torches)?]
@@ -211,7 +209,18 @@ pub fn catalogue(folder: Option<&Path>, recipe: Option<&Path>) -> Result<Catalog
     Ok(catalogue)
 }
 
-fn names(folder: &Path) -> [PathBuf; 2] {
+/// The folder of the catalogue: the one asked for, else the one in which the folder of recipes lies
+/// if it has both files; `None` for the shipped catalogue.
+#[must_use]
+pub fn catalogue_folder(folder: Option<&Path>, recipes: Option<&Path>) -> Option<PathBuf> {
+    let beside = recipes.and_then(Path::parent).map(Path::to_path_buf);
+    let neighbour = beside.filter(|folder| names(folder).iter().all(|name| name.is_file()));
+    folder.map(Path::to_path_buf).or(neighbour)
+}
+
+/// The two files of a catalogue: powders, torches.
+#[must_use]
+pub fn names(folder: &Path) -> [PathBuf; 2] {
     ["powders.toml", "torches.toml"].map(|name| folder.join(name))
 }
 

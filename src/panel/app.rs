@@ -13,6 +13,7 @@ use tokio::sync::Semaphore;
 use super::acts::Acts;
 use super::limits::Shares;
 use super::pace::Paces;
+use super::page::maintenance::Standings;
 use super::planning::PLANS;
 use super::stops::Stops;
 use super::visitor::seat_key;
@@ -83,6 +84,7 @@ pub(super) struct Inside {
     pub(super) planning: Semaphore,
     /// Requests that are being answered, besides stops.
     pub(super) answering: Arc<Semaphore>,
+    pub(super) standings: Standings,
     nobody: Person,
 }
 
@@ -118,6 +120,7 @@ impl App {
             plans: Arc::new(Mutex::new(PLANS)),
             planning: Semaphore::new(1),
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
+            standings: Standings::default(),
             nobody: nobody()?,
         };
         Ok(Self { inside: Arc::new(inside) })

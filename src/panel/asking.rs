@@ -52,6 +52,11 @@ impl Reply {
         Self { answer: "accepted", why: String::new(), help: String::new() }
     }
 
+    /// Done, with what became of it.
+    pub(super) fn done_so(what: impl Into<String>) -> Self {
+        Self { why: what.into(), ..Self::done() }
+    }
+
     pub(super) fn refused(why: impl Into<String>) -> Self {
         Self { answer: "refused", why: why.into(), help: String::new() }
     }
@@ -301,7 +306,7 @@ pub(super) async fn load(
 }
 
 /// Whether they have the seat, at the machine.
-fn may_command(app: &App, visitor: &Visitor, turn: u64) -> Result<(), Reply> {
+pub(super) fn may_command(app: &App, visitor: &Visitor, turn: u64) -> Result<(), Reply> {
     let who = visitor.commander(turn);
     if who.place == Place::Elsewhere {
         return Err(Reply::refused(Refused::Elsewhere.to_string()));
@@ -333,6 +338,10 @@ async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, 
     };
     // Reading and planning took their time.
     may_command(app, visitor, ask.turn)?;
+    // A plan by other figures than those that drive the carriage would be another job.
+    if loaded.job.rig_source.text != app.station().rig_source().text {
+        return Err(Reply::refused(texts::RIG_CHANGED_LOAD));
+    }
     app.station().load(loaded).await.map_err(Reply::refused)
 }
 

@@ -78,8 +78,16 @@ impl Values {
 pub(super) enum Page {
     /// Run.
     Run,
-    /// Maintenance.
+    /// Maintenance: the carriage.
     Maintenance,
+    /// Maintenance: signals.
+    Signals,
+    /// Maintenance: proof tests.
+    Proofs,
+    /// Maintenance: lines.
+    Lines,
+    /// Maintenance: calibrations.
+    Calibrations,
     /// Recipes.
     Recipes,
     /// Points for a new recipe.
@@ -101,8 +109,10 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
     run::always(app, visitor, &mut values);
     match page {
         Page::Run => run::page(app, visitor, &mut values),
-        Page::Maintenance => super::page::maintenance::live(app, visitor, &mut values),
         Page::Teach => super::page::recipes::teach::live(app, visitor, &mut values),
+        Page::Maintenance | Page::Signals | Page::Proofs | Page::Lines | Page::Calibrations => {
+            super::page::maintenance::live(app, visitor, page, &mut values).await;
+        }
         Page::Bench => super::page::bench::live(app, &mut values).await,
         Page::Recipes | Page::Records => {}
     }

@@ -28,7 +28,7 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     let snapshot = station.snapshot();
     let status = &snapshot.status;
     values.text("state", status.text.clone());
-    values.mark("state", state_mark(&snapshot));
+    values.mark("state.mark", state_mark(&snapshot));
     let (seat, turn) = station.seat(|seat, _| (layout::seat(seat, visitor), seat.turn()));
     values.html("seat", seat);
     values.text("turn", turn.to_string());

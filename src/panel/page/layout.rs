@@ -56,8 +56,27 @@ pub(in crate::panel) fn bare(title: &str, inside: Markup) -> Markup {
     }
 }
 
+/// Where a page is: its place among all, and the name of its live values.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::panel) struct Here<'a> {
+    /// The place, as [`PLACES`] names it.
+    pub(in crate::panel) place: &'a str,
+    /// The live page, where a place has several.
+    pub(in crate::panel) live: &'a str,
+}
+
 /// A page for somebody who is signed in.
 pub(in crate::panel) fn page(app: &App, visitor: &Visitor, here: &str, inside: Markup) -> Markup {
+    page_at(app, visitor, Here { place: here, live: here }, inside)
+}
+
+/// The same for one of the several pages of a place.
+pub(in crate::panel) fn page_at(
+    app: &App,
+    visitor: &Visitor,
+    Here { place: here, live }: Here<'_>,
+    inside: Markup,
+) -> Markup {
     let station = app.station();
     let twin = station.kind() == RunKind::Twin;
     let title = PLACES.iter().find(|place| place.1 == here).map_or(texts::BENCH, |place| place.2);
@@ -74,7 +93,7 @@ pub(in crate::panel) fn page(app: &App, visitor: &Visitor, here: &str, inside: M
                 link rel="stylesheet" href="/assets/panel.css";
                 script src="/assets/panel.js" defer {}
             }
-            body data-page=(here) data-form=(visitor.form) {
+            body data-page=(live) data-form=(visitor.form) {
                 nav.places {
                     @for (to, name, words, sign) in PLACES {
                         a href=(to) aria-current=[(name == here).then_some("page")] {
@@ -88,7 +107,9 @@ pub(in crate::panel) fn page(app: &App, visitor: &Visitor, here: &str, inside: M
                     }
                 }
                 header {
-                    div.state data-live="state" data-mark="normal" { (station.snapshot().status.text) }
+                    div.state data-live="state.mark" data-mark="normal" {
+                        span data-live="state" { (station.snapshot().status.text) }
+                    }
                     div.who {
                         span { (visitor.name) ", " (visitor.role) }
                         @if twin { span.kind { (texts::ON_TWIN) } }
