@@ -2,8 +2,9 @@
 
 use axum::Json;
 use axum::extract::{Form, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::http::header::ACCEPT;
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::{IntoResponse, Redirect, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
 use serde::{Deserialize, Serialize};
@@ -214,7 +215,7 @@ fn reply_of(answer: Result<Answer, Refused>) -> Reply {
 
 /// A stop: no sign-in, no seat, no token; whoever reaches the panel stops the machine. It is carried
 /// out and written down even when its connection is gone before the answer.
-pub(super) async fn stop(State(app): State<App>, asker: Asker) -> Response {
+pub(super) async fn stop(State(app): State<App>, asker: Asker, headers: HeaderMap) -> Response {
     let stopping = tokio::spawn(async move {
         let reply = match stops::stop(&app, asker.name.clone()).await {
             Ok(answer) => Reply::of(answer),
@@ -224,6 +225,11 @@ pub(super) async fn stop(State(app): State<App>, asker: Asker) -> Response {
         reply
     });
     let reply = stopping.await.unwrap_or_else(|broken| Reply::refused(broken.to_string()));
+    // A page without a script sends a form and shows what comes: a page with the state.
+    let accept = headers.get(ACCEPT).and_then(|accept| accept.to_str().ok()).unwrap_or_default();
+    if reply.refusal().is_none() && accept.contains("text/html") {
+        return Redirect::to("/").into_response();
+    }
     (StatusCode::OK, Json(reply)).into_response()
 }
 

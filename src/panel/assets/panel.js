@@ -38,8 +38,15 @@
     if (lost) lost.hidden = !so;
     body.classList.toggle("stale", so);
   }
-  function listen() {
+  function silence() {
     if (stream) stream.close();
+    stream = null;
+  }
+  function listen() {
+    silence();
+    // A browser has six connections to one place, for all its pages together: one that nobody sees
+    // gives its own back, so that a stop from another always finds one.
+    if (document.hidden) return;
     stream = new EventSource(`/live?page=${page}`);
     stream.onmessage = (event) => {
       seen = performance.now();
@@ -50,6 +57,10 @@
     stream.onerror = () => { isLost(true); if (stream.readyState === 2) setTimeout(listen, 2000); };
   }
   setInterval(() => { if (performance.now() - seen > 2000) isLost(true); }, 500);
+  document.addEventListener("visibilitychange", () => { if (document.hidden) silence(); else listen(); });
+  // A page that was left is kept by the browser for a while, with its connections.
+  window.addEventListener("pagehide", silence);
+  window.addEventListener("pageshow", (event) => { if (event.persisted) location.reload(); });
 
   let hush = 0;
   function tell(reply) {
@@ -197,7 +208,8 @@
       window.addEventListener(name, letGo);
     }
     document.addEventListener("pointerout", (event) => {
-      if (held && event.target === held) letGo();
+      // Out of the key, also from a sign inside it.
+      if (held && held.contains(event.target) && !held.contains(event.relatedTarget)) letGo();
     });
     document.addEventListener("visibilitychange", () => { if (document.hidden) letGo(); });
     document.addEventListener("contextmenu", (event) => {

@@ -27,6 +27,8 @@ const CHART: f64 = 130.0;
 const FEET: f64 = 24.0;
 /// Highest coat drawn on the part.
 const COAT: f64 = 34.0;
+/// Half the width of the longest label beside the torch.
+const LABEL: f64 = 44.0;
 /// Places along a zone at which its coat is drawn.
 const PLACES: u32 = 61;
 
@@ -107,7 +109,9 @@ impl<'a> Sheet<'a> {
                 path.part d=(outline) {}
                 line.centre x1="0" x2=(WIDTH) y1=(floor) y2=(floor) {}
                 line.park x1=(park) x2=(park) y1="14" y2=(floor) {}
-                text.note x=(park) y="12" text-anchor="middle" { (texts::PARK) }
+                text.note x=(park.clamp(LABEL, WIDTH - LABEL)) y=(floor + 16.0) text-anchor="middle" {
+                    (texts::PARK)
+                }
                 @for zone in &self.loaded.job.recipe.zones {
                     @for edge in [zone.from, zone.to] {
                         line.zone-edge x1=(self.x(edge.mm())) x2=(self.x(edge.mm())) y1=(ABOVE - 30.0)
@@ -196,7 +200,7 @@ impl<'a> Sheet<'a> {
                     line.powder x1=(fixed(x, 1)) x2=(fixed(x, 1)) y1="48" y2=(fixed(surface, 1)) {}
                 }
                 path.torch d=(format!("M{:.1} 22 h20 v16 l-6 10 h-8 l-6 -10 Z", x - 10.0)) {}
-                text.note x=(fixed(x, 1)) y="18" text-anchor="middle" { (label) }
+                text.note x=(fixed(x.clamp(LABEL, WIDTH - LABEL), 1)) y="18" text-anchor="middle" { (label) }
             }
         }
     }

@@ -88,7 +88,7 @@ fn alert(snapshot: &Snapshot) -> Markup {
                         }
                     }
                     @if !verdict.reset_needs.is_empty() {
-                        dt { (texts::RESET_NEEDS) } dd { (verdict.reset_needs.join("; ")) }
+                        dt { (texts::RESET_NEEDS) } dd { (verdict.reset_needs.join(" ")) }
                     }
                 }
                 div.buttons {

@@ -5,7 +5,7 @@ use axum::Json;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
-use evenpass_hil::{AtContact, Bench, Button, Discrete, Truth};
+use evenpass_hil::{AtContact, Bench, Button, Discrete, Fault, PlantFault, Truth};
 use maud::{Markup, html};
 use serde::Deserialize;
 use tokio::sync::oneshot;
@@ -24,7 +24,7 @@ use crate::station::{Place, Refused};
 type Act = (&'static str, &'static str, fn(&mut Bench));
 
 /// What can be done at the bench. Those of one line stand in one row.
-const ACTS: [Act; 22] = [
+const ACTS: [Act; 23] = [
     ("key-on", "Key on", Bench::turn_key_on),
     ("key-off", "Key off", Bench::turn_key_off),
     ("guard-open", "Open the guard", Bench::open_guard),
@@ -42,6 +42,9 @@ const ACTS: [Act; 22] = [
     ("emergency-out", "Emergency stop out", |bench| bench.release(Button::EmergencyStop)),
     ("hold-to-run-in", "Hold-to-run in", |bench| bench.press(Button::HoldToRun)),
     ("hold-to-run-out", "Hold-to-run out", |bench| bench.release(Button::HoldToRun)),
+    ("flame-out", "Blow the flame out", |bench| {
+        bench.inject(Fault::Plant(PlantFault::FlameBlownOut));
+    }),
     ("flame-covered", "Cover the flame sensor", |bench| {
         bench.at_contact(Discrete::FlamePresent, AtContact::Opened);
     }),
