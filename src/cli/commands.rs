@@ -8,7 +8,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use evenpass_core::request::Answer;
-use evenpass_core::rig::{Rig, RigKind};
+use evenpass_core::rig::RigKind;
 
 pub(super) use self::lines::OnLines;
 pub(super) use self::twin::OnTwin;
@@ -126,6 +126,19 @@ pub(super) struct Machine {
 }
 
 impl Machine {
+    /// Where it is.
+    ///
+    /// # Errors
+    /// A `serve` runs and something was named that it cannot follow.
+    pub(super) fn find(&self) -> Result<Place<'_>, Trouble> {
+        let wanted = Wanted {
+            rig: self.rig.as_deref(),
+            ports: &self.ports,
+            records: self.records.as_deref(),
+        };
+        Ok(Place { machine: self, at: self.served.find(wanted)? })
+    }
+
     /// Does something at the machine, wherever it is.
     ///
     /// # Errors
@@ -134,21 +147,45 @@ impl Machine {
         &self,
         act: impl FnOnce(&mut dyn Commands, &mut Interrupts) -> Result<T, Trouble>,
     ) -> Result<T, Trouble> {
-        let wanted = Wanted {
-            rig: self.rig.as_deref(),
-            ports: &self.ports,
-            records: self.records.as_deref(),
-        };
-        if let Where::Served(served) = self.served.find(wanted)? {
-            return Visit::with(&served, self.person.as_deref(), &self.served, |visit, breaks| {
+        self.find()?.with(act)
+    }
+}
+
+/// A machine that was found.
+#[derive(Debug)]
+pub(super) struct Place<'a> {
+    machine: &'a Machine,
+    at: Where,
+}
+
+impl Place<'_> {
+    /// Its rig file; the bench's own when `None`.
+    pub(super) fn rig_file(&self) -> Option<&Path> {
+        match &self.at {
+            Where::Served(served) => served.rig_file.as_deref(),
+            Where::Alone => self.machine.rig.as_deref(),
+        }
+    }
+
+    /// Does something there.
+    ///
+    /// # Errors
+    /// Why it could not be done.
+    pub(super) fn with<T>(
+        &self,
+        act: impl FnOnce(&mut dyn Commands, &mut Interrupts) -> Result<T, Trouble>,
+    ) -> Result<T, Trouble> {
+        let Machine { rig, ports, person, served: through, .. } = self.machine;
+        if let Where::Served(served) = &self.at {
+            return Visit::with(served, person.as_deref(), through, |visit, breaks| {
                 act(visit, breaks)
             });
         }
-        let rig = self.alone()?;
+        let (rig, _) = files::rig(rig.as_deref()).map_err(Trouble::Input)?;
         let mut interrupts = Interrupts::take_over()
             .map_err(|trouble| Trouble::Failed(format!("signals: {trouble}")))?;
-        if rig.kind == RigKind::Machine || self.ports.are_given() {
-            let ports = self.ports.resolve(&rig).map_err(Trouble::Input)?;
+        if rig.kind == RigKind::Machine || ports.are_given() {
+            let ports = ports.resolve(&rig).map_err(Trouble::Input)?;
             let mut lines = OnLines::start(&rig, ports).map_err(Trouble::Failed)?;
             let done = act(&mut lines, &mut interrupts);
             lines.quit().map_err(Trouble::Failed).and(done)
@@ -156,35 +193,6 @@ impl Machine {
             say::complain(twin::NOTE);
             let mut twin = OnTwin::start(&rig).map_err(Trouble::Failed)?;
             act(&mut twin, &mut interrupts)
-        }
-    }
-
-    /// The rig that is commanded without a `serve`.
-    fn alone(&self) -> Result<Rig, Trouble> {
-        let (rig, _) = files::rig(self.rig.as_deref()).map_err(Trouble::Input)?;
-        Ok(rig)
-    }
-
-    /// The rig file that was named.
-    pub(super) fn rig_file(&self) -> Option<&Path> {
-        self.rig.as_deref()
-    }
-
-    /// The `serve` that a verb would go through, or the rig that it commands itself.
-    ///
-    /// # Errors
-    /// The rig cannot be read.
-    pub(super) fn rig(&self) -> Result<Rig, Trouble> {
-        let wanted = Wanted {
-            rig: self.rig.as_deref(),
-            ports: &self.ports,
-            records: self.records.as_deref(),
-        };
-        match self.served.find(wanted)? {
-            Where::Served(served) => {
-                files::rig(served.rig_file.as_deref()).map(|(rig, _)| rig).map_err(Trouble::Input)
-            }
-            Where::Alone => self.alone(),
         }
     }
 }

@@ -42,7 +42,11 @@ pub(super) fn answer(arguments: &HomeArguments) -> Exit {
     }
 }
 
-fn home(
+/// Finds the datum; `yes` gives the start where it can be given from here.
+///
+/// # Errors
+/// It was denied, not begun, or did not find it.
+pub(super) fn home(
     commands: &mut dyn Commands,
     interrupts: &mut Interrupts,
     yes: bool,

@@ -24,6 +24,7 @@ mod say;
 mod serve;
 mod served;
 mod sheet;
+mod teach;
 mod terminal;
 mod twin;
 mod words;
@@ -87,6 +88,14 @@ enum Verb {
     ///
     /// Example: evenpass jog --person "A. Fitter" --by "-0.5 mm"
     Jog(jog::JogArguments),
+    /// Make a new recipe of points taken at the machine.
+    ///
+    /// The torch is nudged to faces, shoulders and zone edges, each place is taken, diameters are
+    /// typed; what they make is shown with its forecast before it is saved. Goes through a running
+    /// serve with the same records when there is one.
+    ///
+    /// Example: evenpass teach config/recipes/new-shaft.toml --person "B. Engineer" --finish "0.3 mm"
+    Teach(teach::TeachArguments),
     /// Prove interlocks at their field devices, gas isolated and vented, and record the result.
     ///
     /// Example: evenpass prove emergency_stop --person "A. Fitter"
@@ -134,6 +143,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Serve(arguments) => serve::answer(&arguments),
         Verb::Home(arguments) => home::answer(&arguments),
         Verb::Jog(arguments) => jog::answer(&arguments),
+        Verb::Teach(arguments) => teach::answer(&arguments),
         Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),

@@ -70,12 +70,8 @@ fn each_line<T: Send + 'static>(
     taken
 }
 
-/// Whether it is one of the words.
-pub(super) fn is_known(word: &str) -> bool {
-    WORDS.iter().any(|(known, ..)| *known == word)
-}
-
-fn understand(word: &str) -> Typed {
+/// What a word asks for.
+pub(super) fn understand(word: &str) -> Typed {
     if let Some(by) = word.strip_prefix("trim") {
         return trim(by.trim());
     }

@@ -10,6 +10,8 @@ const MISSING_SETTLES_S: f64 = 2.0;
 /// Remembers what was told.
 #[derive(Debug, Default)]
 pub(in crate::cli) struct News {
+    /// Whether words that are typed are taken, and may be proposed.
+    typed: bool,
     text: String,
     prompt: Option<String>,
     missing: (Vec<String>, f64, bool),
@@ -24,6 +26,16 @@ pub(in crate::cli) struct News {
 }
 
 impl News {
+    /// For somebody who can type words as well.
+    pub(in crate::cli) fn to_typist() -> Self {
+        Self { typed: true, ..Self::default() }
+    }
+
+    /// Who asked for the seat has had an answer: whoever asks next is told again.
+    pub(in crate::cli) fn seat_answered(&mut self) {
+        self.asking = None;
+    }
+
     /// What is new of the machine and of who commands it.
     pub(in crate::cli) fn of(&mut self, state: &StateTold) -> Vec<String> {
         let mut lines = self.of_machine(&state.machine);
@@ -50,7 +62,9 @@ impl News {
             lines.push(format!("!! tripped: {}", trip.what));
             lines.push(format!("   the machine did: {}", trip.done));
             lines.push(format!("   to do now: {}", trip.to_do));
-            lines.push("   then type: acknowledge, and reset".to_owned());
+            if self.typed {
+                lines.push("   then type: acknowledge, and reset".to_owned());
+            }
         }
         if machine.trip.is_some() && self.needs != machine.reset_needs {
             self.needs.clone_from(&machine.reset_needs);
@@ -76,7 +90,7 @@ impl News {
         }
         let prompt = machine.prompt.as_ref();
         if let Some(ask) = news(&mut self.prompt, prompt.map(|prompt| prompt.ask.clone())) {
-            let word = match prompt.map(|prompt| prompt.by) {
+            let word = match prompt.map(|prompt| prompt.by).filter(|_| self.typed) {
                 Some(AnsweredBy::Start) => " (or type start)",
                 Some(AnsweredBy::Accept) => " (or type accept)",
                 Some(AnsweredBy::Wet) => " (or type wet)",
@@ -145,7 +159,7 @@ mod tests {
 
     #[test]
     fn everything_is_told_once_and_again_when_it_comes_again() {
-        let mut news = News::default();
+        let mut news = News::to_typist();
         assert_eq!(news.of_machine(&idle()), ["Idle: not ready"]);
         assert!(news.of_machine(&idle()).is_empty());
         let prompt =
@@ -155,6 +169,7 @@ mod tests {
         assert!(news.of_machine(&asked).is_empty());
         assert!(news.of_machine(&idle()).is_empty());
         assert_eq!(news.of_machine(&asked).len(), 1, "asked again");
+        assert_eq!(News::default().of_machine(&asked).last().unwrap(), ">> shut the guard");
     }
 
     #[test]

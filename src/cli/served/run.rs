@@ -6,6 +6,7 @@ use std::sync::mpsc::{Receiver, TryRecvError};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use evenpass_core::request::Request;
 use evenpass_core::scan::NO_DATUM;
 
 use super::visit::LOOK_EVERY;
@@ -13,7 +14,8 @@ use super::{News, Served, ServedArguments, Trouble, Visit, offered};
 use crate::attendant::End;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
-use crate::cli::{Exit, ending, say, words};
+use crate::cli::words::{self, Typed};
+use crate::cli::{Exit, ending, say};
 use crate::panel::told::{Stage, StateTold};
 
 /// How long a job that nobody can type at any more may wait, held or not started.
@@ -98,7 +100,7 @@ impl Job {
         }
         Ok(Self {
             progress,
-            news: News::default(),
+            news: News::to_typist(),
             typed: words::lines(),
             attended: true,
             begun: false,
@@ -133,7 +135,7 @@ impl Job {
             if let Some(request) = interrupts.asked() {
                 self.given_up = true;
                 let reply = match request {
-                    evenpass_core::request::Request::Abort => visit.ask("abort", "")?,
+                    Request::Abort => visit.ask("abort", "")?,
                     _ => visit.stop()?,
                 };
                 self.progress.print(&format!("{}: {}", request.title(), reply.told()));
@@ -198,18 +200,26 @@ impl Job {
                     return Ok(());
                 }
             };
-            let reply = match word.as_str() {
-                "stop" => visit.stop()?,
-                "give" | "keep" => visit.seat(&word)?,
-                word if words::is_known(word) || is_more(word) => {
-                    visit.ask(&word.replace(' ', "-"), "")?
+            let asks = word.replace(' ', "-");
+            let reply = match (words::understand(&word), word.as_str()) {
+                (_, "stop") => visit.stop()?,
+                (_, "give" | "keep") => {
+                    self.news.seat_answered();
+                    visit.seat(&word)?
                 }
-                word => {
-                    self.progress.print(&format!(
-                        "\"{word}\" is none of these:\n{}{}",
-                        words::explained(),
-                        explained()
-                    ));
+                (Typed::Request(Request::Trim(by)), _) => {
+                    visit.ask("trim", &by.percent().to_string())?
+                }
+                (Typed::Request(_), _) => visit.ask(&asks, "")?,
+                (_, word) if is_more(word) => visit.ask(&asks, "")?,
+                (Typed::Unclear(why), _) => {
+                    self.progress.print(&why);
+                    continue;
+                }
+                (Typed::Unknown(word), _) => {
+                    let known = words::explained();
+                    let more = explained();
+                    self.progress.print(&format!("\"{word}\" is none of these:\n{known}{more}"));
                     continue;
                 }
             };
