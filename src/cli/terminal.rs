@@ -1,12 +1,14 @@
 //! A terminal whose keys are read as they are pressed, without being shown: for a PIN, and for
 //! keys that nudge.
 
-use std::io::{self, BufRead as _, IsTerminal as _, Read as _, Write as _};
+use std::io::{self, BufRead as _, IsTerminal as _, Read as _};
 use std::os::fd::AsFd;
 
 use rustix::termios::{
     LocalModes, OptionalActions, SpecialCodeIndex, Termios, tcgetattr, tcsetattr,
 };
+
+use super::say;
 
 /// Why there is no line.
 #[derive(Debug)]
@@ -58,16 +60,18 @@ pub(super) fn hidden_line(question: &str) -> Result<String, NoLine> {
         return Ok(line.trim_end_matches(['\r', '\n']).to_owned());
     }
     let _silent = Silent::begin(&input)?;
-    prompt(question);
-    let line = typed(&mut input.lock());
-    prompt("\n");
-    line
+    say::prompt(question);
+    typed_line(&input)
 }
 
-/// Asks beside the results; a reader who has gone does not matter.
-pub(super) fn prompt(text: &str) {
-    let mut to = io::stderr().lock();
-    let _ = write!(to, "{text}").and_then(|()| to.flush());
+/// One line of a silent terminal; the cursor goes to the next one, since the terminal does not.
+///
+/// # Errors
+/// A person broke it off, or the terminal cannot be read.
+pub(super) fn typed_line(input: &io::Stdin) -> Result<String, NoLine> {
+    let line = typed(&mut input.lock());
+    say::prompt("\n");
+    line
 }
 
 /// One line, key by key: breaking it off is seen here, so that the terminal is put right again.
