@@ -120,11 +120,7 @@ impl Scene {
 
     /// Ends it in order.
     pub(crate) fn end(&mut self) -> ExitStatus {
-        rustix::process::kill_process(
-            rustix::process::Pid::from_child(&self.serve),
-            rustix::process::Signal::TERM,
-        )
-        .expect("told");
+        tell(&self.serve, rustix::process::Signal::TERM);
         let until = Instant::now() + PATIENCE;
         loop {
             if let Some(status) = self.serve.try_wait().expect("looked") {
@@ -142,6 +138,11 @@ impl Drop for Scene {
         let _ = self.serve.kill();
         let _ = self.serve.wait();
     }
+}
+
+fn tell(child: &Child, signal: rustix::process::Signal) {
+    let process = rustix::process::Pid::from_child(child);
+    rustix::process::kill_process(process, signal).expect("told");
 }
 
 /// Hands at the twin, by the page that `serve` has for them.
@@ -233,6 +234,11 @@ impl Typist {
     /// Nobody types any more.
     pub(crate) fn goes(&mut self) {
         self.input = None;
+    }
+
+    /// As Ctrl-C.
+    pub(crate) fn interrupts(&self) {
+        tell(&self.child, rustix::process::Signal::INT);
     }
 
     /// The next line that is said; `None` when nothing more comes.

@@ -44,6 +44,27 @@ fn a_flame_lost_in_mid_pass_is_shown_acknowledged_reset_restarted_and_the_job_co
 }
 
 #[test]
+fn an_interrupt_stops_the_served_job_in_order_and_whoever_types_no_more_is_told_of_a_trip() {
+    let scene = Scene::new(20.0);
+    scene.bench("key-on");
+    let mut run = scene.ask("A. Operator", &["run", "short-job.toml"]);
+    assert!(run.answers_until("spraying pass"), "{}", run.all());
+    run.interrupts();
+    let (code, said) = run.ends();
+    assert_eq!(code, 4, "{said}");
+    assert!(said.lines().last().is_some_and(|line| line.starts_with("stopped")), "{said}");
+
+    // What is over is left, and the next job loaded.
+    let mut run = scene.ask("A. Operator", &["run", "short-job.toml"]);
+    assert!(run.answers_until("spraying pass"), "{}", run.all());
+    run.goes();
+    scene.bench("emergency-in");
+    let (code, said) = run.ends();
+    assert_eq!(code, 3, "{said}");
+    assert!(said.lines().last().is_some_and(|line| line.starts_with("tripped: ")), "{said}");
+}
+
+#[test]
 fn maintenance_homes_nudges_and_proves_two_interlocks() {
     let scene = Scene::new(20.0);
     scene.bench("key-on");
