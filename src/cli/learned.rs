@@ -24,6 +24,11 @@ pub(super) struct Learning {
 }
 
 impl Learning {
+    /// Whether it plans by the catalogue alone.
+    pub(super) const fn is_unlearned(&self) -> bool {
+        self.unlearned
+    }
+
     /// Where lessons come from, unless none are wanted: from the user's own records, or from those
     /// that `--records` names.
     ///

@@ -1,10 +1,13 @@
 //! The command line: what is asked, and which verb answers.
 
 mod check;
+mod commands;
 mod day;
 mod ending;
 mod exit;
+mod home;
 mod interrupts;
+mod jog;
 mod learned;
 mod margins;
 mod matrix;
@@ -19,7 +22,10 @@ mod response;
 mod run;
 mod say;
 mod serve;
+mod served;
 mod sheet;
+mod teach;
+mod terminal;
 mod twin;
 mod words;
 
@@ -54,7 +60,12 @@ enum Verb {
     ///
     /// Example: evenpass rehearse config/recipes/taper-spindle.toml --seed 7
     Rehearse(rehearse::RehearseArguments),
-    /// Run a job: on the embedded twin, or on the machine behind the rig's serial lines.
+    /// Run a job: through a running serve, else on the embedded twin, or on the machine behind the
+    /// rig's serial lines.
+    ///
+    /// A serve with the same records is asked to load the recipe, which has to be one that it
+    /// offers; words that are typed answer it, and Ctrl-C stops in order. The machine is the
+    /// serve's: what it does goes on when this ends.
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
@@ -62,6 +73,29 @@ enum Verb {
     ///
     /// Example: evenpass serve --recipes config/recipes
     Serve(serve::ServeArguments),
+    /// Find the carriage's datum, then go to the park.
+    ///
+    /// Goes through a running serve with the same records when there is one. The start button at
+    /// the machine begins it.
+    ///
+    /// Example: evenpass home --person "A. Fitter"
+    Home(home::HomeArguments),
+    /// Move the carriage by short steps, gas isolated and vented.
+    ///
+    /// A terminal does not tell when a key is let go: it nudges, each time by one step of up to
+    /// 5 mm, and never holds to run. Goes through a running serve with the same records when there
+    /// is one.
+    ///
+    /// Example: evenpass jog --person "A. Fitter" --by "-0.5 mm"
+    Jog(jog::JogArguments),
+    /// Make a new recipe of points taken at the machine.
+    ///
+    /// The torch is nudged to faces, shoulders and zone edges, each place is taken, diameters are
+    /// typed; what they make is shown with its forecast before it is saved. Goes through a running
+    /// serve with the same records when there is one.
+    ///
+    /// Example: evenpass teach config/recipes/new-shaft.toml --person "B. Engineer" --finish "0.3 mm"
+    Teach(teach::TeachArguments),
     /// Prove interlocks at their field devices, gas isolated and vented, and record the result.
     ///
     /// Example: evenpass prove emergency_stop --person "A. Fitter"
@@ -107,6 +141,9 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Rehearse(arguments) => rehearse::answer(&arguments),
         Verb::Run(arguments) => run::answer(&arguments),
         Verb::Serve(arguments) => serve::answer(&arguments),
+        Verb::Home(arguments) => home::answer(&arguments),
+        Verb::Jog(arguments) => jog::answer(&arguments),
+        Verb::Teach(arguments) => teach::answer(&arguments),
         Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),

@@ -117,12 +117,17 @@ impl Progress {
         for missing in self.missing.news(snapshot) {
             self.print(&missing);
         }
+        self.show_line(|| line(plan, snapshot));
+    }
+
+    /// Makes the line new, if it is time.
+    pub(super) fn show_line(&mut self, line: impl FnOnce() -> String) {
         let every = if self.terminal { TERMINAL_EVERY } else { PAGE_EVERY };
         if self.shown.is_some_and(|shown| shown.elapsed() < every) {
             return;
         }
         self.shown = Some(Instant::now());
-        let line = line(plan, snapshot);
+        let line = line();
         let mut out = io::stdout().lock();
         // Progress is no result: a reader who has gone does not stop the job.
         let _ = if self.terminal {

@@ -19,6 +19,7 @@ use serde_json::{Value, json};
 
 use self::defect::Defect;
 use super::ports::Ports;
+use super::served::{self, Served, ServedArguments, Trouble, Wanted, Where};
 use super::{Exit, say};
 use crate::files;
 use crate::proving::{Led, Place, keeping, lead};
@@ -51,6 +52,8 @@ pub(super) struct ProveArguments {
     /// The records; the user's own when left out.
     #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
+    #[command(flatten)]
+    served: ServedArguments,
     /// Print the results for a program.
     #[arg(long)]
     json: bool,
@@ -63,7 +66,15 @@ struct Made {
 }
 
 pub(super) fn answer(arguments: &ProveArguments) -> Exit {
-    let rig = match files::rig(arguments.rig.as_deref()) {
+    let served = match arguments.find() {
+        Ok(served) => served,
+        Err(trouble) => return trouble.told(),
+    };
+    let rig = match &served {
+        Some(served) => served.rig_file.as_deref(),
+        None => arguments.rig.as_deref(),
+    };
+    let rig = match files::rig(rig) {
         Ok((rig, _)) => rig,
         Err(problem) => return say::bad_input(&problem),
     };
@@ -80,6 +91,10 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
         Ok(person) => person,
         Err(problem) => return say::bad_input(&problem),
     };
+    if let Some(served) = served {
+        let through = &arguments.served;
+        return served::prove::prove(&served, &keys, person, through, arguments.json);
+    }
     let on_lines = rig.kind == RigKind::Machine || arguments.ports.are_given();
     if on_lines && !arguments.defects.is_empty() {
         return say::bad_input("--defect: a machine's defects are its own; leave --defect out\n");
@@ -112,6 +127,29 @@ pub(super) fn answer(arguments: &ProveArguments) -> Exit {
     match made {
         Ok((made, records)) => finish(&made, &records, arguments),
         Err(problem) => say::failed(&problem),
+    }
+}
+
+impl ProveArguments {
+    /// The running `serve` that it is asked of, if any; a list is asked of the records alone.
+    fn find(&self) -> Result<Option<Served>, Trouble> {
+        if self.list {
+            return Ok(None);
+        }
+        let found = self.served.find(Wanted {
+            rig: self.rig.as_deref(),
+            ports: &self.ports,
+            records: self.records.as_deref(),
+        })?;
+        match found {
+            Where::Alone => Ok(None),
+            Where::Served(served) if !self.defects.is_empty() => Err(Trouble::Input(format!(
+                "--defect: a serve runs at {} and has its own\nhelp: leave --defect out, or say \
+                 --alone\n",
+                served.address
+            ))),
+            Where::Served(served) => Ok(Some(served)),
+        }
     }
 }
 

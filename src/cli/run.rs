@@ -17,6 +17,7 @@ use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
 use super::progress::clock;
 use super::records::Clock;
+use super::served::{self, ServedArguments, Trouble, Wanted, Where};
 use super::{Exit, Setting, ending, response, say};
 use crate::attendant::End;
 use crate::comparison::ZoneComparison;
@@ -42,6 +43,11 @@ pub(super) struct RunArguments {
     records: Option<PathBuf>,
     #[command(flatten)]
     learning: Learning,
+    /// Who runs it, by the name that a running serve knows.
+    #[arg(long, value_name = "NAME")]
+    person: Option<String>,
+    #[command(flatten)]
+    served: ServedArguments,
 }
 
 /// How a run ended.
@@ -73,6 +79,14 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
     if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
         return say::bad_input(&problem);
     }
+    match arguments.find() {
+        Ok(Where::Served(served)) => {
+            let person = arguments.person.as_deref();
+            return served::run::run(&served, &arguments.recipe, person, &arguments.served);
+        }
+        Ok(Where::Alone) => {}
+        Err(trouble) => return trouble.told(),
+    }
     let lessons = match arguments.learning.or(arguments.records.as_deref(), RecordsAre::Written) {
         Ok(lessons) => lessons,
         Err(problem) => return say::bad_input(&problem),
@@ -98,6 +112,30 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
     match ran {
         Ok(ran) => finish(&ran),
         Err(problem) => say::failed(&problem),
+    }
+}
+
+impl RunArguments {
+    /// Where it is run.
+    fn find(&self) -> Result<Where, Trouble> {
+        let found = self.served.find(Wanted {
+            rig: self.setting.rig.as_deref(),
+            ports: &self.ports,
+            records: self.records.as_deref(),
+        })?;
+        let own = [
+            ("--pace", self.pace.is_some()),
+            ("--catalogue", self.setting.catalogue.is_some()),
+            ("--unlearned", self.learning.is_unlearned()),
+        ];
+        match (&found, own.into_iter().find(|(_, given)| *given)) {
+            (Where::Served(served), Some((option, _))) => Err(Trouble::Input(format!(
+                "{option}: a serve runs at {} and plans by its own\nhelp: leave {option} out to ask \
+                 it, or say --alone\n",
+                served.address
+            ))),
+            _ => Ok(found),
+        }
     }
 }
 

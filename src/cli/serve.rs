@@ -3,7 +3,7 @@
 use std::fs;
 use std::io::{self, Write as _};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::Args;
@@ -14,6 +14,7 @@ use tokio::sync::watch;
 use tracing::warn;
 
 use super::ports::Ports;
+use super::served::{Mark, NoMark, Served, reachable};
 use super::{Exit, say};
 use crate::files;
 use crate::panel::{self, App, Options};
@@ -148,6 +149,7 @@ fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Res
             )
         })?;
         let at = listener.local_addr().map_err(|trouble| trouble.to_string())?;
+        let mark = leave_mark(arguments, station, at);
         say::printed(greet(at, station));
         notify(&[NotifyState::Ready]);
         let (end, over) = watch::channel(false);
@@ -166,6 +168,9 @@ fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Res
         let _ = end.send(true);
         panel.abort();
         app.end();
+        if let Some(mark) = mark {
+            mark.clear();
+        }
         result.and(quit.unwrap_or_else(|broken| Err(broken.to_string())))
     });
     runtime.shutdown_timeout(BEAT);
@@ -177,6 +182,29 @@ fn give_way() {
     if let Err(trouble) = rustix::process::nice(GIVES_WAY) {
         warn!("pages do not give way to the scan ({trouble})");
     }
+}
+
+/// Leaves beside the records where other verbs find this panel. Without it they do without, which
+/// is told and no reason not to serve.
+fn leave_mark(arguments: &ServeArguments, station: &Station, at: SocketAddr) -> Option<Mark> {
+    let absolute = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let served = Served {
+        address: reachable(at),
+        process: std::process::id(),
+        rig: station.rig().title.clone(),
+        rig_file: arguments.rig.as_deref().map(absolute),
+        records: station.records().map(absolute)?,
+        recipes: absolute(&arguments.recipes),
+    };
+    let why = match Mark::set(&served) {
+        Ok(mark) => return Some(mark),
+        Err(NoMark::Taken(file)) => {
+            format!("another serve has these records and holds {}", file.display())
+        }
+        Err(NoMark::Unwritable(file, trouble)) => format!("{}: {trouble}", file.display()),
+    };
+    say::complain(&format!("note: other verbs will not find this serve: {why}"));
+    None
 }
 
 fn greet(at: SocketAddr, station: &Station) -> io::Result<()> {

@@ -46,20 +46,32 @@ pub(super) fn can_type() -> bool {
 
 /// Listens to a terminal on a thread of its own; the receiver ends with the input.
 pub(super) fn listen() -> Receiver<Typed> {
-    let (to, typed) = channel();
+    each_line(|word| (!word.is_empty()).then(|| understand(&word)))
+}
+
+/// Lines of standard input as they come, in small letters; the receiver ends with the input.
+pub(super) fn lines() -> Receiver<String> {
+    each_line(Some)
+}
+
+fn each_line<T: Send + 'static>(
+    take: impl Fn(String) -> Option<T> + Send + 'static,
+) -> Receiver<T> {
+    let (to, taken) = channel();
     thread::spawn(move || {
         for line in std::io::stdin().lock().lines() {
             let Ok(line) = line else { break };
-            let word = line.trim().to_lowercase();
-            if !word.is_empty() && to.send(understand(&word)).is_err() {
+            let Some(line) = take(line.trim().to_lowercase()) else { continue };
+            if to.send(line).is_err() {
                 break;
             }
         }
     });
-    typed
+    taken
 }
 
-fn understand(word: &str) -> Typed {
+/// What a word asks for.
+pub(super) fn understand(word: &str) -> Typed {
     if let Some(by) = word.strip_prefix("trim") {
         return trim(by.trim());
     }

@@ -198,7 +198,7 @@ impl App {
         let address = peer.to_canonical();
         let at_machine = address.is_loopback() || self.inside.options.panels.contains(&address);
         match (at_machine, forwarded) {
-            (true, false) if headers.contains_key("x-evenpass-terminal") => Whence::Terminal,
+            (true, false) if headers.contains_key(super::told::TERMINAL) => Whence::Terminal,
             (true, false) => Whence::Machine,
             _ => Whence::Away(address),
         }

@@ -136,7 +136,7 @@ impl Visitor {
 
 /// What can be asked by a word, with who may. Ways to jog are not among them: a held key has a
 /// line of its own.
-pub(super) fn asked(word: &str, value: &str) -> Result<(Request, Right), String> {
+pub(crate) fn asked(word: &str, value: &str) -> Result<(Request, Right), String> {
     let request = match word {
         "start" => (Request::Start, Right::Run),
         "hold" => (Request::Hold, Right::Run),

@@ -12,7 +12,7 @@
 //! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
 //!   `limits`, `pace` and `planning` bound what one session may take. `stops` carries stops.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
-//! - `texts` has what people read.
+//! - `texts` has what people read; [`told`] what the command line is told.
 //!
 //! A stop is taken before any of this is asked.
 
@@ -32,9 +32,11 @@ mod repeats;
 mod sign_in;
 mod stops;
 mod texts;
+pub mod told;
 mod visitor;
 
 pub use self::app::{App, Options};
+pub(crate) use self::asking::asked;
 pub use self::connections::serve;
 
 use axum::Router;
@@ -76,6 +78,8 @@ fn router(app: App) -> Router {
         .route("/live", get(live::stream))
         .route("/jog", get(jog::line))
         .route("/alive", get(live::alive))
+        .route("/session", get(told::session))
+        .route("/state", get(told::state))
         .route("/assets/{name}", get(assets::asset))
         .fallback(page::not_found)
         .layer(DefaultBodyLimit::max(guard::LARGEST_BODY))

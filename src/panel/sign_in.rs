@@ -1,5 +1,6 @@
 //! Signing in and out, and a person's units.
 
+use axum::Json;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -11,7 +12,7 @@ use super::asking::{Reply, Seal};
 use super::page::layout;
 use super::texts;
 use super::visitor::{Asker, Visitor, begin, seat_key, with_cookie, without_cookie, written};
-use crate::people::{LengthUnit, Person, PressureUnit, TemperatureUnit, Units};
+use crate::people::{LengthUnit, Person, PressureUnit, TemperatureUnit, Units, Whence};
 
 /// The page.
 pub(super) async fn page(State(app): State<App>) -> Markup {
@@ -65,6 +66,9 @@ pub(super) async fn sign_in(
     let asker = Asker { name: name.as_str().into(), ..asker };
     let refuse = |why: &str| {
         app.inside.acts.keep(&asker, "sign in", Some(why), None);
+        if asker.whence == Whence::Terminal {
+            return written((StatusCode::FORBIDDEN, Json(Reply::refused(why))).into_response());
+        }
         written((StatusCode::FORBIDDEN, form(&app, Some(why))).into_response())
     };
     let throttled = locked(&app.inside.throttle).begin(&name, asker.whence, app.now());

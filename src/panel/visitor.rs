@@ -12,7 +12,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::app::{App, locked, place};
 use super::texts;
 use crate::people::{Activity, Person, Right, Role, Tokens, Units, Whence, random};
-use crate::station::{Commander, Sitter};
+use crate::station::{Commander, Place, Sitter};
 
 /// Name of the cookie.
 const COOKIE_NAME: &str = "evenpass";
@@ -112,7 +112,7 @@ impl FromRequestParts<App> for Visitor {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Response> {
         let whence = whence(parts, app);
-        let looks = matches!(parts.uri.path(), "/live" | "/jog");
+        let looks = matches!(parts.uri.path(), "/live" | "/jog" | "/state");
         let activity = if looks { Activity::Look } else { Activity::Act };
         if let Some(visitor) = Self::find(&parts.headers, app, whence, activity) {
             return Ok(visitor);
@@ -124,7 +124,7 @@ impl FromRequestParts<App> for Visitor {
             return Err(written((StatusCode::UNAUTHORIZED, texts::SIGN_IN_FIRST).into_response()));
         }
         // Before anybody was added, whoever is at the machine is let in without a PIN.
-        if !app.has_people() && whence == Whence::Machine {
+        if !app.has_people() && place(whence) == Place::AtMachine {
             let tokens = begin(app, app.nobody()).map_err(IntoResponse::into_response)?;
             let to = parts.uri.path().to_owned();
             return Err(with_cookie(&tokens, Redirect::to(&to).into_response()));

@@ -31,7 +31,7 @@ pub use self::jog::{Follows, JogHold, PULSE_EVERY, Sign};
 pub use self::keeper::Kept;
 use self::keeper::{Keeper, Machine, Told};
 pub use self::loading::{Loaded, SinceLast};
-pub use self::proofs::{ProofShown, Proofs};
+pub use self::proofs::{ProofEnd, ProofShown, Proofs};
 pub use self::seat::{NotSeated, Seat, Sitter, Taking};
 use crate::clock::orders::{Asked, Order, Windows};
 use crate::clock::paced::{AtBench, Gone, Paced};

@@ -7,10 +7,11 @@ use std::thread;
 use std::time::Duration;
 
 use evenpass_core::interlock::matrix::row;
+use evenpass_core::proof::Failing;
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::Snapshot;
 use jiff::Timestamp;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use tokio::sync::{oneshot, watch};
 
 use super::{Station, locked};
@@ -23,7 +24,7 @@ use crate::record::{Store, records_file};
 const LOOK_EVERY: Duration = Duration::from_millis(50);
 
 /// What a person is shown of the proof in hand.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ProofShown {
     /// The interlock's key.
     pub key: String,
@@ -37,6 +38,41 @@ pub struct ProofShown {
     pub missing: String,
     /// How it ended, once it has.
     pub outcome: Option<String>,
+    /// The same for a program.
+    pub end: Option<ProofEnd>,
+}
+
+/// How a proof ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ProofEnd {
+    /// The interlock did what it is for.
+    Passed,
+    /// It did not.
+    Failed,
+    /// Another interlock tripped first.
+    OtherFirst,
+    /// The person left it out.
+    LeftOut,
+    /// The person wants no more.
+    Quit,
+    /// It could not be made.
+    NotMade,
+}
+
+impl ProofEnd {
+    fn of(led: &Led) -> Self {
+        match led {
+            Led::Proved(proved) => match proved.failing {
+                None => Self::Passed,
+                Some(Failing::OtherFirst { .. }) => Self::OtherFirst,
+                Some(_) => Self::Failed,
+            },
+            Led::Skipped => Self::LeftOut,
+            Led::Quit => Self::Quit,
+            Led::Refused(_) => Self::NotMade,
+        }
+    }
 }
 
 /// The proof in hand, and the last one.
@@ -105,14 +141,15 @@ impl Station {
         let began = thread::Builder::new().name("proof".to_owned()).spawn(move || {
             let records = station.inside.records.clone();
             let mut at = AtPanel { station: station.clone(), said, quits: false };
-            let outcome = match lead(&mut at, &key) {
-                Ok(led) => told(&station, led, &person, records),
-                Err(trouble) => format!("not made: {trouble}"),
+            let (end, outcome) = match lead(&mut at, &key) {
+                Ok(led) => (ProofEnd::of(&led), told(&station, led, &person, records)),
+                Err(trouble) => (ProofEnd::NotMade, format!("not made: {trouble}")),
             };
             let proofs = &station.inside.proofs;
             proofs.shown.send_modify(|shown| {
                 if let Some(shown) = shown {
                     shown.outcome = Some(outcome);
+                    shown.end = Some(end);
                     shown.instruction.clear();
                     shown.missing.clear();
                     shown.asks = false;
