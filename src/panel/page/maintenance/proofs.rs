@@ -219,6 +219,7 @@ mod tests {
             asks,
             missing: String::new(),
             outcome: outcome.map(str::to_owned),
+            end: None,
         }
     }
 
