@@ -134,6 +134,9 @@ async fn pages_are_whole_legible_and_large_enough_at_rest_in_a_run_and_tripped()
     screen.go("/").await;
     screen.ask("start").await;
     answer_until(&screen, "spraying", PACE).await;
+    // The record of the run has a page of its own.
+    let all = pages::all(&screen).await;
+    println!("pages in a run: {all:?}");
     wrong.extend(look(&screen, &all, "running").await);
     screen.go("/bench").await;
     screen.bench("flame-covered").await;

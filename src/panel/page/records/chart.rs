@@ -9,6 +9,8 @@ use maud::{Markup, PreEscaped, html};
 /// Size of the drawing and its rims.
 const SIZE: (f64, f64) = (1000.0, 240.0);
 const LEFT: f64 = 64.0;
+/// Half of the last label of the time axis.
+const RIGHT: f64 = 36.0;
 const FOOT: f64 = 30.0;
 const TOP: f64 = 14.0;
 /// Points of a line at most; more tell nothing on a screen.
@@ -49,12 +51,12 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
         all().map(|(_, value)| value).fold(f64::INFINITY, f64::min),
         all().map(|(_, value)| value).fold(f64::NEG_INFINITY, f64::max),
     );
-    let x = |at: f64| LEFT + at / last * (SIZE.0 - LEFT - 12.0);
+    let x = |at: f64| LEFT + at / last * (SIZE.0 - LEFT - RIGHT);
     let y = |value: f64| SIZE.1 - FOOT - (value - low) / (high - low) * (SIZE.1 - FOOT - TOP);
     let mut inside = String::new();
     for step in 0..=4_u8 {
         let value = low + (high - low) * f64::from(step) / 4.0;
-        let (at, end) = (y(value), SIZE.0 - 12.0);
+        let (at, end) = (y(value), SIZE.0 - RIGHT);
         let _ = write!(
             inside,
             "<line class=\"grid\" x1=\"{LEFT}\" x2=\"{end}\" y1=\"{at:.1}\" y2=\"{at:.1}\"/>\
