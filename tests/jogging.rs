@@ -91,6 +91,25 @@ fn nudges_of_every_length_and_both_ways_end_where_they_should_and_trip_nothing()
 }
 
 #[test]
+fn before_the_datum_is_found_a_key_moves_the_way_it_says() {
+    for (direction, way) in [(Direction::TowardChuck, -1.0), (Direction::TowardTail, 1.0)] {
+        let mut trial = Trial::new(Texts::of("short-job").job(), 20);
+        trial.leave();
+        trial.bench().turn_key_on();
+        trial.wait(3.0);
+        assert_eq!(trial.ask(Request::EnterManual), Answer::Accepted);
+        trial.wait(0.5);
+        let from = trial.truth().torch_z_mm;
+        trial.renewed = Some(Request::Jog(direction));
+        trial.wait(1.0);
+        let moved = (trial.truth().torch_z_mm - from) * way;
+        println!("{direction:?} without a datum: {moved:.2} mm its way");
+        assert!(moved > 10.0, "{direction:?} moved {moved} mm its way");
+        assert!(trial.confirmed.is_empty(), "{:?}", trial.confirmed);
+    }
+}
+
+#[test]
 fn a_key_held_down_for_ever_ends_at_the_bounds_of_the_travel() {
     for (direction, bound) in
         [(Direction::TowardChuck, BOUNDS.0), (Direction::TowardTail, BOUNDS.1)]

@@ -166,6 +166,8 @@ texts! {
     SUBSTRATE = "Made of";
     FINISH = "Finished coat, radial";
     DRAWN_LENGTH = "Length by the drawing";
+    POINTS_CHANGED = "the points have changed since; look again";
+    SURE_ANEW = "Throw all points away?";
     TOO_MANY_POINTS = "there are enough points; remove some";
     NO_TORCH = "the catalogue has no torch and powder for this";
 

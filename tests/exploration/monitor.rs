@@ -101,7 +101,7 @@ impl Monitor {
         if let Request::Jog(_) = request {
             self.jog_until = Some(now);
             self.nudges = false;
-            self.act |= origin == Origin::Machine || key;
+            self.act |= origin != Origin::Watcher && key;
         }
     }
 

@@ -22,7 +22,7 @@ pub enum Direction {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Origin {
-    /// A button wired to the machine.
+    /// A button wired to the machine: an act there while the enabling key is on.
     Machine,
     /// The seat at the machine: it counts as an act at the machine while the enabling key is on.
     Seat,

@@ -70,8 +70,10 @@
     said.dataset.mark = ["accepted", "already so", "asked"].includes(reply.answer) ? "done" : "refused";
     said.hidden = false;
     clearTimeout(hush);
-    hush = setTimeout(() => { said.hidden = true; }, said.dataset.mark === "done" ? 2500 : 12000);
+    // What was refused stays until it is touched, or something else is said.
+    if (said.dataset.mark === "done") hush = setTimeout(() => { said.hidden = true; }, 2500);
   }
+  if (said) said.addEventListener("click", () => { said.hidden = true; });
   async function post(to, fields) {
     const form = new URLSearchParams({ ...fields, turn: turn(), form: body.dataset.form, id: newId() });
     try {
@@ -88,9 +90,25 @@
     }
   }
 
+  // A second tap of a gloved finger is no second wish; what only takes away is never kept waiting.
+  const tapped = new Map();
+  const ALWAYS = ["hold", "abort"];
+  function isSecondTap(button) {
+    const data = button.dataset;
+    if (ALWAYS.includes(data.ask)) return false;
+    const wish = [data.ask, data.value, data.seat, data.prove, data.show, data.teach].join(" ");
+    const within = data.ask === "touch-up" ? 3000 : 600;
+    const before = tapped.get(wish);
+    const now = performance.now();
+    if (before !== undefined && now - before < within) return true;
+    tapped.set(wish, now);
+    return false;
+  }
+
   document.addEventListener("click", (event) => {
     const button = event.target.closest("button");
-    if (!button || button.disabled) return;
+    if (!button || button.disabled || button.type === "submit" || isSecondTap(button)) return;
+    if (button.dataset.sure && !confirm(button.dataset.sure)) return;
     if (button.dataset.ask) post("/ask", { ask: button.dataset.ask, value: button.dataset.value || "" });
     else if (button.dataset.seat) post("/seat", { act: button.dataset.seat });
     else if (button.dataset.prove) post("/prove", { prove: button.dataset.prove });
@@ -106,9 +124,11 @@
     const form = event.target;
     if (form.dataset.stop !== undefined) {
       event.preventDefault();
-      // Without anything that could be refused.
-      fetch("/stop", { method: "POST" }).then((answer) => answer.json()).then(tell)
-        .catch(() => tell({ answer: "not sent", why: "use the stop at the machine" }));
+      // Without anything that could be refused; and who waits in vain is told so soon.
+      tell({ answer: "asked", why: "stop" });
+      fetch("/stop", { method: "POST", signal: AbortSignal.timeout(1500) })
+        .then((answer) => answer.json()).then(tell)
+        .catch(() => tell({ answer: "NOT ANSWERED", why: "use the stop at the machine" }));
     } else if (form.dataset.post) {
       event.preventDefault();
       const fields = Object.fromEntries(new FormData(form, event.submitter));

@@ -243,7 +243,8 @@ impl Controller {
             program: self.sequence.program().cloned(),
             permissives: {
                 let rows = self.interlocks.permissives(&self.inputs, &self.sequence.limits());
-                rows.into_iter().chain(self.proofs.permissives()).collect()
+                let key = [self.key_permissive()];
+                key.into_iter().chain(rows).chain(self.proofs.permissives()).collect()
             },
             proof: self.proof(),
             by_hand: self.by_hand(),

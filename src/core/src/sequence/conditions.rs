@@ -3,6 +3,7 @@
 use crate::cia402::PowerState;
 use crate::image::{Contact, Inputs, Level, Referenced};
 use crate::interlock::{Acknowledged, Presence, Verdict};
+use crate::quantity::Length;
 use crate::request::{Answer, Denial, LONGEST_NUDGE, Request, Trim};
 
 use super::buttons::stop_not_at_rest;
@@ -88,6 +89,9 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
             _ => Answer::Accepted,
         },
         Request::Jog(_) => jog(view),
+        Request::Nudge(by) if by == Length::ZERO => {
+            deny("a nudge of nothing moves nothing", "nudge by a step such as 0.1 mm")
+        }
         Request::Nudge(by) => {
             if by.abs() > LONGEST_NUDGE {
                 return deny(

@@ -138,8 +138,8 @@ const fn watcher_may(request: Request) -> bool {
     )
 }
 
-/// Acts that start motion or gas, or let something go on: they need the key when they come from
-/// the seat. Asking for the homing moves nothing: it only lights the lamp, and the start button
+/// Acts that start motion or gas, or let something go on: they need the key, from the seat and by the
+/// buttons at the machine alike. Asking for the homing moves nothing: it only lights the lamp, and the start button
 /// with the key on begins it.
 const fn is_act(request: Request) -> bool {
     matches!(
@@ -167,7 +167,7 @@ pub(super) fn judge(request: Request, origin: Origin, view: &View<'_>) -> Answer
             "take the seat at the machine, or ask who has it",
         );
     }
-    if origin == Origin::Seat && is_act(request) && !view.is_on(Contact::EnablingKey) {
+    if is_act(request) && !view.is_on(Contact::EnablingKey) {
         return deny(
             "the enabling key at the machine is off or its state is unknown",
             "turn the enabling key on",

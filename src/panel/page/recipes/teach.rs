@@ -117,13 +117,19 @@ async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Resul
     match plain(form, "act") {
         "take" => take(app, visitor, form).await,
         "remove" => {
-            let place: usize =
-                plain(form, "value").parse().map_err(|_| refused(texts::UNKNOWN_REQUEST.into()))?;
+            // The page names how many points it showed: a second tap means a point that is gone.
+            let (place, shown) = plain(form, "value").split_once('/').unwrap_or_default();
             let mut teaching = locked(&app.inside.teaching);
-            if place < teaching.points.len() {
-                teaching.points.remove(place);
+            if shown != teaching.points.len().to_string() {
+                return Err(refused(texts::POINTS_CHANGED.into()));
             }
-            Ok(())
+            match place.parse::<usize>() {
+                Ok(place) if place < teaching.points.len() => {
+                    teaching.points.remove(place);
+                    Ok(())
+                }
+                _ => Err(refused(texts::UNKNOWN_REQUEST.into())),
+            }
         }
         "clear" => {
             *locked(&app.inside.teaching) = Teaching::default();
@@ -188,12 +194,11 @@ async fn take(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result
 const SHOWN_WITHIN: std::time::Duration = std::time::Duration::from_millis(500);
 
 /// What the points make, or what is wrong with them.
-fn made(app: &App) -> Result<Taught, String> {
-    let teaching = locked(&app.inside.teaching).clone();
+fn made(app: &App, teaching: &Teaching) -> Result<Taught, String> {
     let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
     let torch = catalogue.torches.first().ok_or(texts::NO_TORCH)?;
     let limits = Limits::of(app.station().rig(), torch, None);
-    judge(&teaching, &limits).map_err(|problems| words(&problems))
+    judge(teaching, &limits).map_err(|problems| words(&problems))
 }
 
 /// Problems of points, which stand in no text.
@@ -202,10 +207,9 @@ fn words(problems: &Problems) -> String {
 }
 
 fn save(app: &App, form: &[(String, String)]) -> Result<(), String> {
-    if let Some(length) = typed(form, "length")? {
-        locked(&app.inside.teaching).drawn_length = Some(length);
-    }
-    let taught = made(app)?;
+    let mut teaching = locked(&app.inside.teaching).clone();
+    teaching.drawn_length = typed(form, "length")?;
+    let taught = made(app, &teaching)?;
     let substrate = SUBSTRATES.into_iter().find(|known| known.word() == plain(form, "substrate"));
     let substrate = substrate.ok_or(texts::UNKNOWN_REQUEST)?;
     let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
@@ -246,7 +250,7 @@ pub(in crate::panel) fn live(app: &App, visitor: &Visitor, values: &mut Values) 
     let made = if teaching.points.is_empty() {
         html! {}
     } else {
-        shown(made(app), visitor.units)
+        shown(made(app, &teaching), visitor.units)
     };
     values.html("teach.made", made);
 }
@@ -266,11 +270,11 @@ fn points(teaching: &Teaching, units: Units) -> Markup {
                             }) }
                         } }
                         td { @if let Some(diameter) = point.diameter { (units.length(diameter)) } }
-                        td { button type="button" data-teach="remove" data-value=(place) { (texts::REMOVE) } }
+                        td { button type="button" data-teach="remove" data-value=(format!("{place}/{}", teaching.points.len())) { (texts::REMOVE) } }
                     }
                 } }
             }
-            button type="button" data-teach="clear" { (texts::BEGIN_ANEW) }
+            button type="button" data-teach="clear" data-sure=(texts::SURE_ANEW) { (texts::BEGIN_ANEW) }
         }
     }
 }

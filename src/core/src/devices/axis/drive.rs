@@ -1,6 +1,7 @@
 //! What the carriage drive says, and how its units become ours.
 
 use crate::cia402::{Mode, StatusWord};
+use crate::image::Referenced;
 use crate::line::Registers;
 use crate::moment::Moment;
 use crate::quantity::{Acceleration, Length, Speed};
@@ -82,13 +83,18 @@ impl Scale {
         Speed::from_mm_per_s(f64::from(pulses_per_s) / self.pulses_per_mm)
     }
 
-    /// A target in the drive's pulses, held within the travel; `None` when it is no place.
-    pub(super) fn target(&self, to: Length) -> Option<i32> {
+    /// A target in the drive's pulses, held within the travel where that is known; `None` when it
+    /// is no place. Before the datum is found the drive counts from anywhere: held within a travel
+    /// that means nothing yet, a target could lie on the other side of the carriage.
+    pub(super) fn target(&self, to: Length, referenced: Referenced) -> Option<i32> {
         if !to.mm().is_finite() {
             return None;
         }
         let (low, high) = self.travel;
-        let held = to.max(low).min(high);
+        let held = match referenced {
+            Referenced::Yes => to.max(low).min(high),
+            Referenced::No => to,
+        };
         super::super::words::signed_long((held - self.datum).mm() * self.pulses_per_mm)
     }
 

@@ -140,12 +140,14 @@ impl Axis {
             AxisDemand::Off => Wish::Off,
             AxisDemand::QuickStop => Wish::Stopped,
             AxisDemand::Still => Wish::Still,
-            AxisDemand::Travel(travel) => match self.scale.target(travel.to) {
-                Some(target) => {
-                    Wish::Move(set_point(Mode::ProfilePosition, target, travel.at, travel.ramp))
+            AxisDemand::Travel(travel) => {
+                match self.scale.target(travel.to, self.reading.value.referenced) {
+                    Some(target) => {
+                        Wish::Move(set_point(Mode::ProfilePosition, target, travel.at, travel.ramp))
+                    }
+                    None => Wish::Still,
                 }
-                None => Wish::Still,
-            },
+            }
             AxisDemand::Home(homing) => {
                 Wish::Home(set_point(Mode::Homing, 0, homing.at, self.homing_ramp))
             }

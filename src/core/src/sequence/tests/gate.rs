@@ -74,6 +74,23 @@ fn the_seat_needs_the_enabling_key_for_whatever_starts_something() {
 }
 
 #[test]
+fn the_buttons_at_the_machine_need_the_enabling_key_too() {
+    let mut plant = Plant::ready(&rig(), whole_job());
+    let press = |plant: &mut Plant| {
+        plant.set(Contact::StartButton, Level::On);
+        plant.run(0.3);
+        plant.set(Contact::StartButton, Level::Off);
+        plant.run(0.3);
+    };
+    plant.set(Contact::EnablingKey, Level::Off);
+    press(&mut plant);
+    assert_eq!(plant.leaf(), Leaf::Ready);
+    plant.set(Contact::EnablingKey, Level::On);
+    press(&mut plant);
+    assert_eq!(plant.phase(), Phase::Starting);
+}
+
+#[test]
 fn homing_may_be_asked_for_without_the_key_and_moves_only_with_it() {
     let mut plant = Plant::ready(&rig(), whole_job());
     plant.set(Contact::EnablingKey, Level::Off);
