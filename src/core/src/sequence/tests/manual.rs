@@ -33,7 +33,11 @@ fn homing_is_asked_for_without_the_key_and_moves_nothing_without_it() {
         plant.scan();
         assert_eq!(plant.outputs.axis, AxisDemand::Off);
     }
-    assert_eq!(plant.sequence.status().setback, Some(Cause::KeyOff));
+    assert_eq!(plant.leaf(), Leaf::Homing, "it waits for a start with the key on");
+    plant.set(Contact::EnablingKey, Level::On);
+    plant.press(Contact::StartButton);
+    plant.run(0.2);
+    assert!(matches!(plant.outputs.axis, AxisDemand::Home(_)));
 }
 
 #[test]
