@@ -69,6 +69,9 @@ pub(super) async fn guard(State(app): State<App>, request: Request, next: Next) 
     if failed && answer.extensions().get::<WrittenDown>().is_none() {
         let why = refused.unwrap_or_else(|| words(status));
         app.inside.acts.keep(&asker, &what, Some(why), None);
+        if is_unread(status) {
+            answer = (status, why).into_response();
+        }
     }
     for (name, value) in SAID {
         if !answer.headers().contains_key(&name) {
@@ -142,6 +145,18 @@ fn words(status: StatusCode) -> &'static str {
         status if status.is_client_error() => texts::NOT_READ,
         status => status.canonical_reason().unwrap_or(texts::NOT_READ),
     }
+}
+
+/// Whether nobody could make anything of a request: what its reader says of that is in the words of
+/// a library.
+const fn is_unread(status: StatusCode) -> bool {
+    matches!(
+        status,
+        StatusCode::BAD_REQUEST
+            | StatusCode::UNSUPPORTED_MEDIA_TYPE
+            | StatusCode::UNPROCESSABLE_ENTITY
+            | StatusCode::UPGRADE_REQUIRED
+    )
 }
 
 fn asker(app: &App, request: &Request) -> Asker {

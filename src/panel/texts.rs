@@ -211,7 +211,7 @@ texts! {
     TOO_MANY_JOG_LINES = "too many pages with jog keys are open already; close some";
     TOO_QUICK = "that is quicker than hands ask; a stop is taken all the same";
     TOO_MANY_SIGNS = "more signs of the jog key than a page sends";
-    NOT_READ = "the request cannot be read";
+    NOT_READ = "the request cannot be read: reload the page and try again";
     NOT_OUR_SIGN = "the line of the jog keys broke, or brought what is no sign of a key";
     TOO_LARGE = "the request is larger than any of the panel's";
     TOO_SLOW = "the request did not arrive in time";

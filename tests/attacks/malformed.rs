@@ -40,8 +40,9 @@ fn a_body_that_is_no_form_of_the_panel_is_refused() {
     let operator = Browser::of(&served, "Operator");
     let post = |kind: &str, body: &[u8]| {
         let headers = [&operator.headers()[..], &[("Content-Type", kind)]].concat();
-        exchange(&served.address, &request(&served.address, "POST /ask", &headers, body)).status
+        exchange(&served.address, &request(&served.address, "POST /ask", &headers, body))
     };
+    let words = "the request cannot be read: reload the page and try again";
     for (kind, body) in [
         (FORM.1, &b"ask=hold"[..]),
         (FORM.1, b"ask=hold&turn=minus&form=x&id=1"),
@@ -53,8 +54,14 @@ fn a_body_that_is_no_form_of_the_panel_is_refused() {
         ("multipart/form-data; boundary=x", b"--x--"),
         ("text/plain", b"ask=hold&turn=1"),
     ] {
-        let status = post(kind, body);
+        let answer = post(kind, body);
+        let status = answer.status;
         assert!((400..=422).contains(&status), "{kind} {:?}: {status}", body.escape_ascii());
+        assert_eq!(answer.body, words, "{kind} {:?}", body.escape_ascii());
+    }
+    for path in ["/live?page=none", "/live", "/recipes/%ff"] {
+        let answer = operator.get(path);
+        assert_eq!((answer.status, answer.body.as_str()), (400, words), "{path}");
     }
     let act = served.wrote_refused("POST /ask", "cannot be read");
     assert_eq!(act.person, "C. Operator");
