@@ -14,7 +14,7 @@ use super::app::{App, place};
 use super::visitor::Visitor;
 use crate::people::{Role, Units};
 use crate::record::RunKind;
-use crate::station::{Place, ProofShown};
+use crate::station::{Place, ProofShown, shown_name};
 
 /// The request that makes somebody a visitor at the command line.
 pub const TERMINAL: &str = "x-evenpass-terminal";
@@ -271,9 +271,9 @@ pub(super) async fn state(State(app): State<App>, visitor: Visitor) -> Json<Stat
     let (seat, seat_is_yours, asking, turn) = station.seat(|seat, _| {
         let holder = seat.holder();
         (
-            holder.map(|holder| holder.name.to_string()),
+            holder.map(|holder| shown_name(&holder.name).to_owned()),
             holder.is_some_and(|holder| holder.key == own),
-            seat.asking().map(|asking| asking.name.to_string()),
+            seat.asking().map(|asking| shown_name(&asking.name).to_owned()),
             seat.turn(),
         )
     });

@@ -32,7 +32,7 @@ pub use self::keeper::Kept;
 use self::keeper::{Keeper, Machine, Told};
 pub use self::loading::{Loaded, SinceLast};
 pub use self::proofs::{ProofEnd, ProofShown, Proofs};
-pub use self::seat::{NotSeated, Seat, Sitter, Taking};
+pub use self::seat::{NotSeated, Seat, Sitter, Taking, shown_name};
 use crate::clock::orders::{Asked, Order, Windows};
 use crate::clock::paced::{AtBench, Gone, Paced};
 use crate::clock::virtual_time::{Unwitnessed, VirtualTime, Witness};

@@ -8,8 +8,13 @@ use std::time::Duration;
 
 use evenpass_core::moment::Moment;
 
+use crate::people::NOT_SIGNED_IN;
+
 /// How long a holder has to answer; arbitrary: long enough to look up from the flame.
 pub(super) const ANSWER_WITHIN: Duration = Duration::from_secs(15);
+
+/// Whoever sits and has no name, for whoever else looks on.
+const SOMEBODY: &str = "somebody at another screen";
 
 /// Whoever may sit: one signed-in place, and the name that is shown.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -38,11 +43,24 @@ pub enum NotSeated {
     #[error("nobody has the seat; take it first")]
     Empty,
     /// Somebody else has it.
-    #[error("the seat is {0}'s; ask for it first")]
+    #[error("{}; ask for it first", taken(.0))]
     Others(Arc<str>),
     /// They had it, lost it and have it again: what was shown when this was asked is over.
     #[error("this was asked from an earlier time in the seat; look again, then ask again")]
     Stale,
+}
+
+fn taken(name: &str) -> String {
+    match shown_name(name) {
+        SOMEBODY => format!("{SOMEBODY} has the seat"),
+        name => format!("the seat is {name}'s"),
+    }
+}
+
+/// Who sits or asks, for others to read: before anybody was added, nobody has a name.
+#[must_use]
+pub fn shown_name(name: &str) -> &str {
+    if name == NOT_SIGNED_IN { SOMEBODY } else { name }
 }
 
 /// The seat. Times are the program's own and never go back.
@@ -195,6 +213,14 @@ mod tests {
         assert_eq!(seat.holder(), Some(&sitter("ann")));
         seat.look(at(25));
         assert_eq!(seat.holder(), Some(&sitter("ben")));
+    }
+
+    #[test]
+    fn who_has_no_name_is_told_as_somebody_at_another_screen() {
+        let others = |name: &str| NotSeated::Others(name.into()).to_string();
+        assert_eq!(others("Ann"), "the seat is Ann's; ask for it first");
+        let nobody = others(NOT_SIGNED_IN);
+        assert_eq!(nobody, "somebody at another screen has the seat; ask for it first");
     }
 
     #[test]

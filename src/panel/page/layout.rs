@@ -8,7 +8,7 @@ use crate::panel::texts;
 use crate::panel::visitor::{Visitor, seat_key};
 use crate::people::{LengthUnit, PressureUnit, TemperatureUnit};
 use crate::record::RunKind;
-use crate::station::Seat;
+use crate::station::{Seat, shown_name};
 
 /// Where one can go: address, name of the live page, words, a sign.
 const PLACES: [(&str, &str, &str, &str); 4] = [
@@ -190,14 +190,14 @@ pub(in crate::panel) fn seat(seat: &Seat, visitor: &Visitor) -> Markup {
             Some(holder) if *holder.key == *mine => {
                 span data-mark="mine" { (texts::SEAT_YOURS) }
                 @if let Some(asking) = seat.asking() {
-                    strong { (asking.name) " " (texts::ASKS_FOR_SEAT) }
+                    strong { (shown_name(&asking.name)) " " (texts::ASKS_FOR_SEAT) }
                     (act("give", texts::GIVE_SEAT)) (act("keep", texts::KEEP_SEAT))
                 } @else { (act("leave", texts::LEAVE_SEAT)) }
             }
             Some(holder) => {
-                span data-mark="others" { (holder.name) " " (texts::COMMANDS) }
+                span data-mark="others" { (shown_name(&holder.name)) " " (texts::COMMANDS) }
                 @if let Some(asking) = seat.asking() {
-                    span { (asking.name) " " (texts::ASKS_FOR_SEAT) }
+                    span { (shown_name(&asking.name)) " " (texts::ASKS_FOR_SEAT) }
                 } @else { (act("take", texts::ASK_FOR_SEAT)) }
             }
         }
