@@ -96,7 +96,9 @@ fn alert(snapshot: &Snapshot) -> Markup {
                         (button("acknowledge", texts::ACKNOWLEDGE, "wanted"))
                     } @else {
                         (button("reset", texts::RESET, "wanted"))
-                        (button("inspected", texts::INSPECTED, "plain"))
+                        @if verdict.needs_inspection() {
+                            (button("inspected", texts::INSPECTED, "plain"))
+                        }
                     }
                 }
             }

@@ -161,7 +161,17 @@ pub enum Acknowledged {
     Yes,
 }
 
+/// What a reset needs after a flashback, until somebody has done it.
+pub(super) const INSPECTION: &str =
+    "Inspect torch, hoses and arrestors, and write down what was found.";
+
 impl Verdict {
+    /// Whether a reset still needs an inspection.
+    #[must_use]
+    pub fn needs_inspection(&self) -> bool {
+        self.reset_needs.contains(&INSPECTION)
+    }
+
     /// Whether a trip is latched.
     #[must_use]
     pub fn tripped(&self) -> bool {

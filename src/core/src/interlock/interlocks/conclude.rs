@@ -2,7 +2,7 @@
 
 use super::Interlocks;
 use crate::interlock::matrix::{AirEffect, ResetRule};
-use crate::interlock::verdict::{Acknowledged, Class, Effects, SpindleEffect, Veto};
+use crate::interlock::verdict::{Acknowledged, Class, Effects, INSPECTION, SpindleEffect, Veto};
 use crate::quantity::SpindleSpeed;
 
 impl Interlocks {
@@ -105,9 +105,7 @@ impl Interlocks {
             verdict.reset_needs.push("Acknowledge the trip.");
         }
         if inspection && !trip.inspected {
-            verdict
-                .reset_needs
-                .push("Inspect torch, hoses and arrestors, and write down what was found.");
+            verdict.reset_needs.push(INSPECTION);
         }
         if self.memory.purge_owed && !self.memory.purge_left {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");

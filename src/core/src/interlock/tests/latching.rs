@@ -186,8 +186,10 @@ fn an_inspection_does_not_count_for_a_flashback_that_comes_after_it() {
     assert!(bench.causes().contains(&"flashback"), "{:?}", bench.causes());
     let wanted = "Inspect torch, hoses and arrestors, and write down what was found.";
     assert!(bench.verdict().reset_needs.contains(&wanted));
+    assert!(bench.verdict().needs_inspection());
     bench.interlocks.inspected();
     assert!(!bench.verdict().reset_needs.contains(&wanted));
+    assert!(!bench.verdict().needs_inspection());
     bench.contact(Contact::Arrestor, Level::On);
     bench.run(1.0);
     bench.contact(Contact::Arrestor, Level::Off);
