@@ -30,24 +30,28 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
     section(&app, &visitor, PLACE, inside)
 }
 
-/// Where the carriage is, with what moves it: each key stands on the side it moves to.
+/// Where the carriage is, with what moves it: each key stands on the side it moves to. Whoever may
+/// not move it is told who may, and sees no key that would never do anything for them.
 pub(super) fn strip(app: &App, visitor: &Visitor) -> Markup {
     let loaded = app.station().loaded();
     let part = loaded.as_ref().map(|loaded| &loaded.job.recipe.part);
     let way = Way::of(&app.station().rig().axis, part);
     let nudges = nudges(visitor.units.length);
+    let moves = visitor.may(Right::Maintain);
     html! {
-        section.by-hand {
-            (key("chuck", "jog.chuck", "\u{25c0}", texts::TO_CHUCK))
+        section.by-hand data-mark=[(!moves).then_some("looks-on")] {
+            @if moves { (key("chuck", "jog.chuck", "\u{25c0}", texts::TO_CHUCK)) }
             div.where {
                 p.position data-live="carriage.position" {}
                 (way.still(visitor.units))
             }
-            (key("tail", "jog.tail", "\u{25b6}", texts::TO_TAIL))
+            @if moves { (key("tail", "jog.tail", "\u{25b6}", texts::TO_TAIL)) }
             p.why #why-no-jog data-live="jog.why" role="status" {}
-            div.nudges role="group" aria-label=(texts::NUDGES) {
-                @for by in nudges.iter().rev() { (nudge(&format!("-{by}"), by, "\u{25c0}")) }
-                @for by in nudges { (nudge(by, by, "\u{25b6}")) }
+            @if moves {
+                div.nudges role="group" aria-label=(texts::NUDGES) {
+                    @for by in nudges.iter().rev() { (nudge(&format!("-{by}"), by, "\u{25c0}")) }
+                    @for by in nudges { (nudge(by, by, "\u{25b6}")) }
+                }
             }
         }
     }
