@@ -27,8 +27,14 @@ const CHART: f64 = 130.0;
 const FEET: f64 = 24.0;
 /// Highest coat drawn on the part.
 const COAT: f64 = 34.0;
-/// Half the width of the longest label beside the torch.
-const LABEL: f64 = 44.0;
+/// Foot of the park's label: above all that the torch is drawn with.
+const PARK_LABEL: f64 = 12.0;
+/// Where the torch begins and ends, below the park's label.
+const TORCH: (f64, f64) = (22.0, 48.0);
+/// Half the torch's width, and what its label keeps away from its middle.
+const BESIDE: (f64, f64) = (10.0, 15.0);
+/// Width of the longest label.
+const LABEL: f64 = 88.0;
 /// Places along a zone at which its coat is drawn.
 const PLACES: u32 = 61;
 
@@ -108,10 +114,9 @@ impl<'a> Sheet<'a> {
                 aria-label=(texts::PART_PICTURE) {
                 path.part d=(outline) {}
                 line.centre x1="0" x2=(WIDTH) y1=(floor) y2=(floor) {}
-                line.park x1=(park) x2=(park) y1="14" y2=(floor) {}
-                text.note x=(park.clamp(LABEL, WIDTH - LABEL)) y=(floor + 16.0) text-anchor="middle" {
-                    (texts::PARK)
-                }
+                line.park x1=(park) x2=(park) y1=(PARK_LABEL + 4.0) y2=(floor) {}
+                @let (at, anchor) = within(park);
+                text.note x=(fixed(at, 1)) y=(PARK_LABEL) text-anchor=(anchor) { (texts::PARK) }
                 @for zone in &self.loaded.job.recipe.zones {
                     @for edge in [zone.from, zone.to] {
                         line.zone-edge x1=(self.x(edge.mm())) x2=(self.x(edge.mm())) y1=(ABOVE - 30.0)
@@ -191,17 +196,70 @@ impl<'a> Sheet<'a> {
         let powder = snapshot.outputs.powder.now.is_on();
         let surface = self.surface(position.mm());
         let label = units.length(position);
+        let (top, tip) = TORCH;
+        let (half, _) = BESIDE;
+        let (at, anchor) = beside(x);
         html! {
             g {
                 @if lit {
-                    path.flame d=(format!("M{:.1} 48 L{:.1} {:.1} L{:.1} 48 Z", x - 7.0, x, surface, x + 7.0)) {}
+                    path.flame d=(format!("M{:.1} {tip} L{:.1} {:.1} L{:.1} {tip} Z", x - 7.0, x, surface, x + 7.0)) {}
                 }
                 @if powder {
-                    line.powder x1=(fixed(x, 1)) x2=(fixed(x, 1)) y1="48" y2=(fixed(surface, 1)) {}
+                    line.powder x1=(fixed(x, 1)) x2=(fixed(x, 1)) y1=(tip) y2=(fixed(surface, 1)) {}
                 }
-                path.torch d=(format!("M{:.1} 22 h20 v16 l-6 10 h-8 l-6 -10 Z", x - 10.0)) {}
-                text.note x=(fixed(x.clamp(LABEL, WIDTH - LABEL), 1)) y="18" text-anchor="middle" { (label) }
+                path.torch d=(format!("M{:.1} {top} h20 v16 l-6 10 h-8 l-6 -10 Z", x - half)) {}
+                text.note x=(fixed(at, 1)) y="36" text-anchor=(anchor) { (label) }
             }
         }
+    }
+}
+
+/// Where a label on a line across the drawing stands, and which of its ends is there: in its middle
+/// where it has room, else inside the edge.
+fn within(x: f64) -> (f64, &'static str) {
+    if x < LABEL / 2.0 {
+        (0.0, "start")
+    } else if x > WIDTH - LABEL / 2.0 {
+        (WIDTH, "end")
+    } else {
+        (x, "middle")
+    }
+}
+
+/// Where the torch's own label stands, beside it: right where it has room, else left.
+fn beside(x: f64) -> (f64, &'static str) {
+    let (_, away) = BESIDE;
+    if x + away + LABEL <= WIDTH { (x + away, "start") } else { (x - away, "end") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// From where to where a label goes.
+    fn span((at, anchor): (f64, &str)) -> (f64, f64) {
+        match anchor {
+            "start" => (at, at + LABEL),
+            "end" => (at - LABEL, at),
+            _ => (at - LABEL / 2.0, at + LABEL / 2.0),
+        }
+    }
+
+    #[test]
+    fn no_label_of_torch_or_park_leaves_the_drawing_and_none_lies_on_the_torch() {
+        for x in (8..=992).map(f64::from) {
+            for label in [within(x), beside(x)] {
+                let (from, to) = span(label);
+                assert!(from >= 0.0 && to <= WIDTH, "{x}: {from} to {to}");
+            }
+            let (from, to) = span(beside(x));
+            assert!(to < x - BESIDE.0 || from > x + BESIDE.0, "{x}: {from} to {to}");
+        }
+    }
+
+    #[test]
+    fn the_labels_of_torch_and_park_have_heights_of_their_own() {
+        // The style sheet writes them 13 units high.
+        const { assert!(36.0 - 13.0 > PARK_LABEL && TORCH.0 > PARK_LABEL) };
     }
 }
