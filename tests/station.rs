@@ -180,3 +180,25 @@ fn who_is_elsewhere_may_stop_and_nothing_that_starts() {
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");
 }
+
+#[test]
+fn a_start_by_the_button_waits_for_no_record_and_what_keeps_it_from_being_written_is_shown() {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    // The disk turns away before the button is pressed.
+    std::fs::create_dir(scene.records()).expect("in the way");
+    let press = |bench: &mut evenpass_hil::Bench| bench.press(evenpass_hil::Button::Start);
+    scene.station.at_bench(Box::new(press)).expect("a bench");
+    scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
+    let give_up = Instant::now() + Duration::from_secs(5);
+    while scene.station.kept().trouble.is_none() {
+        assert!(Instant::now() < give_up, "nothing is shown: {:?}", scene.station.kept());
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    println!("{:?}", scene.station.kept());
+    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    assert_eq!(stopped, Ok(Answer::Accepted));
+    scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
+    scene.station.quit().expect("a clean end");
+}

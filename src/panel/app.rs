@@ -8,6 +8,9 @@ use axum::http::HeaderMap;
 use evenpass_core::moment::Moment;
 use evenpass_core::request::Direction;
 use evenpass_core::teach::Teaching;
+use jiff::Timestamp;
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
 use tokio::sync::Semaphore;
 
 use super::acts::Acts;
@@ -16,12 +19,13 @@ use super::pace::Paces;
 use super::page::maintenance::Standings;
 use super::planning::PLANS;
 use super::stops::Stops;
-use super::visitor::seat_key;
+use super::texts;
+use super::visitor::{Asker, seat_key};
 use crate::people::{
     NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
     Units, Whence, random,
 };
-use crate::station::{Place, Station};
+use crate::station::{Loaded, Place, Station};
 
 /// Event streams at once: a few pages for each of a shop's screens. A browser has no more than six
 /// connections to one place (common practice, no source), so that one session needs no more.
@@ -85,7 +89,30 @@ pub(super) struct Inside {
     /// Requests that are being answered, besides stops.
     pub(super) answering: Arc<Semaphore>,
     pub(super) standings: Standings,
+    /// The last time that somebody has checked a set-up.
+    pub(super) checked: Mutex<Option<Checked>>,
+    /// What keeps the record from being written, as it was last told.
+    record_trouble: Mutex<Option<String>>,
     nobody: Person,
+}
+
+/// Somebody has checked the set-up of a job.
+pub(super) struct Checked {
+    job: Arc<Loaded>,
+    who: Arc<str>,
+    when: DateTime,
+}
+
+impl Checked {
+    /// Just now, by the clock on the wall.
+    pub(super) fn now(job: Arc<Loaded>, who: Arc<str>) -> Self {
+        Self { job, who, when: TimeZone::system().to_datetime(Timestamp::now()) }
+    }
+
+    /// Who has checked this loading of a job, and when; another loading wants another check.
+    pub(super) fn of(&self, job: &Arc<Loaded>) -> Option<(&str, DateTime)> {
+        Arc::ptr_eq(&self.job, job).then_some((&*self.who, self.when))
+    }
 }
 
 /// A lock is held for a moment only; whoever broke down with it left a whole value.
@@ -121,6 +148,8 @@ impl App {
             planning: Semaphore::new(1),
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
             standings: Standings::default(),
+            checked: Mutex::new(None),
+            record_trouble: Mutex::new(None),
             nobody: nobody()?,
         };
         Ok(Self { inside: Arc::new(inside) })
@@ -167,9 +196,11 @@ impl App {
         }
     }
 
-    /// What is to be done from time to time: sessions that are over leave the seat, and people who
-    /// were added or removed by the command line are known.
+    /// What is to be done from time to time: sessions that are over leave the seat, people who
+    /// were added or removed by the command line are known, and what keeps a record from being
+    /// written stands among the acts.
     pub async fn look_after(&self) {
+        self.look_at_record();
         let over = locked(&self.inside.sessions).sweep(self.now());
         for session in over {
             self.inside.station.seat(|seat, _| seat.leave(&seat_key(session.number())));
@@ -177,6 +208,20 @@ impl App {
         let app = self.clone();
         // A disk may take its time; who waits for it is nobody else.
         let _ = tokio::task::spawn_blocking(move || app.refresh_people()).await;
+    }
+
+    /// A record that cannot be begun, or goes no further, is nobody's request: it is told once.
+    fn look_at_record(&self) {
+        let kept = self.inside.station.kept();
+        let mut told = locked(&self.inside.record_trouble);
+        if *told != kept.trouble {
+            if let Some(trouble) = &kept.trouble {
+                let name = NOT_SIGNED_IN.into();
+                let asker = Asker { name, role: None, whence: Whence::Machine };
+                self.inside.acts.keep(&asker, texts::KEEP_RECORD, Some(trouble), kept.run);
+            }
+            told.clone_from(&kept.trouble);
+        }
     }
 
     /// Waits until everything that was asked is on the disk, for some seconds at most.

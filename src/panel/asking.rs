@@ -9,7 +9,7 @@ use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
 use serde::{Deserialize, Serialize};
 
-use super::app::{App, locked, place};
+use super::app::{App, Checked, locked, place};
 use super::stops;
 use super::texts;
 use super::visitor::{Asker, Visitor, written};
@@ -351,21 +351,43 @@ async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, 
     app.station().load(loaded).await.map_err(Reply::refused)
 }
 
-/// Somebody says that the set-up was checked, line by line: it stands among the acts.
+/// Somebody says that the set-up of the loaded job was checked, line by line: it stands among the
+/// acts, and beside the job. Nobody needs the seat for it: nothing moves by it.
 pub(super) async fn checked(
     State(app): State<App>,
     visitor: Visitor,
     Form(form): Form<Vec<(String, String)>>,
 ) -> Response {
+    let open = unticked(&form);
     let lines = texts::SET_UP_LIST.split('|').count();
-    let ticked = form.iter().filter(|(name, _)| name.starts_with("line")).count();
-    let title = app.station().loaded().map(|loaded| loaded.job.recipe.title.clone());
-    let what = format!("set-up checked: {ticked} of {lines}, {}", title.unwrap_or_default());
+    let loaded = app.station().loaded();
+    let title = loaded.as_ref().map_or("", |loaded| loaded.job.recipe.title.as_str());
+    let what = format!("set-up checked: {} of {lines}, {title}", lines - open.len());
     if let Err(refused) = visitor.sealed(&app, &Seal::of(&form), &what) {
         return refused;
     }
-    let reply = visitor.right(Right::Run).err().unwrap_or_else(Reply::done);
+    let reply = match (visitor.right(Right::Run), loaded) {
+        (Err(reply), _) => reply,
+        (Ok(()), None) => Reply::refused(texts::NO_JOB),
+        (Ok(()), Some(_)) if !open.is_empty() => {
+            Reply::refused(format!("{} {}", texts::SET_UP_OPEN, open.join(" ")))
+        }
+        (Ok(()), Some(job)) => {
+            *locked(&app.inside.checked) = Some(Checked::now(job, visitor.name.clone()));
+            Reply::done()
+        }
+    };
     visitor.told(&app, &what, reply)
+}
+
+/// The lines of the set-up that are not ticked.
+fn unticked(form: &[(String, String)]) -> Vec<&'static str> {
+    let is_ticked = |number: usize| {
+        let name = format!("line{number}");
+        form.iter().any(|(known, value)| *known == name && value == "yes")
+    };
+    let lines = texts::SET_UP_LIST.split('|').enumerate();
+    lines.filter(|(number, _)| !is_ticked(*number)).map(|(_, line)| line).collect()
 }
 
 #[derive(Debug, Deserialize)]

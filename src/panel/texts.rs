@@ -100,6 +100,10 @@ texts! {
     PASSES = "passes";
     SET_UP = "Set up";
     SET_UP_DONE = "Set-up is checked";
+    SOMEBODY_HERE = "somebody at the machine";
+    SET_UP_CHECKED = "Set-up checked by";
+    SET_UP_OPEN = "tick every line once it is so; open:";
+    KEEP_RECORD = "write the record of the job";
     SINCE_LAST = "Otherwise than at the last part,";
     SAME_RECIPE = "Nothing: the same recipe.";
     SET_UP_LIST = "Undercut, degreased, blasted; masked outside the zones.|Clamped; the centre gives way when the part grows.|Powder dry, the lot written down; hopper filled.|Leak test done, arrestors and non-return valves fitted, no oil on oxygen.|Extraction on, respirator at hand, nobody inside.";

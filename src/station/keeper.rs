@@ -1,8 +1,11 @@
 //! Keeps the records of one job after another, on a thread that may wait for the disk.
 //!
 //! A record begins when a start is asked for, before the start is: its header is durable by then.
-//! A start by the button at the machine cannot wait for that; its record begins right after, with
-//! what was told shortly before. It ends when the job has.
+//! A start by the button at the machine cannot wait for that: the button is wired to the controller,
+//! which starts in the scan that reads it, and no scan waits for a disk. Its record begins right
+//! after, with what was told shortly before. Where it cannot begin, the run goes on without it,
+//! [`Kept::trouble`] says so on every page and among the acts, and it is tried anew with every state
+//! that the job enters. It ends when the job has.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::path::PathBuf;
@@ -186,7 +189,7 @@ impl Inside {
     fn entry(&mut self, entry: Entry) {
         let leaf = entered(&entry);
         if leaf.is_some_and(|leaf| runs(leaf.phase())) && self.open.is_none() {
-            // The start button at the machine did not wait; what is wrong is shown by `opens`.
+            // The start button at the machine could not wait; `opens` has shown what is wrong.
             let _ = self.opens(None);
         }
         match &mut self.open {

@@ -1,5 +1,7 @@
 //! The live values that every page shows, and those of the page Run.
 
+use std::sync::Arc;
+
 use evenpass_core::image::{Analogue, Contact, Inputs, Kind, Level, Referenced};
 use evenpass_core::interlock::{Acknowledged, PermissiveState};
 use evenpass_core::plan::forecast::clock;
@@ -12,11 +14,12 @@ use maud::{Markup, html};
 use super::Values;
 use super::part::Sheet;
 use super::scales::Scale;
-use crate::panel::app::App;
+use crate::panel::app::{App, locked};
 use crate::panel::page::layout::{self, button};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
-use crate::people::Units;
+use crate::people::{NOT_SIGNED_IN, Units};
+use crate::station::Loaded;
 
 /// Low and high warning of a pressure, as shares of what it is set to (rows 5 to 8 and 10 of the
 /// matrix as shipped).
@@ -162,6 +165,7 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("figures", figures(&snapshot, units));
     values.html("acts", acts(&snapshot));
     if let Some(loaded) = &loaded {
+        values.html("set-up.checked", checked(app, loaded));
         let sheet = Sheet::of(loaded);
         let progress = snapshot.status.progress.as_ref();
         let done = progress.and_then(|at| at.pass).map_or(0, |(pass, _)| pass.saturating_sub(1));
@@ -171,6 +175,19 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
             values.html("part.coat", sheet.coat(&coat));
         }
         values.html("part.torch", sheet.torch(&snapshot, units));
+    }
+}
+
+/// Who has checked the set-up of the loaded job, and when.
+fn checked(app: &App, loaded: &Arc<Loaded>) -> Markup {
+    let checked = locked(&app.inside.checked);
+    let Some((who, when)) = checked.as_ref().and_then(|checked| checked.of(loaded)) else {
+        return html! {};
+    };
+    html! {
+        span.sign aria-hidden="true" { "\u{2713}" }
+        @let who = if who == NOT_SIGNED_IN { texts::SOMEBODY_HERE } else { who };
+        (texts::SET_UP_CHECKED) " " (who) ", " (when.strftime("%Y-%m-%d %H:%M"))
     }
 }
 

@@ -80,6 +80,7 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
         (since_last(loaded))
         section.set-up {
             h2 { (texts::SET_UP) }
+            p.checked data-live="set-up.checked" role="status" {}
             form data-post="/checked" {
                 ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
                     li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
