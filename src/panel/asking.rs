@@ -409,22 +409,58 @@ pub(super) async fn prove(
     if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
         return refused;
     }
-    let reply = prove_it(&app, &visitor, &ask).err().unwrap_or_else(Reply::done);
+    let reply = prove_it(&app, &visitor, &ask).await.err().unwrap_or_else(Reply::done);
     visitor.told(&app, &what, reply)
 }
 
-fn prove_it(app: &App, visitor: &Visitor, ask: &AskProof) -> Result<(), Reply> {
-    visitor.right(Right::Maintain)?;
+async fn prove_it(app: &App, visitor: &Visitor, ask: &AskProof) -> Result<(), Reply> {
     let station = app.station();
-    may_command(app, visitor, ask.turn)?;
-    let said = match ask.prove.as_str() {
-        "done" => Said::Done,
-        "skip" => Said::Skip,
-        "quit" => Said::Quit,
-        "act" => {
-            return station.technician_acts().map_err(|gone| Reply::refused(gone.to_string()));
-        }
-        key => return station.prove(key, &visitor.name).map_err(Reply::refused),
+    // What only takes away is taken from everybody, wherever they are and whoever sits: a proof
+    // whose person has gone keeps nobody from their work.
+    let ends = match ask.prove.as_str() {
+        "skip" => Some(Said::Skip),
+        "quit" => Some(Said::Quit),
+        _ => None,
     };
-    station.proofs().answer(said).map_err(Reply::refused)
+    if let Some(said) = ends {
+        visitor.right(Right::Run)?;
+        return station.proofs().answer(said).map_err(Reply::refused);
+    }
+    visitor.right(Right::Maintain)?;
+    may_command(app, visitor, ask.turn)?;
+    match ask.prove.as_str() {
+        "done" => station.proofs().answer(Said::Done).map_err(Reply::refused),
+        "act" => station.technician_acts().map_err(|gone| Reply::refused(gone.to_string())),
+        key => {
+            let (station, key) = (station.clone(), key.to_owned());
+            let who = visitor.commander(ask.turn);
+            // One before it may have to end first.
+            tokio::task::spawn_blocking(move || station.prove(&key, &who))
+                .await
+                .unwrap_or_else(|broken| Err(broken.to_string()))
+                .map_err(Reply::refused)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ticked(lines: impl IntoIterator<Item = &'static str>) -> Vec<(String, String)> {
+        lines.into_iter().map(|line| (line.to_owned(), "yes".to_owned())).collect()
+    }
+
+    #[test]
+    fn each_line_of_the_set_up_counts_once_and_by_its_own_tick_alone() {
+        let lines: Vec<&str> = texts::SET_UP_LIST.split('|').collect();
+        assert_eq!(unticked(&[]), lines);
+        let others = ["line0", "line0", "line0", "line1", "line2", "line3", "line9", "line"];
+        assert_eq!(unticked(&ticked(others)), lines.get(4..).expect("a fifth"));
+        let denied = [("line4".to_owned(), "no".to_owned())];
+        let form = [&ticked(["line0", "line1", "line2", "line3"])[..], &denied].concat();
+        assert_eq!(unticked(&form), lines.get(4..).expect("a fifth"));
+        assert_eq!(lines.len(), 5);
+        assert!(unticked(&ticked(["line0", "line1", "line2", "line3", "line4"])).is_empty());
+    }
 }

@@ -310,7 +310,7 @@ texts! {
     LATE_BY = "More than";
     DAYS_REFUSES = "days late refuses a start.";
     NO_PROOF = "No proof can be begun";
-    ONE_AT_A_TIME = "one is under way";
+    ONE_AT_A_TIME = "one is under way; answer it, end it, or press Stop";
     PROVING = "Proof";
     WAITS_FOR = "Waits";
     DONE = "Done";

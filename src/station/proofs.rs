@@ -1,20 +1,23 @@
 //! One proof test at a time, led with a person who reads and answers at the panel.
+//!
+//! What gives something away is asked for only while whoever began it still has the seat; without
+//! it the proof ends. Whatever the end, proving is left with it.
 
-use std::path::PathBuf;
 use std::sync::Mutex;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError, channel};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use evenpass_core::interlock::matrix::row;
 use evenpass_core::proof::Failing;
-use evenpass_core::request::{Answer, Origin, Request};
+use evenpass_core::request::{Answer, Denial, Origin, Request};
 use evenpass_core::scan::Snapshot;
+use evenpass_core::sequence::{Leaf, Phase};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use tokio::sync::{oneshot, watch};
 
-use super::{Station, locked};
+use super::{Commander, NotSeated, Station, locked};
 use crate::clock::orders::{Asked, Order};
 use crate::clock::paced::Gone;
 use crate::proving::{Instruction, Led, Place, Said, keeping, lead, technician};
@@ -22,6 +25,13 @@ use crate::record::{Store, records_file};
 
 /// How often controller and person are looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
+/// How long a proof that gives way may take to end: two looks, and its result on the disk.
+const GIVES_WAY_WITHIN: Duration = Duration::from_secs(3);
+
+/// How a proof ends that its person has ended.
+const QUIT: &str = "ended before it was answered";
+/// How it ends when they do not command any more.
+const SEAT_LOST: &str = "ended: whoever began it has the seat no longer";
 
 /// What a person is shown of the proof in hand.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -117,18 +127,23 @@ impl Proofs {
 }
 
 impl Station {
-    /// Begins a proof test, in the name of a person who is at the devices.
+    /// Begins a proof test, for somebody in the seat who is at the devices. One before it that
+    /// only waits until its device is put back ends, its result kept. Waits for that: not for a
+    /// thread that others wait for.
     ///
     /// # Errors
     /// One is under way, or there is no such interlock.
-    pub fn prove(&self, key: &str, person: &str) -> Result<(), String> {
+    pub fn prove(&self, key: &str, who: &Commander) -> Result<(), String> {
         let known = row(key).ok_or_else(|| format!("`{key}` is no interlock"))?;
+        if self.proof_gives_way() {
+            self.end_proof();
+        }
         let proofs = &self.inside.proofs;
         let (to, said) = channel();
         {
             let mut answers = locked(&proofs.answers);
             if answers.is_some() {
-                return Err("another proof test is under way".to_owned());
+                return Err("another proof test is under way: answer it, or end it".to_owned());
             }
             *answers = Some(to);
         }
@@ -137,24 +152,22 @@ impl Station {
             title: known.title.to_owned(),
             ..ProofShown::default()
         }));
-        let (station, key, person) = (self.clone(), key.to_owned(), person.to_owned());
+        let (station, key, who) = (self.clone(), key.to_owned(), who.clone());
         let began = thread::Builder::new().name("proof".to_owned()).spawn(move || {
-            let records = station.inside.records.clone();
-            let mut at = AtPanel { station: station.clone(), said, quits: false };
+            let mut at = AtPanel { station, who, said, quits: None };
             let (end, outcome) = match lead(&mut at, &key) {
-                Ok(led) => (ProofEnd::of(&led), told(&station, led, &person, records)),
+                Ok(led) => (ProofEnd::of(&led), at.told(led)),
                 Err(trouble) => (ProofEnd::NotMade, format!("not made: {trouble}")),
             };
-            let proofs = &station.inside.proofs;
-            proofs.shown.send_modify(|shown| {
-                if let Some(shown) = shown {
-                    shown.outcome = Some(outcome);
-                    shown.end = Some(end);
-                    shown.instruction.clear();
-                    shown.missing.clear();
-                    shown.asks = false;
-                }
+            at.leave_proving();
+            at.show(|shown| {
+                shown.outcome = Some(outcome);
+                shown.end = Some(end);
+                shown.instruction.clear();
+                shown.missing.clear();
+                shown.asks = false;
             });
+            let proofs = &at.station.inside.proofs;
             *locked(&proofs.instruction) = None;
             *locked(&proofs.answers) = None;
         });
@@ -163,6 +176,27 @@ impl Station {
             return Err(format!("the proof test cannot be led: {trouble}"));
         }
         Ok(())
+    }
+
+    /// Whether the proof in hand stands in no other's way: proving was ended by a stop or left,
+    /// nothing is tripped, and all it waits for is the word that its device is put back.
+    #[must_use]
+    pub fn proof_gives_way(&self) -> bool {
+        let restores =
+            matches!(*locked(&self.inside.proofs.instruction), Some(Instruction::Restore(..)));
+        let snapshot = self.snapshot();
+        restores && snapshot.status.phase == Phase::Idle && !snapshot.verdict.tripped()
+    }
+
+    /// Ends the proof in hand, and waits for it.
+    fn end_proof(&self) {
+        let proofs = &self.inside.proofs;
+        // One that has just ended needs no word.
+        let _ = proofs.answer(Said::Quit);
+        let until = Instant::now() + GIVES_WAY_WITHIN;
+        while proofs.is_under_way() && Instant::now() < until {
+            thread::sleep(LOOK_EVERY);
+        }
     }
 
     /// On the twin: a simulated technician does what the instruction asks at the device.
@@ -180,38 +214,14 @@ impl Station {
     }
 }
 
-/// How a proof ended, in words; a result is kept first.
-fn told(station: &Station, led: Led, person: &str, records: Option<PathBuf>) -> String {
-    match led {
-        Led::Proved(proved) => {
-            let record = keeping::record(&proved, station.rig(), person, Timestamp::now());
-            let kept = records_file(records.as_deref())
-                .and_then(|file| Store::open(&file))
-                .and_then(|mut store| store.keep_proof(&record))
-                .map_err(|problem| problem.whole())
-                .and_then(|()| station.look_at_proofs());
-            let passed = if proved.failing.is_none() { "passed" } else { "FAILED" };
-            let took = proved.response.map_or_else(String::new, |took| {
-                format!(" after {} ms of {} ms", took.as_millis(), proved.limit.as_millis())
-            });
-            match kept {
-                Ok(()) => format!("{passed}{took}: {}", proved.found),
-                Err(trouble) => {
-                    format!("{passed}{took}: {}; it could not be kept: {trouble}", proved.found)
-                }
-            }
-        }
-        Led::Skipped => "left out".to_owned(),
-        Led::Quit => "ended before it was answered".to_owned(),
-        Led::Refused(why) => format!("not made: {why}"),
-    }
-}
-
 /// The machine, with a person at the panel.
 struct AtPanel {
     station: Station,
+    /// Who began it, and in which turn in the seat.
+    who: Commander,
     said: Receiver<Said>,
-    quits: bool,
+    /// Why nothing more is asked, once nothing is.
+    quits: Option<&'static str>,
 }
 
 impl AtPanel {
@@ -226,6 +236,64 @@ impl AtPanel {
     fn wait(answer: oneshot::Receiver<Answer>) -> Result<Answer, String> {
         answer.blocking_recv().map_err(|_| Gone.to_string())
     }
+
+    /// Whether whoever began it commands still. Once they do not, it goes no further, even when
+    /// they sit again.
+    fn seated(&mut self) -> Result<(), NotSeated> {
+        let seated =
+            self.station.seat(|seat, _| seat.may_command(&self.who.sitter.key, self.who.turn));
+        if seated.is_err() {
+            self.quits.get_or_insert(SEAT_LOST);
+        }
+        seated
+    }
+
+    fn request(&self, request: Request) -> Result<Answer, String> {
+        let (reply, answer) = oneshot::channel();
+        let person = Some(self.who.sitter.name.clone());
+        let asked = Asked { request, origin: Origin::Seat, person };
+        self.station.order(Order::Request(asked, reply)).map_err(|gone| gone.to_string())?;
+        Self::wait(answer)
+    }
+
+    /// Nobody leads any more: whatever the proof stroked is let go of now, and not only when the
+    /// time for proving is over.
+    fn leave_proving(&self) {
+        if self.station.snapshot().status.leaf == Leaf::Proving {
+            // A controller that has gone strokes nothing.
+            let _ = self.request(Request::LeaveManual);
+        }
+    }
+
+    /// How the proof ended, in words; a result is kept first.
+    fn told(&self, led: Led) -> String {
+        let station = &self.station;
+        let proved = match led {
+            Led::Proved(proved) => proved,
+            Led::Skipped => return "left out".to_owned(),
+            Led::Quit => return self.quits.unwrap_or(QUIT).to_owned(),
+            Led::Refused(why) => return format!("not made: {why}"),
+        };
+        let person = &self.who.sitter.name;
+        let record = keeping::record(&proved, station.rig(), person, Timestamp::now());
+        let kept = records_file(station.records())
+            .and_then(|file| Store::open(&file))
+            .and_then(|mut store| store.keep_proof(&record))
+            .map_err(|problem| problem.whole())
+            .and_then(|()| station.look_at_proofs());
+        let passed = if proved.failing.is_none() { "passed" } else { "FAILED" };
+        let took = proved.response.map_or_else(String::new, |took| {
+            format!(" after {} ms of {} ms", took.as_millis(), proved.limit.as_millis())
+        });
+        let trouble = kept
+            .err()
+            .map_or_else(String::new, |trouble| format!("; it could not be kept: {trouble}"));
+        format!("{passed}{took}: {}{trouble}", proved.found)
+    }
+}
+
+fn not_seated(why: &NotSeated) -> Answer {
+    Answer::Denied(Denial { why: SEAT_LOST.to_owned(), help: format!("{why}; then begin it anew") })
 }
 
 impl Place for AtPanel {
@@ -238,19 +306,29 @@ impl Place for AtPanel {
     }
 
     fn ask(&mut self, request: Request) -> Result<Answer, String> {
-        let (reply, answer) = oneshot::channel();
-        let asked = Asked { request, origin: Origin::Seat, person: None };
-        self.station.order(Order::Request(asked, reply)).map_err(|gone| gone.to_string())?;
-        Self::wait(answer)
+        // Leaving takes away only, and is never refused.
+        if request != Request::LeaveManual
+            && let Err(why) = self.seated()
+        {
+            return Ok(not_seated(&why));
+        }
+        self.request(request)
     }
 
     fn prove(&mut self, key: &str) -> Result<Answer, String> {
+        if let Err(why) = self.seated() {
+            return Ok(not_seated(&why));
+        }
         let (reply, answer) = oneshot::channel();
         self.station.order(Order::Prove(key.to_owned(), reply)).map_err(|gone| gone.to_string())?;
         Self::wait(answer)
     }
 
     fn done(&mut self) -> Result<(), String> {
+        if self.seated().is_err() {
+            // The next look at what was said ends it.
+            return Ok(());
+        }
         self.station.order(Order::ProofDone).map_err(|gone| gone.to_string())
     }
 
@@ -259,8 +337,12 @@ impl Place for AtPanel {
     }
 
     fn tell(&mut self, instruction: Instruction) {
-        // What was said before the instruction does not answer it.
-        while self.said.try_recv().is_ok() {}
+        // What was said before the instruction does not answer it; who wants no more still does not.
+        while let Ok(said) = self.said.try_recv() {
+            if said == Said::Quit {
+                self.quits = Some(QUIT);
+            }
+        }
         *locked(&self.station.inside.proofs.instruction) = Some(instruction);
         let (words, asks) = match instruction {
             Instruction::Prepare(procedure, _) if procedure.prepare.is_empty() => {
@@ -279,12 +361,14 @@ impl Place for AtPanel {
     }
 
     fn said(&mut self) -> Option<Said> {
-        if self.quits {
+        if self.seated().is_err() || self.quits.is_some() {
             return Some(Said::Quit);
         }
         match self.said.try_recv() {
             Ok(said) => {
-                self.quits = said == Said::Quit;
+                if said == Said::Quit {
+                    self.quits = Some(QUIT);
+                }
                 self.show(|shown| shown.asks = false);
                 Some(said)
             }

@@ -41,6 +41,12 @@ impl Served {
         Self::start(&["--pace", pace], None)
     }
 
+    /// The same by a rig file.
+    pub(crate) fn on_twin_of(rig: &Path, pace: &str) -> Self {
+        let rig = rig.display().to_string();
+        Self::start(&["--pace", pace, "--rig", &rig], None)
+    }
+
     /// On the twin in another process, over pseudo-terminals.
     pub(crate) fn on_lines() -> Self {
         let place = Place::new();

@@ -94,7 +94,7 @@ pub(super) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let seat = station.seat(|seat, _| seat.may_command(&seat_key(visitor.number), seat.turn()));
     let hand = Hand { role: visitor.role, place: place(visitor.whence), seat };
-    let under_way = station.proofs().is_under_way();
+    let under_way = station.proofs().is_under_way() && !station.proof_gives_way();
     let why = hand.why_not(Right::Maintain, None);
     let why = why.or_else(|| under_way.then(|| texts::ONE_AT_A_TIME.to_owned()));
     values.html(
