@@ -29,6 +29,7 @@ mod pace;
 mod page;
 mod planning;
 mod repeats;
+mod set_up;
 mod sign_in;
 mod stops;
 mod texts;
@@ -72,7 +73,7 @@ fn router(app: App) -> Router {
         .route("/ask", post(asking::ask))
         .route("/seat", post(asking::seat))
         .route("/load", post(asking::load))
-        .route("/checked", post(asking::checked))
+        .route("/checked", post(set_up::checked))
         .route("/prove", post(asking::prove))
         .route("/units", post(sign_in::units))
         .route("/live", get(live::stream))
