@@ -126,6 +126,9 @@ texts! {
     NEW_RECIPE = "New recipe";
     TEACH = "New part by taught points";
     IMPORT = "Import a text";
+    IMPORTED_HERE = "imported at the panel";
+    TAUGHT_HERE = "made of points taken at the machine";
+    FIRST_NOT_KEPT = "the recipe is there, but who made it could not be kept";
     EXPORT = "Export";
     RECIPE_FILE = "File name";
     RECIPE_TEXT = "Text";

@@ -10,6 +10,7 @@
     clippy::print_stdout,
     clippy::panic,
     clippy::expect_used,
+    clippy::unwrap_used,
     clippy::indexing_slicing,
     clippy::string_slice,
     reason = "a test prints its figures, and fails where it cannot go on"
@@ -17,6 +18,7 @@
 
 mod cut;
 mod driver;
+mod engineer;
 mod flame_lost;
 mod jogging;
 mod looks;
@@ -24,6 +26,9 @@ mod many_pages;
 mod operator;
 mod pages;
 mod proofs;
+#[path = "../ptys/mod.rs"]
+mod ptys;
+mod resources;
 mod scene;
 mod screen;
 mod weight;

@@ -53,6 +53,19 @@ fn section(app: &App, visitor: &Visitor, live: &str, inside: Markup) -> Markup {
     )
 }
 
+/// The carriage by hand, for any page on which it is to be moved.
+pub(in crate::panel) fn carriage_by_hand(app: &App, visitor: &Visitor) -> Markup {
+    html! {
+        (carriage::strip(app, visitor))
+        section.acts data-live="carriage.acts" {}
+    }
+}
+
+/// What is live of that.
+pub(in crate::panel) fn live_by_hand(app: &App, visitor: &Visitor, values: &mut Values) {
+    carriage::live(app, visitor, values);
+}
+
 /// What is live on each of them.
 pub(in crate::panel) async fn live(app: &App, visitor: &Visitor, page: Page, values: &mut Values) {
     match page {

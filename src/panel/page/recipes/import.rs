@@ -2,17 +2,20 @@
 
 use axum::extract::{Form, State};
 use axum::response::Response;
+use jiff::Timestamp;
 use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::draft::planned;
 use super::new_path;
-use crate::editing;
+use crate::editing::{self, Digest};
+use crate::files;
 use crate::panel::app::App;
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Right;
+use crate::revisions::{self, Wanted};
 
 /// Where the text is put in.
 pub(super) fn form() -> Markup {
@@ -48,10 +51,12 @@ pub(in crate::panel) async fn import(
     }
     let reply = match visitor.right(Right::Engineer) {
         Ok(()) => {
-            let taking = app.clone();
-            let kept =
-                tokio::task::spawn_blocking(move || keep(&taking, &given.name, &given.text)).await;
-            match kept {
+            let (taking, who) = (app.clone(), visitor.name.to_string());
+            let kept = tokio::task::spawn_blocking(move || {
+                let first = First { who: &who, why: texts::IMPORTED_HERE };
+                keep(&taking, &given.name, &given.text, first)
+            });
+            match kept.await {
                 Ok(Ok(())) => Reply::done(),
                 Ok(Err(problem)) => Reply::refused(problem),
                 Err(broken) => Reply::refused(broken.to_string()),
@@ -62,14 +67,30 @@ pub(in crate::panel) async fn import(
     visitor.told(&app, &what, reply)
 }
 
-/// Keeps a new recipe. Nothing is written unless it reads and can be planned.
+/// Whose first revision a new recipe is, and how it came about.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct First<'a> {
+    pub(super) who: &'a str,
+    pub(super) why: &'a str,
+}
+
+/// Keeps a new recipe, with who made it as its first revision. Nothing is written unless it reads
+/// and can be planned.
 ///
 /// # Errors
-/// Everything that is wrong with name or text, as a person is to read it.
-pub(super) fn keep(app: &App, name: &str, text: &str) -> Result<(), String> {
+/// Everything that is wrong with name or text, as a person is to read it; or that the recipe is
+/// there, and who made it could not be written.
+pub(super) fn keep(app: &App, name: &str, text: &str, first: First<'_>) -> Result<(), String> {
     let path = new_path(app, name.trim())?;
     let text = text.replace("\r\n", "\n");
     planned(app, &path, &text)?;
+    let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), Some(&path))?;
     editing::create(&path, text.as_bytes())
-        .map_err(|trouble| format!("{}: {trouble}", path.display()))
+        .map_err(|trouble| format!("{}: {trouble}", path.display()))?;
+    let First { who, why } = first;
+    let expected = &Digest::of(&text);
+    let wanted = Wanted { text: &text, who, when: Timestamp::now(), why, expected };
+    revisions::save(&path, &wanted, &catalogue)
+        .map(drop)
+        .map_err(|trouble| format!("{}: {trouble}", texts::FIRST_NOT_KEPT))
 }

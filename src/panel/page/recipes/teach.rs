@@ -11,13 +11,13 @@ use evenpass_core::teach::{
 };
 use maud::{Markup, html};
 
-use super::import::keep;
+use super::import::{First, keep};
 use super::one::plain;
 use crate::files;
 use crate::panel::app::{App, locked};
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::live::Values;
-use crate::panel::page::layout::{self, button};
+use crate::panel::page::{layout, maintenance};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
@@ -32,15 +32,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
     let inside = html! {
         p { a href="/recipes" { "\u{2190} " (texts::RECIPES) } }
         h1 { (texts::TEACH) }
-        section.jog {
-            div.here { span { (texts::PLACE) " " } strong data-live="teach.at" {} }
-            div.buttons {
-                (button("manual", texts::MANUAL_WORK, "plain"))
-                button type="button" data-jog="chuck" { "\u{25c0} " (texts::TO_CHUCK) }
-                button type="button" data-jog="tail" { (texts::TO_TAIL) " \u{25b6}" }
-                (button("leave-manual", texts::LEAVE_MANUAL, "plain"))
-            }
-        }
+        (maintenance::carriage_by_hand(&app, &visitor))
         section {
             h2 { (texts::TAKE_A_POINT) }
             form.point data-post="/teach" {
@@ -138,8 +130,8 @@ async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Resul
         "chuck_side" => starts(app, End::ChuckSide),
         "tail_side" => starts(app, End::TailSide),
         "save" => {
-            let (app, form) = (app.clone(), form.to_vec());
-            tokio::task::spawn_blocking(move || save(&app, &form))
+            let (app, form, who) = (app.clone(), form.to_vec(), visitor.name.to_string());
+            tokio::task::spawn_blocking(move || save(&app, &form, &who))
                 .await
                 .unwrap_or_else(|broken| Err(broken.to_string()))
                 .map_err(refused)
@@ -206,7 +198,7 @@ fn words(problems: &Problems) -> String {
     problems.to_string()
 }
 
-fn save(app: &App, form: &[(String, String)]) -> Result<(), String> {
+fn save(app: &App, form: &[(String, String)], who: &str) -> Result<(), String> {
     let mut teaching = locked(&app.inside.teaching).clone();
     teaching.drawn_length = typed(form, "length")?;
     let taught = made(app, &teaching)?;
@@ -233,18 +225,14 @@ fn save(app: &App, form: &[(String, String)]) -> Result<(), String> {
             .collect();
         text = evenpass_core::document::set(&text, &fields).map_err(|problems| words(&problems))?;
     }
-    keep(app, plain(form, "name"), &text)?;
+    keep(app, plain(form, "name"), &text, First { who, why: texts::TAUGHT_HERE })?;
     *locked(&app.inside.teaching) = Teaching::default();
     Ok(())
 }
 
 /// What is live on it.
 pub(in crate::panel) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
-    let snapshot = app.station().snapshot();
-    let axis = &snapshot.inputs.axis.value;
-    let known = axis.referenced == evenpass_core::image::Referenced::Yes;
-    let at = if known { visitor.units.length(axis.position) } else { texts::NOT_KNOWN.to_owned() };
-    values.text("teach.at", at);
+    maintenance::live_by_hand(app, visitor, values);
     let teaching = locked(&app.inside.teaching).clone();
     values.html("teach.points", points(&teaching, visitor.units));
     let made = if teaching.points.is_empty() {
