@@ -3,7 +3,6 @@
 
 use std::time::{Duration, Instant};
 
-use evenpass::comparison;
 use evenpass::record::Outcome;
 use evenpass_core::document::leaves;
 use evenpass_core::quantity::{Length, Quantity as _};
@@ -248,8 +247,7 @@ async fn run(scene: Scene, screen: Screen, edges: &[f64]) {
     answer_until(&screen, "complete", PACE).await;
     println!("from start to complete: {:.0} s at {PACE} times life", began.elapsed().as_secs_f64());
     let loaded = scene.station.loaded().expect("a job");
-    let plan = loaded.plan.clone();
-    let zones = scene.at_bench(move |bench| comparison::zones(&plan, bench)).await;
+    let zones = scene.zones().await;
     screen.go("/records").await;
     screen.until("main", 10.0, |main| main.contains(TITLE)).await;
     screen.end().await;
@@ -260,15 +258,6 @@ async fn run(scene: Scene, screen: Screen, edges: &[f64]) {
     assert_eq!(runs[0].outcome, Outcome::Complete);
     assert_eq!(runs[0].title, TITLE);
     for zone in zones {
-        println!(
-            "{}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), from {:.4} to {:.4} mm",
-            zone.zone,
-            zone.planned.mm(),
-            zone.deposited.mm(),
-            zone.off_percent(),
-            zone.thinnest.mm(),
-            zone.thickest.mm()
-        );
         assert!(zone.off_percent().abs() <= OFF_PERCENT, "{zone:?}");
     }
     let leaves = leaves(&loaded.job.recipe_source.text).expect("a recipe");

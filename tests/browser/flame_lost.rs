@@ -1,7 +1,6 @@
 //! The flame is lost in mid-pass: it is shown, acknowledged and reset, the torch is lit again, and
 //! the job goes on where powder was lost.
 
-use evenpass::comparison;
 use evenpass::record::Outcome;
 
 use crate::operator::answer_until;
@@ -52,22 +51,12 @@ async fn a_flame_lost_in_mid_pass_is_shown_and_made_good_from_where_powder_was_l
     screen.go("/").await;
     screen.ask("restart").await;
     answer_until(&screen, "complete", PACE).await;
-    let plan = scene.station.loaded().expect("a job").plan.clone();
-    let zones = scene.at_bench(move |bench| comparison::zones(&plan, bench)).await;
+    let zones = scene.zones().await;
     screen.end().await;
     let runs = scene.end().await.store().runs().expect("a list");
     assert_eq!(runs.len(), 1);
     assert_eq!(runs[0].outcome, Outcome::Complete, "{runs:?}");
     for zone in zones {
-        println!(
-            "{}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), from {:.4} to {:.4} mm",
-            zone.zone,
-            zone.planned.mm(),
-            zone.deposited.mm(),
-            zone.off_percent(),
-            zone.thinnest.mm(),
-            zone.thickest.mm()
-        );
         assert!(zone.off_percent().abs() <= OFF_PERCENT, "{zone:?}");
     }
 }

@@ -4,6 +4,7 @@ use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use evenpass::comparison::{self, ZoneComparison};
 use evenpass::files;
 use evenpass::panel::{self, App, Options};
 use evenpass::people::{PeopleFile, Person, Pin, Role};
@@ -94,6 +95,24 @@ impl Scene {
         });
         self.station.at_bench(look).expect("a twin");
         told.await.expect("an answer")
+    }
+
+    /// What lies on the zones of the loaded job, printed beside what was planned.
+    pub(crate) async fn zones(&self) -> Vec<ZoneComparison> {
+        let plan = self.station.loaded().expect("a job").plan.clone();
+        let zones = self.at_bench(move |bench| comparison::zones(&plan, bench)).await;
+        for zone in &zones {
+            println!(
+                "{}: planned {:.4} mm, deposited {:.4} mm ({:+.2} %), from {:.4} to {:.4} mm",
+                zone.zone,
+                zone.planned.mm(),
+                zone.deposited.mm(),
+                zone.off_percent(),
+                zone.thinnest.mm(),
+                zone.thickest.mm()
+            );
+        }
+        zones
     }
 
     /// Waits until something is so at the controller, for at most so many seconds of the twin's.
