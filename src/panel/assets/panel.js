@@ -97,8 +97,8 @@
     const data = button.dataset;
     if (ALWAYS.includes(data.ask)) return false;
     const wish = [data.ask, data.value, data.seat, data.prove, data.show, data.teach].join(" ");
-    // Short steps are meant to be tapped several times.
-    const within = { "touch-up": 3000, nudge: 120, trim: 120 }[data.ask] || 600;
+    // Short steps are meant to be tapped several times, and instructions follow one another.
+    const within = { "touch-up": 3000, nudge: 120, trim: 120 }[data.ask] || (data.prove ? 250 : 600);
     const before = tapped.get(wish);
     const now = performance.now();
     if (before !== undefined && now - before < within) return true;
