@@ -82,6 +82,8 @@ texts! {
     OF = "of";
     ON = "on";
     OFF = "off";
+    OPEN = "open";
+    SHUT = "shut";
     NOT_KNOWN = "not known";
     PLACE = "Torch at";
     FEED = "Feed";
@@ -97,7 +99,8 @@ texts! {
     CHOOSE = "Choose a recipe";
     NO_JOB = "No job is loaded";
     FORECAST = "Forecast";
-    PASSES = "passes";
+    PASSES = "Passes";
+    PASSES_COUNTED = "passes";
     SET_UP = "Set up";
     SET_UP_DONE = "Set-up is checked";
     SOMEBODY_HERE = "somebody at the machine";

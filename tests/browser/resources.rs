@@ -29,9 +29,22 @@ struct Served {
 
 impl Served {
     fn start(more: &[&str]) -> Self {
+        Self::started(Command::new(env!("CARGO_BIN_EXE_evenpass")), more)
+    }
+
+    /// One that may lock no memory, whoever starts it.
+    fn unlocked(more: &[&str]) -> Self {
+        let mut command = Command::new("setpriv");
+        command
+            .args(["--bounding-set=-ipc_lock", "prlimit", "--memlock=0"])
+            .arg(env!("CARGO_BIN_EXE_evenpass"));
+        Self::started(command, more)
+    }
+
+    fn started(mut command: Command, more: &[&str]) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
-        let mut child = Command::new(env!("CARGO_BIN_EXE_evenpass"))
+        let mut child = command
             .args(["serve", "--listen", "127.0.0.1:0", "--records"])
             .arg(folder.path().join("runs.sqlite"))
             .arg("--recipes")
@@ -118,7 +131,13 @@ async fn the_served_program_tells_what_it_takes_of_the_computer_at_rest_and_in_a
     let place = Place::new();
     let _twin = place.twin("journal", "present");
     let ports = ["field", "motion"].map(|line| format!("{line}={}", place.text(line)));
-    let served = Served::start(&["--port", &ports[0], "--port", &ports[1]]);
-    tokio::time::sleep(Duration::from_secs(2)).await;
-    served.watch("on lines, at rest").await;
+    let lines = ["--port", &ports[0], "--port", &ports[1]];
+    for (served, when) in [
+        (Served::unlocked as fn(&[&str]) -> Served, "on lines, not locked"),
+        (Served::start, "on lines, at rest"),
+    ] {
+        let served = served(&lines);
+        tokio::time::sleep(Duration::from_secs(2)).await;
+        served.watch(when).await;
+    }
 }

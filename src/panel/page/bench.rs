@@ -23,41 +23,60 @@ use crate::station::{Place, Refused};
 /// Word, words, act.
 type Act = (&'static str, &'static str, fn(&mut Bench));
 
-/// What can be done at the bench. Those of one line stand in one row.
-const ACTS: [Act; 23] = [
-    ("key-on", "Key on", Bench::turn_key_on),
-    ("key-off", "Key off", Bench::turn_key_off),
-    ("guard-open", "Open the guard", Bench::open_guard),
-    ("guard-shut", "Shut the guard", Bench::shut_guard),
-    ("spark", "Spark at the torch", Bench::spark_by_hand),
-    ("start-in", "Start button in", |bench| bench.press(Button::Start)),
-    ("start-out", "Start button out", |bench| bench.release(Button::Start)),
-    ("reset-in", "Reset button in", |bench| bench.press(Button::Reset)),
-    ("reset-out", "Reset button out", |bench| bench.release(Button::Reset)),
-    ("hold-in", "Hold button in", |bench| bench.press(Button::Hold)),
-    ("hold-out", "Hold button out", |bench| bench.release(Button::Hold)),
-    ("stop-in", "Stop button in", |bench| bench.press(Button::Stop)),
-    ("stop-out", "Stop button out", |bench| bench.release(Button::Stop)),
-    ("emergency-in", "Emergency stop in", |bench| bench.press(Button::EmergencyStop)),
-    ("emergency-out", "Emergency stop out", |bench| bench.release(Button::EmergencyStop)),
-    ("hold-to-run-in", "Hold-to-run in", |bench| bench.press(Button::HoldToRun)),
-    ("hold-to-run-out", "Hold-to-run out", |bench| bench.release(Button::HoldToRun)),
-    ("flame-out", "Blow the flame out", |bench| {
-        bench.inject(Fault::Plant(PlantFault::FlameBlownOut));
-    }),
-    ("flame-covered", "Cover the flame sensor", |bench| {
-        bench.at_contact(Discrete::FlamePresent, AtContact::Opened);
-    }),
-    ("flame-free", "Uncover the flame sensor", |bench| {
-        bench.at_contact(Discrete::FlamePresent, AtContact::Untouched);
-    }),
-    ("fill", "Fill the hopper", |bench| bench.fill_hopper(FULL_G)),
-    ("extraction-out", "Extraction contact off", |bench| {
-        bench.at_contact(Discrete::ExtractionOk, AtContact::Opened);
-    }),
-    ("extraction-in", "Extraction contact back", |bench| {
-        bench.at_contact(Discrete::ExtractionOk, AtContact::Untouched);
-    }),
+/// What can be done at the bench, what belongs together side by side.
+const ACTS: [&[Act]; 12] = [
+    &[("key-on", "Key on", Bench::turn_key_on), ("key-off", "Key off", Bench::turn_key_off)],
+    &[
+        ("guard-open", "Open the guard", Bench::open_guard),
+        ("guard-shut", "Shut the guard", Bench::shut_guard),
+    ],
+    &[
+        ("start-in", "Start button in", |bench| bench.press(Button::Start)),
+        ("start-out", "Start button out", |bench| bench.release(Button::Start)),
+    ],
+    &[
+        ("reset-in", "Reset button in", |bench| bench.press(Button::Reset)),
+        ("reset-out", "Reset button out", |bench| bench.release(Button::Reset)),
+    ],
+    &[
+        ("hold-in", "Hold button in", |bench| bench.press(Button::Hold)),
+        ("hold-out", "Hold button out", |bench| bench.release(Button::Hold)),
+    ],
+    &[
+        ("stop-in", "Stop button in", |bench| bench.press(Button::Stop)),
+        ("stop-out", "Stop button out", |bench| bench.release(Button::Stop)),
+    ],
+    &[
+        ("emergency-in", "Emergency stop in", |bench| bench.press(Button::EmergencyStop)),
+        ("emergency-out", "Emergency stop out", |bench| bench.release(Button::EmergencyStop)),
+    ],
+    &[
+        ("hold-to-run-in", "Hold-to-run in", |bench| bench.press(Button::HoldToRun)),
+        ("hold-to-run-out", "Hold-to-run out", |bench| bench.release(Button::HoldToRun)),
+    ],
+    &[
+        ("spark", "Spark at the torch", Bench::spark_by_hand),
+        ("flame-out", "Blow the flame out", |bench| {
+            bench.inject(Fault::Plant(PlantFault::FlameBlownOut));
+        }),
+    ],
+    &[
+        ("flame-covered", "Cover the flame sensor", |bench| {
+            bench.at_contact(Discrete::FlamePresent, AtContact::Opened);
+        }),
+        ("flame-free", "Uncover the flame sensor", |bench| {
+            bench.at_contact(Discrete::FlamePresent, AtContact::Untouched);
+        }),
+    ],
+    &[
+        ("extraction-out", "Extraction contact off", |bench| {
+            bench.at_contact(Discrete::ExtractionOk, AtContact::Opened);
+        }),
+        ("extraction-in", "Extraction contact back", |bench| {
+            bench.at_contact(Discrete::ExtractionOk, AtContact::Untouched);
+        }),
+    ],
+    &[("fill", "Fill the hopper", |bench| bench.fill_hopper(FULL_G))],
 ];
 
 /// A full hopper of the bench, g.
@@ -70,10 +89,14 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
         p { (texts::BENCH_FOR) }
         dl.figures data-live="bench" {}
         div.bench {
-            @for (word, words, _) in ACTS {
-                form data-post="/bench" {
-                    input type="hidden" name="act" value=(word);
-                    button type="submit" { (words) }
+            @for together in ACTS {
+                div.pair {
+                    @for (word, words, _) in together {
+                        form data-post="/bench" {
+                            input type="hidden" name="act" value=(word);
+                            button type="submit" { (words) }
+                        }
+                    }
                 }
             }
         }
@@ -105,7 +128,7 @@ pub(in crate::panel) async fn act(
     if place(visitor.whence) == Place::Elsewhere {
         return visitor.told(&app, &what, Reply::refused(Refused::Elsewhere.to_string()));
     }
-    let Some((.., act)) = ACTS.iter().find(|(word, ..)| *word == ask.act) else {
+    let Some((.., act)) = ACTS.into_iter().flatten().find(|(word, ..)| *word == ask.act) else {
         return (StatusCode::NOT_FOUND, Json(Reply::refused(texts::UNKNOWN_REQUEST)))
             .into_response();
     };
@@ -119,14 +142,16 @@ pub(in crate::panel) async fn act(
 /// What is live on it.
 pub(in crate::panel) async fn live(app: &App, values: &mut Values) {
     let Some(truth) = truth(app).await else { return };
-    let yes = |so: bool| if so { texts::ON } else { texts::OFF };
+    let one = |so: bool, yes: &str, no: &str| if so { yes } else { no }.to_owned();
+    let on = |so| one(so, texts::ON, texts::OFF);
+    let open = |so| one(so, texts::OPEN, texts::SHUT);
     let rows = [
-        ("Key", yes(truth.key_on).to_owned()),
-        ("Guard shut", yes(truth.guard_closed).to_owned()),
-        ("Flame", yes(truth.flame_lit).to_owned()),
-        ("Fuel valve", yes(truth.fuel_open).to_owned()),
-        ("Oxygen valve", yes(truth.oxygen_open).to_owned()),
-        ("Feeder", yes(truth.feeder_on).to_owned()),
+        ("Key", on(truth.key_on)),
+        ("Guard", open(!truth.guard_closed)),
+        ("Flame", on(truth.flame_lit)),
+        ("Fuel valve", open(truth.fuel_open)),
+        ("Oxygen valve", open(truth.oxygen_open)),
+        ("Feeder", on(truth.feeder_on)),
         ("Torch at", format!("{:.1} mm", truth.torch_z_mm)),
         ("Spindle", format!("{:.0} rpm", truth.spindle_rpm)),
         ("Hopper", format!("{:.0} g", truth.hopper_g)),

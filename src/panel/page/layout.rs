@@ -128,10 +128,11 @@ pub(in crate::panel) fn page_at(
                 }
                 aside.command {
                     (button("hold", texts::HOLD, "hold"))
-                    button type="button" data-ask="restart" data-kind="restart" data-live="restart" {
-                        (texts::RESTART)
+                    div.restart {
+                        button type="button" data-ask="restart" data-kind="restart"
+                            data-live="restart" { (texts::RESTART) }
+                        p.what data-live="restart.what" {}
                     }
-                    p.what data-live="restart.what" {}
                     form.stop method="post" action="/stop" data-stop="" {
                         button.stop type="submit" { (texts::STOP) }
                     }

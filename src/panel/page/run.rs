@@ -69,7 +69,7 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
                     @for zone in &forecast.zones {
                         tr {
                             th { (zone.zone) }
-                            td { (zone.passes.planned) " " (texts::PASSES) }
+                            td { (zone.passes.planned) " " (texts::PASSES_COUNTED) }
                             td { (zone.powder) }
                         }
                     }

@@ -47,15 +47,16 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
         return html! {};
     }
     let last = all().map(|(at, _)| at).fold(1.0, f64::max);
-    let (low, high) = round_ends(
+    let marks = round_marks(
         all().map(|(_, value)| value).fold(f64::INFINITY, f64::min),
         all().map(|(_, value)| value).fold(f64::NEG_INFINITY, f64::max),
     );
+    let (low, high) = (marks.first, marks.at(marks.steps));
     let x = |at: f64| LEFT + at / last * (SIZE.0 - LEFT - RIGHT);
     let y = |value: f64| SIZE.1 - FOOT - (value - low) / (high - low) * (SIZE.1 - FOOT - TOP);
     let mut inside = String::new();
-    for step in 0..=4_u8 {
-        let value = low + (high - low) * f64::from(step) / 4.0;
+    for step in 0..=marks.steps {
+        let value = marks.at(step);
         let (at, end) = (y(value), SIZE.0 - RIGHT);
         let _ = write!(
             inside,
@@ -63,16 +64,20 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
              <text class=\"tick\" x=\"{}\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
             LEFT - 6.0,
             at + 4.0,
-            fixed(value, usize::from(high - low < 20.0) * 2)
+            fixed(value, marks.decimals)
         );
-        let minutes = last * f64::from(step) / 4.0;
+    }
+    let every = time_step(last);
+    let mut at = 0.0;
+    while at <= last {
         let _ = write!(
             inside,
-            "<text class=\"tick\" x=\"{:.1}\" y=\"{}\" text-anchor=\"middle\">{} s</text>",
-            x(minutes),
+            "<text class=\"tick\" x=\"{:.1}\" y=\"{}\" text-anchor=\"middle\">{}</text>",
+            x(at),
             SIZE.1 - 10.0,
-            fixed(minutes, 0)
+            if every < 60.0 { format!("{at:.0} s") } else { format!("{:.0} min", at / 60.0) }
         );
+        at += every;
     }
     for (line, points) in &drawn {
         let mut path = String::new();
@@ -97,11 +102,60 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
     }
 }
 
-/// Ends of a scale that hold all values and have some room between them.
-fn round_ends(low: f64, high: f64) -> (f64, f64) {
+/// Where the marks of a scale stand.
+struct Marks {
+    first: f64,
+    every: f64,
+    steps: u8,
+    decimals: usize,
+}
+
+impl Marks {
+    fn at(&self, step: u8) -> f64 {
+        self.first + self.every * f64::from(step)
+    }
+}
+
+/// Steps that people count in, as parts of a power of ten, with the decimals they need more than
+/// that power.
+const ROUND: [(f64, usize); 4] = [(1.0, 0), (2.0, 0), (2.5, 1), (5.0, 0)];
+/// Marks at most, the first left out.
+const STEPS: f64 = 5.0;
+
+/// The closest round marks, not more than [`STEPS`], that have all values between them.
+fn round_marks(low: f64, high: f64) -> Marks {
     let span = (high - low).max(high.abs() * 0.02).max(1e-3);
-    let step = 10_f64.powf(span.log10().floor());
-    ((low / step).floor() * step, (high / step).ceil() * step + step * 0.1)
+    let power = (span / STEPS).log10().floor();
+    let every = |ten: f64, times: f64| times * 10_f64.powf(ten);
+    let candidates = [power, power + 1.0, power + 2.0].into_iter().flat_map(|ten| {
+        ROUND.map(|(times, more)| {
+            let every = every(ten, times);
+            let first = (low / every).floor() * every;
+            let steps = ((first + span).max(high) - first) / every;
+            // Both are small whole numbers.
+            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+            let (steps, decimals) = (steps.ceil() as u8, (-ten).max(0.0) as usize + more);
+            Marks { first, every, steps, decimals: if ten >= 1.0 { 0 } else { decimals } }
+        })
+    });
+    let mut last = Marks { first: low, every: span, steps: 1, decimals: 2 };
+    for marks in candidates {
+        let fits = f64::from(marks.steps) <= STEPS;
+        last = marks;
+        if fits {
+            break;
+        }
+    }
+    last
+}
+
+/// Time between two marks, s: one that clocks are read in, so that there are some six of them.
+fn time_step(last: f64) -> f64 {
+    let clock = [1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0];
+    clock
+        .into_iter()
+        .find(|step| last / step <= 6.0)
+        .unwrap_or_else(|| (last / 6.0 / 3600.0).ceil() * 3600.0)
 }
 
 #[cfg(test)]
@@ -137,6 +191,26 @@ mod tests {
         assert_eq!(heights.len(), 3);
         assert!(heights[0] > heights[1] && heights[1] > heights[2], "{heights:?}");
         assert!((heights[0] + heights[2] - 2.0 * heights[1]).abs() < 0.3, "{heights:?}");
+    }
+
+    #[test]
+    fn marks_are_round_and_hold_all_values() {
+        for (low, high, marks) in [
+            (20.0, 306.0, "0 100 200 300 400"),
+            (0.0, 2.5, "0.0 0.5 1.0 1.5 2.0 2.5"),
+            (2.49, 2.51, "2.48 2.50 2.52 2.54"),
+            (0.0, 0.0, "0.0000 0.0002 0.0004 0.0006 0.0008 0.0010"),
+            (-12.0, 118.0, "-50 0 50 100 150"),
+        ] {
+            let found = round_marks(low, high);
+            let words: Vec<String> =
+                (0..=found.steps).map(|step| fixed(found.at(step), found.decimals)).collect();
+            assert_eq!(words.join(" "), marks, "{low} to {high}");
+        }
+        assert_eq!(
+            [5.0, 59.0, 427.0, 4371.0, 90_000.0].map(time_step),
+            [1.0, 10.0, 120.0, 900.0, 18_000.0]
+        );
     }
 
     #[test]
