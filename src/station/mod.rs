@@ -340,7 +340,7 @@ impl Station {
     /// Why it did not reach the controller.
     pub async fn command(&self, who: &Commander, request: Request) -> Result<Answer, Refused> {
         let person = Some(who.sitter.name.clone());
-        if only_takes_away(request) {
+        if request.only_takes_away() {
             return Ok(self.ask(Asked { request, origin: Origin::Watcher, person }).await?);
         }
         if who.place == Place::Elsewhere {
@@ -458,19 +458,6 @@ impl Station {
 
 fn controller(setup: &Setup) -> Result<Controller, String> {
     Controller::new(&setup.rig).map_err(|p| format!("{}: {p}", setup.rig_source.name))
-}
-
-/// Requests that everyone may make: they only take energy away.
-const fn only_takes_away(request: Request) -> bool {
-    matches!(
-        request,
-        Request::Stop
-            | Request::Hold
-            | Request::HoldAfterPass
-            | Request::Abort
-            | Request::Acknowledge
-            | Request::JogRelease
-    )
 }
 
 /// Whether nothing burns and nothing of a job is under way but the cooling.
