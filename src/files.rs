@@ -224,6 +224,14 @@ pub fn names(folder: &Path) -> [PathBuf; 2] {
     ["powders.toml", "torches.toml"].map(|name| folder.join(name))
 }
 
+/// The folder that a file lies in.
+#[must_use]
+pub fn folder_of(file: &Path) -> &Path {
+    // The parent of a bare name is empty, and no folder that can be opened.
+    let parent = file.parent().filter(|folder| !folder.as_os_str().is_empty());
+    parent.unwrap_or(Path::new("."))
+}
+
 fn built_in((name, text): (&str, &str)) -> Source {
     Source { name: name.to_owned(), text: text.to_owned() }
 }

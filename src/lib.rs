@@ -1,7 +1,7 @@
 //! The shell of Evenpass: everything that touches the world around the pure core.
 //!
 //! - [`files`] reads what a user has written, [`editing`] changes a field of it, [`revisions`] keeps
-//!   every revision of a recipe; [`log`] says what happens inside.
+//!   every revision of a recipe; `durable` writes for them; [`log`] says what happens inside.
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
@@ -14,6 +14,7 @@ pub mod attendant;
 pub mod cli;
 pub mod clock;
 pub mod comparison;
+mod durable;
 pub mod editing;
 pub mod embed;
 pub mod files;

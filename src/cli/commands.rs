@@ -5,10 +5,12 @@ mod lines;
 mod twin;
 
 use std::path::Path;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use evenpass_core::request::Answer;
+use evenpass_core::request::{Answer, Request};
 use evenpass_core::rig::RigKind;
+use evenpass_core::scan::Snapshot;
 
 pub(super) use self::lines::OnLines;
 pub(super) use self::twin::OnTwin;
@@ -17,6 +19,7 @@ use super::ports::Ports;
 use super::say;
 use super::served::{News, Reply, ServedArguments, Trouble, Visit, Wanted, Where};
 use crate::files;
+use crate::panel::asked;
 use crate::panel::told::MachineTold;
 use crate::people::Units;
 
@@ -94,6 +97,56 @@ impl Commands for Visit {
 
     fn start(&mut self) -> Result<Reply, Trouble> {
         Visit::ask(self, "start", "")
+    }
+}
+
+/// A machine whose controller runs in this program.
+trait Own {
+    /// Waits a short while and looks.
+    ///
+    /// # Errors
+    /// Why there is nothing to be seen any more.
+    fn snapshot(&mut self) -> Result<Arc<Snapshot>, Trouble>;
+    /// Asks the controller for something, from the seat.
+    ///
+    /// # Errors
+    /// Why it did not get there.
+    fn request(&mut self, request: Request) -> Result<Reply, Trouble>;
+    /// Who gives the start.
+    fn starts(&self) -> Starts;
+    /// Gives it, where it is given from here.
+    ///
+    /// # Errors
+    /// Why it did not get there.
+    fn start(&mut self) -> Result<Reply, Trouble>;
+}
+
+impl<M: Own> Commands for M {
+    fn look(&mut self) -> Result<MachineTold, Trouble> {
+        let snapshot = self.snapshot()?;
+        Ok(MachineTold::of(&snapshot, self.units()))
+    }
+
+    fn ask(&mut self, word: &str, value: &str) -> Result<Reply, Trouble> {
+        let (request, _) = asked(word, value).map_err(Trouble::Input)?;
+        self.request(request)
+    }
+
+    fn stop(&mut self) -> Result<(), Trouble> {
+        self.request(Request::Stop).map(drop)
+    }
+
+    /// Nobody has signed in who could have others.
+    fn units(&self) -> Units {
+        Units::default()
+    }
+
+    fn starts(&self) -> Starts {
+        Own::starts(self)
+    }
+
+    fn start(&mut self) -> Result<Reply, Trouble> {
+        Own::start(self)
     }
 }
 

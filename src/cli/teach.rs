@@ -46,8 +46,8 @@ pub(super) struct TeachArguments {
     /// when left out.
     #[arg(long, value_name = "RECIPE")]
     like: Option<PathBuf>,
-    /// What the part is made of: plain_steel, air_hardening_steel, stainless_steel, cast_iron.
-    #[arg(long, value_name = "WORD", value_parser = substrate)]
+    #[arg(long, value_name = "WORD", value_parser = substrate,
+        help = format!("What the part is made of: {}", substrates()))]
     substrate: Option<Substrate>,
     /// The finished coat of every zone, such as "0.3 mm".
     #[arg(long, value_name = "LENGTH")]
@@ -60,18 +60,13 @@ pub(super) struct TeachArguments {
     catalogue: Option<PathBuf>,
 }
 
-/// What a part can be made of.
-const SUBSTRATES: [Substrate; 4] = [
-    Substrate::PlainSteel,
-    Substrate::AirHardeningSteel,
-    Substrate::StainlessSteel,
-    Substrate::CastIron,
-];
+/// What a part can be made of, by the words of a recipe.
+fn substrates() -> String {
+    Substrate::all().map(Substrate::word).collect::<Vec<_>>().join(", ")
+}
 
 fn substrate(word: &str) -> Result<Substrate, String> {
-    let known = SUBSTRATES.map(Substrate::word).join(", ");
-    let found = SUBSTRATES.into_iter().find(|substrate| substrate.word() == word);
-    found.ok_or_else(|| format!("accepted: {known}"))
+    Substrate::of_word(word).ok_or_else(|| format!("accepted: {}", substrates()))
 }
 
 pub(super) fn answer(arguments: &TeachArguments) -> Exit {

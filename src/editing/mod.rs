@@ -13,7 +13,6 @@ use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::Rig;
 
 pub use replacing::{Backup, Digest, Replaced, TextFile, open, replace};
-pub(crate) use replacing::{create, put};
 
 /// What a text has to be.
 #[derive(Debug, Clone, Copy)]

@@ -1,13 +1,15 @@
 //! A file replaced whole or not at all, and never one that somebody has changed meanwhile.
 
-use std::fs::{self, File, OpenOptions};
-use std::io::{self, Write};
+use std::fs::{self, File};
+use std::io;
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::DateTime;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
+use crate::durable::{Rights, create, put};
 use crate::files;
 
 /// Tries at a name for a backup of the same second.
@@ -88,9 +90,7 @@ pub fn replace(
 ) -> Result<Replaced, String> {
     // A link is followed: its target is the file that others read.
     let target = fs::canonicalize(path).map_err(|trouble| unwritable(path, &trouble))?;
-    let old = File::open(&target).map_err(|trouble| unwritable(path, &trouble))?;
-    // Whoever waits here for another writer finds a file that has changed.
-    old.lock().map_err(|trouble| unwritable(path, &trouble))?;
+    let _alone = locked(&target).map_err(|trouble| unwritable(path, &trouble))?;
     let present = fs::read(&target).map_err(|trouble| unwritable(path, &trouble))?;
     if digest_of(&present) != *expected {
         return Err(format!(
@@ -109,7 +109,7 @@ pub fn replace(
         })?),
         Backup::KeptElsewhere => None,
     };
-    put(&target, text).map_err(|trouble| unwritable(path, &trouble))?;
+    put(&target, text, Rights::AsBefore).map_err(|trouble| unwritable(path, &trouble))?;
     Ok(Replaced { backup: kept, digest: Digest::of(text) })
 }
 
@@ -119,14 +119,6 @@ fn unwritable(path: &Path, trouble: &io::Error) -> String {
          disk; it is as it was\n",
         path.display()
     )
-}
-
-/// Writes a new file that must not be there yet, through to the disk.
-pub(crate) fn create(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = OpenOptions::new().write(true).create_new(true).open(path)?;
-    file.write_all(bytes)?;
-    file.sync_all()?;
-    sync_folder(path)
 }
 
 /// The old text beside the file, under a name that nothing has yet.
@@ -146,31 +138,16 @@ fn keep(target: &Path, bytes: &[u8], at: DateTime) -> io::Result<PathBuf> {
     Err(io::Error::new(io::ErrorKind::AlreadyExists, "a hundred backups of this second are there"))
 }
 
-/// A text in the place of the file that is there, if one is, in one step.
-pub(crate) fn put(target: &Path, text: &str) -> io::Result<()> {
-    let name = target.file_name().map(|name| name.to_string_lossy().into_owned());
-    let fresh =
-        target.with_file_name(format!(".{}.{}.new", name.unwrap_or_default(), std::process::id()));
-    // Of a writer that died; no other has this process's number.
-    let _ = fs::remove_file(&fresh);
-    let written = create(&fresh, text.as_bytes())
-        .and_then(|()| match fs::metadata(target) {
-            Ok(old) => fs::set_permissions(&fresh, old.permissions()),
-            Err(_) => Ok(()),
-        })
-        .and_then(|()| fs::rename(&fresh, target));
-    if written.is_err() {
-        let _ = fs::remove_file(&fresh);
-    }
-    written?;
-    sync_folder(target)
-}
-
-/// A new name is on the disk only with its folder.
-fn sync_folder(path: &Path) -> io::Result<()> {
-    match path.parent() {
-        Some(folder) if folder != Path::new("") => File::open(folder)?.sync_all(),
-        _ => File::open(".")?.sync_all(),
+/// The file, kept from everybody else who replaces it. Another one may stand in its place by the time
+/// that its writer lets go of the old one: that one is waited for then.
+fn locked(target: &Path) -> io::Result<File> {
+    loop {
+        let file = File::open(target)?;
+        file.lock()?;
+        let (held, there) = (file.metadata()?, fs::metadata(target)?);
+        if (held.dev(), held.ino()) == (there.dev(), there.ino()) {
+            return Ok(file);
+        }
     }
 }
 
@@ -261,6 +238,24 @@ mod tests {
             writers.into_iter().map(|writer| writer.join().expect("no panic")).collect()
         });
         assert_eq!(done.iter().filter(|done| **done).count(), 1, "{done:?}");
+    }
+
+    #[test]
+    fn those_who_write_what_is_there_already_do_not_get_into_each_others_way() {
+        let (folder, file) = folder();
+        thread::scope(|scope| {
+            for _ in 0..4 {
+                let file = &file;
+                scope.spawn(move || {
+                    for _ in 0..25 {
+                        replace(file, "old", &Digest::of("old"), Backup::KeptElsewhere)
+                            .expect("unchanged");
+                    }
+                });
+            }
+        });
+        assert_eq!(fs::read_to_string(&file).expect("there"), "old");
+        assert_eq!(names(folder.path()), ["bench.toml"]);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use std::net::IpAddr;
 use std::path::PathBuf;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex};
 
 use axum::http::HeaderMap;
 use evenpass_core::moment::Moment;
@@ -25,6 +25,7 @@ use crate::people::{
     NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
     Units, Whence, random,
 };
+pub(super) use crate::station::locked;
 use crate::station::{Loaded, Place, Station};
 
 /// Event streams at once: a few pages for each of a shop's screens. A browser has no more than six
@@ -113,11 +114,6 @@ impl Checked {
     pub(super) fn of(&self, job: &Arc<Loaded>) -> Option<(&str, DateTime)> {
         Arc::ptr_eq(&self.job, job).then_some((&*self.who, self.when))
     }
-}
-
-/// A lock is held for a moment only; whoever broke down with it left a whole value.
-pub(super) fn locked<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {
-    what.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl App {

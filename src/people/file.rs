@@ -1,8 +1,8 @@
 //! The file that keeps the roll. Only its user may read it; a change is whole or not made.
 
-use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{self, Read as _, Write as _};
-use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _, PermissionsExt as _};
+use std::fs::{self, File, TryLockError};
+use std::io::{self, Read as _};
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -11,9 +11,9 @@ use thiserror::Error;
 
 use super::roll::RollError;
 use super::{People, rewrite, text};
+use crate::durable::{Rights, put};
+use crate::files::folder_of;
 
-/// Nobody but the file's user.
-const MODE: u32 = 0o600;
 /// The bits that let group and others in.
 const OTHERS: u32 = 0o077;
 
@@ -133,7 +133,7 @@ impl PeopleFile {
     pub fn of(named: Option<&Path>, records: &Path) -> Result<Self, PeopleError> {
         match named {
             Some(path) => {
-                let folder = folder(path);
+                let folder = folder_of(path);
                 if !folder.is_dir() {
                     return Err(PeopleError::NoFolder { folder: folder.to_owned() });
                 }
@@ -175,7 +175,7 @@ impl PeopleFile {
     ) -> Result<T, PeopleError> {
         // A link stays one.
         let path = fs::canonicalize(&self.path).unwrap_or_else(|_| self.path.clone());
-        let folder = folder(&path);
+        let folder = folder_of(&path);
         fs::create_dir_all(folder).map_err(|source| self.trouble("made", source))?;
         let folder = File::open(folder).map_err(|source| self.trouble("changed", source))?;
         self.lock(&folder)?;
@@ -187,7 +187,7 @@ impl PeopleFile {
         if text::read(&after).as_ref() != Ok(&people) {
             return Err(PeopleError::WouldLose { file: self.path.clone() });
         }
-        self.replace(&path, &folder, &after).map_err(|source| self.trouble("written", source))?;
+        put(&path, &after, Rights::OwnerOnly).map_err(|source| self.trouble("written", source))?;
         Ok(given)
     }
 
@@ -243,30 +243,12 @@ impl PeopleFile {
             }
         }
     }
-
-    /// The new text beside the old one, durable, then in its place, and that durable too: after a
-    /// power cut one of the two is there. One that was left half written is written over.
-    fn replace(&self, path: &Path, folder: &File, text: &str) -> io::Result<()> {
-        let mut name = path.file_name().unwrap_or_default().to_owned();
-        name.push(".new");
-        let new = path.with_file_name(name);
-        let mut file =
-            OpenOptions::new().write(true).create(true).truncate(true).mode(MODE).open(&new)?;
-        // One that was there before may have had another mode.
-        file.set_permissions(fs::Permissions::from_mode(MODE))?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?;
-        fs::rename(&new, path)?;
-        folder.sync_all()
-    }
-}
-
-fn folder(path: &Path) -> &Path {
-    path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::os::unix::fs::PermissionsExt as _;
+
     use super::super::roll::tests::{person, three};
     use super::super::{LengthUnit, Role, Units};
     use super::*;
@@ -351,7 +333,7 @@ mod tests {
     #[test]
     fn what_a_dead_process_left_half_written_is_no_hindrance_and_is_closed_to_others() {
         let (folder, file) = filled();
-        let new = folder.path().join("people.toml.new");
+        let new = folder.path().join(".people.toml.new");
         fs::write(&new, "half").expect("left behind");
         fs::set_permissions(&new, fs::Permissions::from_mode(0o666)).expect("chmod");
         file.change(|people| people.remove("A. Fitter")).expect("changed");

@@ -133,13 +133,8 @@ fn act(row: &Row<'_>) -> rusqlite::Result<ActRecord> {
 mod tests {
     use super::*;
     use crate::people::NOT_SIGNED_IN;
-    use crate::record::{Recorder, RunHeader, RunKind, Source};
-
-    fn file() -> (tempfile::TempDir, std::path::PathBuf) {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        let path = folder.path().join("records.sqlite");
-        (folder, path)
-    }
+    use crate::record::Recorder;
+    use crate::record::fixture::{file, header};
 
     fn started() -> ActRecord {
         ActRecord {
@@ -160,24 +155,6 @@ mod tests {
             whence: "192.0.2.7".parse().expect("an address"),
             answer: ActAnswer::Refused("done: not by you".to_owned()),
             ..started()
-        }
-    }
-
-    fn header() -> RunHeader {
-        let source = Source { name: String::new(), text: String::new() };
-        RunHeader {
-            started_at: "2026-11-25T09:00:00Z".parse().expect("RFC 3339"),
-            kind: RunKind::Twin,
-            title: "Any".to_owned(),
-            recipe: source.clone(),
-            rig: source,
-            program: serde_json::Value::Null,
-            forecast: serde_json::Value::Null,
-            basis: None,
-            software: "evenpass".to_owned(),
-            seed: None,
-            particulars: std::collections::BTreeMap::new(),
-            first_entry: 1,
         }
     }
 

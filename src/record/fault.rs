@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 use rusqlite::ErrorCode;
 use thiserror::Error;
 
+use crate::files::folder_of;
+
 /// Trouble with the record. While a run is on it is shown, not returned: see
 /// [`Recorder::trouble`](super::Recorder::trouble).
 #[derive(Debug, Error)]
@@ -217,8 +219,7 @@ impl RecordError {
                 Self::NotRecords { file, found: "it is a folder" }
             }
             Some(ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {
-                let named = file.parent().filter(|folder| !folder.as_os_str().is_empty());
-                let folder = named.unwrap_or(Path::new(".")).to_owned();
+                let folder = folder_of(&file).to_owned();
                 let source = io::Error::from(io::ErrorKind::PermissionDenied);
                 Self::Folder { folder, source }
             }

@@ -221,12 +221,7 @@ mod tests {
 
     use super::super::AcceptanceRecord;
     use super::*;
-
-    fn file() -> (tempfile::TempDir, std::path::PathBuf) {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        let path = folder.path().join("records.sqlite");
-        (folder, path)
-    }
+    use crate::record::fixture::file;
 
     fn told() -> Measurement {
         Measurement {

@@ -24,6 +24,8 @@ mod act;
 mod alive;
 pub mod facts;
 mod fault;
+#[cfg(test)]
+mod fixture;
 mod location;
 mod measurement;
 mod proof;

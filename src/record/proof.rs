@@ -185,12 +185,7 @@ fn whole_us(span: Duration) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn file() -> (tempfile::TempDir, std::path::PathBuf) {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        let path = folder.path().join("records.sqlite");
-        (folder, path)
-    }
+    use crate::record::fixture::file;
 
     fn made(interlock: &str, outcome: ProofOutcome) -> ProofRecord {
         ProofRecord {

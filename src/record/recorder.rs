@@ -156,8 +156,6 @@ impl Drop for Recorder {
 
 #[cfg(test)]
 mod tests {
-    use std::collections::BTreeMap;
-    use std::path::PathBuf;
     use std::time::Duration;
 
     use evenpass_core::ledger::EntryKind;
@@ -166,31 +164,8 @@ mod tests {
     use serde_json::{Value, json};
 
     use super::*;
-    use crate::record::{Ending, Outcome, RunKind, Source};
-
-    fn file() -> (tempfile::TempDir, PathBuf) {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        let path = folder.path().join("records.sqlite");
-        (folder, path)
-    }
-
-    fn header() -> RunHeader {
-        let source = Source { name: "any".to_owned(), text: String::new() };
-        RunHeader {
-            started_at: "2026-11-25T09:00:00Z".parse().expect("RFC 3339"),
-            kind: RunKind::Twin,
-            title: "Any".to_owned(),
-            recipe: source.clone(),
-            rig: source,
-            program: Value::Null,
-            forecast: Value::Null,
-            basis: None,
-            software: "0".to_owned(),
-            seed: None,
-            particulars: BTreeMap::new(),
-            first_entry: 1,
-        }
-    }
+    use crate::record::fixture::{file, header};
+    use crate::record::{Ending, Outcome};
 
     fn end() -> RunEnd {
         RunEnd {

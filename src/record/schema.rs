@@ -234,12 +234,7 @@ fn pragma<T: rusqlite::types::FromSql>(connection: &Connection, name: &str) -> r
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn file() -> (tempfile::TempDir, std::path::PathBuf) {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        let path = folder.path().join("records.sqlite");
-        (folder, path)
-    }
+    use crate::record::fixture::file;
 
     #[test]
     fn an_empty_file_becomes_the_present_form_with_durable_settings() {

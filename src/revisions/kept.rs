@@ -7,7 +7,8 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::Revision;
-use crate::editing::{Digest, create, put};
+use crate::durable::{Rights, create, put};
+use crate::editing::Digest;
 use crate::files;
 
 /// On top of a list.
@@ -76,7 +77,8 @@ impl Kept {
         let path = self.list_file();
         let list = toml::to_string(&List { revision: revisions.to_vec() })
             .map_err(|trouble| format!("{}: {trouble}\n", path.display()))?;
-        put(&path, &format!("{HEAD}{list}")).map_err(|trouble| unwritable(&path, &trouble))
+        put(&path, &format!("{HEAD}{list}"), Rights::AsBefore)
+            .map_err(|trouble| unwritable(&path, &trouble))
     }
 
     /// The first number from `from` on whose file is not there: one may be left of a save that

@@ -1,11 +1,22 @@
-//! A job that is loaded: everything that was read, planned and drawn of it.
+//! A job that is loaded: everything that was read, planned and drawn of it, and how it takes the
+//! place of the one before.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use evenpass_core::document::{Difference, differences};
 use evenpass_core::plan::forecast::{PassByPass, pass_by_pass};
 use evenpass_core::plan::{self, Plan};
+use evenpass_core::request::Answer;
+use evenpass_hil::{Bench, HandScript, Presence};
+use tokio::sync::oneshot;
 
+use super::keeper::Told;
+use super::scan::Scan;
+use super::{Station, locked};
+use crate::clock::orders::Order;
+use crate::clock::paced::Gone;
+use crate::embed;
 use crate::files::{self, Job, Places, Source};
 use crate::learning::Lessons;
 use crate::picture::Pictures;
@@ -87,4 +98,48 @@ impl Loaded {
         let since_last = SinceLast::of(&job.recipe_source.text, from);
         Ok(Self { path: path.to_owned(), job, plan, pictures, coats, since_last })
     }
+}
+
+impl Station {
+    /// Loads a job; the twin is set up for it anew, as if it had been switched off and on.
+    ///
+    /// # Errors
+    /// The scan has ended, or the bench cannot take the part: why.
+    pub async fn load(&self, loaded: Loaded) -> Result<Answer, String> {
+        let gone = |gone: Gone| gone.to_string();
+        let on_twin = matches!(&*locked(&self.inside.scan), Some(Scan::Twin(_)));
+        let bench = match on_twin {
+            true => Some(
+                embed::bench(&loaded.job, &loaded.plan, 1)
+                    .map_err(|problem| format!("twin: {problem}"))?,
+            ),
+            false => None,
+        };
+        let (reply, answer) = oneshot::channel();
+        self.order(Order::Load(Box::new(loaded.plan.clone()), reply)).map_err(gone)?;
+        let answer = answer.await.map_err(|_| Gone.to_string())?;
+        if answer != Answer::Accepted {
+            return Ok(answer);
+        }
+        if let Some(bench) = bench {
+            self.at_bench(Box::new(move |old| take_over(old, bench))).map_err(gone)?;
+        }
+        let loaded = Arc::new(loaded);
+        if let Some(keeper) = &*locked(&self.inside.keeper) {
+            keeper.tell(Told::Loaded(loaded.clone()));
+        }
+        self.inside.loaded.send_replace(Some(loaded));
+        Ok(answer)
+    }
+}
+
+/// Another bench in the place of the old one, at the same time, its key as it stood.
+fn take_over(old: &mut Bench, mut bench: Bench) {
+    let hands = HandScript { presence: Presence::Assisting, presses: Vec::new() };
+    bench.follow_script(&hands);
+    if old.truth().key_on {
+        bench.turn_key_on();
+    }
+    bench.advance(old.now_us());
+    *old = bench;
 }

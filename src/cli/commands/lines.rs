@@ -1,21 +1,19 @@
 //! A machine on serial lines that the verb itself owns, as `prove` does: the scan begins with it,
 //! and ends with it.
 
+use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
 use evenpass_core::request::{Origin, Request};
 use evenpass_core::rig::Rig;
-use evenpass_core::scan::Controller;
+use evenpass_core::scan::{Controller, Snapshot};
 use tokio::sync::oneshot;
 
-use super::{Commands, Starts, reply};
+use super::{Own, Starts, reply};
 use crate::cli::served::{Reply, Trouble};
 use crate::clock::orders::{Asked, Order};
 use crate::clock::wall_time::WallTime;
-use crate::panel::asked;
-use crate::panel::told::MachineTold;
-use crate::people::Units;
 use crate::port::Port;
 
 /// How often the controller is looked at.
@@ -54,6 +52,20 @@ impl OnLines {
     pub(in crate::cli) fn quit(self) -> Result<(), String> {
         self.clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))
     }
+}
+
+fn gone() -> Trouble {
+    Trouble::Failed("the scan ended by itself\n".to_owned())
+}
+
+impl Own for OnLines {
+    fn snapshot(&mut self) -> Result<Arc<Snapshot>, Trouble> {
+        thread::sleep(LOOK_EVERY);
+        if self.clock.has_ended() {
+            return Err(gone());
+        }
+        Ok(self.clock.windows.snapshots.borrow().clone())
+    }
 
     fn request(&mut self, request: Request) -> Result<Reply, Trouble> {
         let (to, answer) = oneshot::channel();
@@ -61,35 +73,6 @@ impl OnLines {
         self.clock.orders.send(order).map_err(|_| gone())?;
         answer.blocking_recv().map(reply).map_err(|_| gone())
     }
-}
-
-fn gone() -> Trouble {
-    Trouble::Failed("the scan ended by itself\n".to_owned())
-}
-
-impl Commands for OnLines {
-    fn look(&mut self) -> Result<MachineTold, Trouble> {
-        thread::sleep(LOOK_EVERY);
-        if self.clock.has_ended() {
-            return Err(gone());
-        }
-        let snapshot = self.clock.windows.snapshots.borrow().clone();
-        Ok(MachineTold::of(&snapshot, self.units()))
-    }
-
-    fn ask(&mut self, word: &str, value: &str) -> Result<Reply, Trouble> {
-        let (request, _) = asked(word, value).map_err(Trouble::Input)?;
-        self.request(request)
-    }
-
-    fn stop(&mut self) -> Result<(), Trouble> {
-        self.request(Request::Stop).map(drop)
-    }
-
-    fn units(&self) -> Units {
-        Units::default()
-    }
-
     /// Nobody has signed in here.
     fn starts(&self) -> Starts {
         Starts::Button

@@ -1,15 +1,15 @@
 //! An embedded twin for one verb: gas isolated and vented, key on, carriage at rest somewhere
 //! without a datum. Nothing of it stays.
 
+use std::sync::Arc;
+
 use evenpass_core::request::{Answer, Request};
 use evenpass_core::rig::Rig;
+use evenpass_core::scan::Snapshot;
 use evenpass_hil::Button;
 
-use super::{Commands, Starts, reply};
+use super::{Own, Starts, reply};
 use crate::cli::served::{Reply, Trouble};
-use crate::panel::asked;
-use crate::panel::told::MachineTold;
-use crate::people::Units;
 use crate::proving::{Place as _, Twin};
 
 /// Shown before anything moves.
@@ -33,29 +33,15 @@ impl OnTwin {
     pub(in crate::cli) fn start(rig: &Rig) -> Result<Self, String> {
         Ok(Self { twin: Twin::new(rig, 1)? })
     }
+}
+
+impl Own for OnTwin {
+    fn snapshot(&mut self) -> Result<Arc<Snapshot>, Trouble> {
+        self.twin.look().map(Arc::new).map_err(Trouble::Failed)
+    }
 
     fn request(&mut self, request: Request) -> Result<Reply, Trouble> {
         self.twin.ask(request).map(reply).map_err(Trouble::Failed)
-    }
-}
-
-impl Commands for OnTwin {
-    fn look(&mut self) -> Result<MachineTold, Trouble> {
-        let snapshot = self.twin.look().map_err(Trouble::Failed)?;
-        Ok(MachineTold::of(&snapshot, self.units()))
-    }
-
-    fn ask(&mut self, word: &str, value: &str) -> Result<Reply, Trouble> {
-        let (request, _) = asked(word, value).map_err(Trouble::Input)?;
-        self.request(request)
-    }
-
-    fn stop(&mut self) -> Result<(), Trouble> {
-        self.request(Request::Stop).map(drop)
-    }
-
-    fn units(&self) -> Units {
-        Units::default()
     }
 
     fn starts(&self) -> Starts {

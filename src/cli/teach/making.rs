@@ -10,7 +10,7 @@ use evenpass_core::recipe::{Recipe, Substrate};
 use evenpass_core::rig::Rig;
 use evenpass_core::teach::{Limits, Particulars, Taught, Teaching, blank, judge, recipe_text};
 
-use crate::editing;
+use crate::durable;
 use crate::files::{self, Places, Source};
 use crate::learning::Lessons;
 
@@ -139,7 +139,7 @@ impl Part {
     /// # Errors
     /// Why it could not be written.
     pub(super) fn write(&self, text: &str) -> Result<(), String> {
-        editing::create(&self.file, text.as_bytes())
+        durable::create(&self.file, text.as_bytes())
             .map_err(|trouble| format!("{}: {trouble}\n", self.file.display()))
     }
 }

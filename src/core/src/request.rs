@@ -134,6 +134,21 @@ impl Request {
         ]
     }
 
+    /// Whether it is taken from whoever watches, without seat or key: it only takes energy away,
+    /// or says "I have seen it".
+    #[must_use]
+    pub const fn only_takes_away(&self) -> bool {
+        matches!(
+            self,
+            Self::Stop
+                | Self::Hold
+                | Self::HoldAfterPass
+                | Self::Abort
+                | Self::Acknowledge
+                | Self::JogRelease
+        )
+    }
+
     /// What it is called in a sentence.
     #[must_use]
     pub const fn title(&self) -> &'static str {

@@ -38,19 +38,27 @@ pub(in crate::panel) fn cautions() -> Markup {
     }
 }
 
+/// What a browser is told before the page itself; `also` is what only some pages have.
+fn head(title: &str, also: &Markup) -> Markup {
+    html! {
+        head {
+            meta charset="utf-8";
+            meta name="viewport" content="width=device-width";
+            meta name="color-scheme" content="light dark";
+            title { (title) ", " (texts::PRODUCT) }
+            link rel="icon" href="data:,";
+            (also)
+            link rel="stylesheet" href="/assets/panel.css";
+        }
+    }
+}
+
 /// A page by itself.
 pub(in crate::panel) fn bare(title: &str, inside: Markup) -> Markup {
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width";
-                meta name="color-scheme" content="light dark";
-                title { (title) ", " (texts::PRODUCT) }
-                link rel="icon" href="data:,";
-                link rel="stylesheet" href="/assets/panel.css";
-            }
+            (head(title, &html! {}))
             body.bare { (inside) }
         }
     }
@@ -80,19 +88,14 @@ pub(in crate::panel) fn page_at(
     let station = app.station();
     let twin = station.kind() == RunKind::Twin;
     let title = PLACES.iter().find(|place| place.1 == here).map_or(texts::BENCH, |place| place.2);
+    let moving = html! {
+        link rel="stylesheet" href="/assets/picture.css";
+        script src="/assets/panel.js" defer {}
+    };
     html! {
         (DOCTYPE)
         html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width";
-                meta name="color-scheme" content="light dark";
-                title { (title) ", " (texts::PRODUCT) }
-                link rel="icon" href="data:,";
-                link rel="stylesheet" href="/assets/picture.css";
-                link rel="stylesheet" href="/assets/panel.css";
-                script src="/assets/panel.js" defer {}
-            }
+            (head(title, &moving))
             body data-page=(live) data-form=(visitor.form) {
                 nav.places {
                     @for (to, name, words, sign) in PLACES {

@@ -13,9 +13,12 @@
 mod bounds;
 mod change;
 mod differences;
+mod edits;
 mod fields;
 mod index;
 mod leaves;
+mod literal;
+mod path;
 mod problem;
 mod set;
 mod show;

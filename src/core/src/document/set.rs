@@ -4,7 +4,9 @@
 use serde::{Deserialize, Serialize};
 use toml::de::{DeTable, DeValue};
 
-use super::change::{Asked, apply, edit, overlap, quoted_text};
+use super::edits::{Asked, apply, edit};
+use super::literal::quoted_text;
+use super::path::{is_plain_key, overlap};
 use super::problem::{Problem, Problems};
 
 /// What a field shall be.
@@ -78,8 +80,7 @@ fn resolved(root: &DeTable<'_>, path: &str) -> Result<String, Box<Problem>> {
     loop {
         let end = rest.find(['.', '[']).unwrap_or(rest.len());
         let (key, after) = rest.split_at_checked(end).ok_or_else(unknown)?;
-        let plain = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '-';
-        if key.is_empty() || !key.chars().all(plain) {
+        if !is_plain_key(key) {
             return Err(unknown());
         }
         whole.push_str(key);

@@ -23,6 +23,17 @@ const SLOW: &[(&str, SlowCooling)] =
     &[("not_needed", SlowCooling::NotNeeded), ("needed", SlowCooling::Needed)];
 
 impl Substrate {
+    /// All that a recipe can name.
+    pub fn all() -> impl Iterator<Item = Self> {
+        SUBSTRATES.iter().map(|(_, substrate)| *substrate)
+    }
+
+    /// The one that a recipe writes as `word`.
+    #[must_use]
+    pub fn of_word(word: &str) -> Option<Self> {
+        Self::all().find(|substrate| substrate.word() == word)
+    }
+
     /// How a recipe writes it.
     #[must_use]
     pub fn word(self) -> &'static str {

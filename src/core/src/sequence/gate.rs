@@ -125,19 +125,6 @@ const fn row(request: Request) -> [Cell; Phase::ALL.len()] {
     }
 }
 
-/// Requests taken from a watcher: those that only take energy away, and "I have seen it".
-const fn watcher_may(request: Request) -> bool {
-    matches!(
-        request,
-        Request::Stop
-            | Request::Hold
-            | Request::HoldAfterPass
-            | Request::Abort
-            | Request::Acknowledge
-            | Request::JogRelease
-    )
-}
-
 /// Acts that start motion or gas, or let something go on: they need the key, from the seat and by the
 /// buttons at the machine alike. Asking for the homing moves nothing: it only lights the lamp, and the start button
 /// with the key on begins it.
@@ -161,7 +148,7 @@ const fn is_act(request: Request) -> bool {
 
 /// Judges a request. Nothing is changed here.
 pub(super) fn judge(request: Request, origin: Origin, view: &View<'_>) -> Answer {
-    if origin == Origin::Watcher && !watcher_may(request) {
+    if origin == Origin::Watcher && !request.only_takes_away() {
         return deny(
             "who watches may only stop, hold and abort",
             "take the seat at the machine, or ask who has it",

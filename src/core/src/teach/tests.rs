@@ -324,12 +324,7 @@ fn an_outline_under_headers_is_written_under_headers() {
 fn a_blank_recipe_is_accepted_for_every_steel_and_says_that_its_figures_are_no_more_than_usual() {
     let catalogue = catalogue();
     let teaching = shaft(&[100.0, 220.0]);
-    for substrate in [
-        Substrate::PlainSteel,
-        Substrate::AirHardeningSteel,
-        Substrate::StainlessSteel,
-        Substrate::CastIron,
-    ] {
+    for substrate in Substrate::all() {
         let blank = blank(&catalogue, substrate).expect("the catalogue has what it needs");
         let bored = Particulars { bore: Some(mm(12.0)), ..particulars(&["seat"]) };
         let text = recipe_text(&taught(&teaching), &bored, &blank).expect("a text");

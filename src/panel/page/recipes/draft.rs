@@ -8,7 +8,7 @@ use evenpass_core::document::{Difference, FieldValue, differences, leaves, set};
 use maud::{Markup, html};
 
 use super::forecast::forecast;
-use super::path_of;
+use super::{fault, path_of};
 use crate::files::{Places, Source};
 use crate::learning::Lessons;
 use crate::panel::app::App;
@@ -72,12 +72,12 @@ pub(in crate::panel) async fn try_it(
     Form(form): Form<Vec<(String, String)>>,
 ) -> Response {
     let Some(path) = path_of(&app, &name) else {
-        return html! { p.trouble { (texts::NO_SUCH_RECIPE) } }.into_response();
+        return fault(texts::NO_SUCH_RECIPE).into_response();
     };
     let trying = app.clone();
     let units = visitor.units;
     let tried = app.plan(&visitor, move || tried(&trying, &path, &form, units)).await;
-    tried.unwrap_or_else(|why| html! { p.trouble { (why) } }).into_response()
+    tried.unwrap_or_else(|why| fault(&why)).into_response()
 }
 
 fn tried(app: &App, path: &Path, form: &[(String, String)], units: Units) -> Markup {

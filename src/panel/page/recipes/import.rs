@@ -8,7 +8,8 @@ use serde::Deserialize;
 
 use super::draft::planned;
 use super::new_path;
-use crate::editing::{self, Digest};
+use crate::durable;
+use crate::editing::Digest;
 use crate::files;
 use crate::panel::app::App;
 use crate::panel::asking::{Reply, Seal};
@@ -85,7 +86,7 @@ pub(super) fn keep(app: &App, name: &str, text: &str, first: First<'_>) -> Resul
     let text = text.replace("\r\n", "\n");
     planned(app, &path, &text)?;
     let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), Some(&path))?;
-    editing::create(&path, text.as_bytes())
+    durable::create(&path, text.as_bytes())
         .map_err(|trouble| format!("{}: {trouble}", path.display()))?;
     let First { who, why } = first;
     let expected = &Digest::of(&text);

@@ -44,6 +44,11 @@ fn new_path(app: &App, name: &str) -> Result<PathBuf, String> {
     Ok(path)
 }
 
+/// What is wrong, in the place of what was asked for.
+fn fault(words: &str) -> Markup {
+    html! { p.trouble { (words) } }
+}
+
 /// Longest name of a recipe's file, without its ending.
 const LONGEST_NAME: usize = 60;
 

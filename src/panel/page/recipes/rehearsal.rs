@@ -10,7 +10,7 @@ use evenpass_core::quantity::{Time, fixed};
 use maud::{Markup, html};
 
 use super::draft::{edited, planned, trouble};
-use super::path_of;
+use super::{fault, path_of};
 use crate::attendant::{Attended, End, first_cause};
 use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison::{self, ZoneComparison};
@@ -43,10 +43,10 @@ pub(in crate::panel) async fn rehearse(
     Form(form): Form<Vec<(String, String)>>,
 ) -> Response {
     let Some(path) = path_of(&app, &name) else {
-        return html! { p.trouble { (texts::NO_SUCH_RECIPE) } }.into_response();
+        return fault(texts::NO_SUCH_RECIPE).into_response();
     };
     let Ok(_alone) = app.inside.rehearsing.clone().try_acquire_owned() else {
-        return html! { p.trouble { (texts::REHEARSING_ALREADY) } }.into_response();
+        return fault(texts::REHEARSING_ALREADY).into_response();
     };
     let units = visitor.units;
     let rehearsing = tokio::task::spawn_blocking(move || rehearsed(&app, &path, &form));

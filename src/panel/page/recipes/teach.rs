@@ -56,7 +56,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
                 label { (texts::RECIPE_FILE) input name="name" required maxlength="64"; }
                 label { (texts::TITLE) input name="title" required maxlength="80"; }
                 label { (texts::SUBSTRATE) select name="substrate" {
-                    @for substrate in SUBSTRATES { option value=(substrate.word()) { (substrate.word().replace('_', " ")) } }
+                    @for substrate in Substrate::all() { option value=(substrate.word()) { (substrate.word().replace('_', " ")) } }
                 } }
                 label { (texts::FINISH) input name="finish" maxlength="20" placeholder="0.30 mm"; }
                 label { (texts::DRAWN_LENGTH) input name="length" maxlength="20"; }
@@ -66,14 +66,6 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
     };
     layout::page(&app, &visitor, "teach", inside)
 }
-
-/// What a part can be made of.
-const SUBSTRATES: [Substrate; 4] = [
-    Substrate::PlainSteel,
-    Substrate::AirHardeningSteel,
-    Substrate::StainlessSteel,
-    Substrate::CastIron,
-];
 
 /// A kind of point as forms name it.
 fn word(kind: PointKind) -> &'static str {
@@ -202,8 +194,7 @@ fn save(app: &App, form: &[(String, String)], who: &str) -> Result<(), String> {
     let mut teaching = locked(&app.inside.teaching).clone();
     teaching.drawn_length = typed(form, "length")?;
     let taught = made(app, &teaching)?;
-    let substrate = SUBSTRATES.into_iter().find(|known| known.word() == plain(form, "substrate"));
-    let substrate = substrate.ok_or(texts::UNKNOWN_REQUEST)?;
+    let substrate = Substrate::of_word(plain(form, "substrate")).ok_or(texts::UNKNOWN_REQUEST)?;
     let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
     let other = blank(&catalogue, substrate).ok_or(texts::NO_TORCH)?;
     let title = one_line(plain(form, "title").trim());

@@ -99,10 +99,9 @@ fn replace(
 /// Names of the old texts beside a file, the newest first.
 pub(super) fn backups(path: &Path) -> Vec<String> {
     let name = path.file_name().map(|name| name.to_string_lossy().into_owned());
-    let (Some(name), Some(folder)) = (name, path.parent()) else { return Vec::new() };
-    let folder = if folder == Path::new("") { Path::new(".") } else { folder };
+    let Some(name) = name else { return Vec::new() };
     let begins = format!("{name}.");
-    let mut names: Vec<String> = std::fs::read_dir(folder)
+    let mut names: Vec<String> = std::fs::read_dir(files::folder_of(path))
         .into_iter()
         .flatten()
         .filter_map(Result::ok)

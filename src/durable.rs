@@ -1,0 +1,161 @@
+//! Files written whole or not at all: what a call has written is on the disk when it returns, and
+//! a power cut in between leaves what was there before.
+
+use std::fs::{self, File, OpenOptions, Permissions};
+use std::io::{self, Write as _};
+use std::os::unix::fs::{OpenOptionsExt as _, PermissionsExt as _};
+use std::path::{Path, PathBuf};
+
+use crate::files::folder_of;
+
+/// What a new file is asked for, before the user's mask takes rights away.
+const USUAL: u32 = 0o666;
+/// Nobody but the file's user.
+const OWN: u32 = 0o600;
+
+/// Who may read and write a file that takes another's place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Rights {
+    /// Those who could before; as the user's mask says where there was none.
+    AsBefore,
+    /// Nobody but its user, at no moment.
+    OwnerOnly,
+}
+
+/// Writes a file that must not be there yet.
+///
+/// # Errors
+/// It is there already, or cannot be written.
+pub(crate) fn create(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    write_new(path, bytes, USUAL, None)?;
+    sync_folder(path)
+}
+
+/// Puts a text in the place of the file that is there, if one is, in one step. The text waits in a
+/// file beside it whose name is always the same, so that what a dead process left is cleared away:
+/// the caller keeps others from putting there meanwhile.
+///
+/// # Errors
+/// It cannot be written; the file is as it was then, unless its folder alone failed.
+pub(crate) fn put(target: &Path, text: &str, rights: Rights) -> io::Result<()> {
+    let fresh = beside(target);
+    match fs::remove_file(&fresh) {
+        Err(trouble) if trouble.kind() != io::ErrorKind::NotFound => return Err(trouble),
+        _ => {}
+    }
+    match rights {
+        Rights::OwnerOnly => {
+            write_new(&fresh, text.as_bytes(), OWN, Some(Permissions::from_mode(OWN)))?;
+        }
+        Rights::AsBefore => {
+            let before = fs::metadata(target).ok().map(|old| old.permissions());
+            write_new(&fresh, text.as_bytes(), USUAL, before)?;
+        }
+    }
+    fs::rename(&fresh, target).inspect_err(|_| {
+        // What failed is told; that this stays behind too would tell nothing more.
+        let _ = fs::remove_file(&fresh);
+    })?;
+    sync_folder(target)
+}
+
+/// Where the text waits.
+fn beside(target: &Path) -> PathBuf {
+    let mut name = std::ffi::OsString::from(".");
+    name.push(target.file_name().unwrap_or_default());
+    name.push(".new");
+    target.with_file_name(name)
+}
+
+fn write_new(path: &Path, bytes: &[u8], mode: u32, rights: Option<Permissions>) -> io::Result<()> {
+    let mut file = OpenOptions::new().write(true).create_new(true).mode(mode).open(path)?;
+    // The user's mask may have taken rights away from what was asked for.
+    let set = rights.map_or(Ok(()), |rights| file.set_permissions(rights));
+    let written = set.and_then(|()| file.write_all(bytes)).and_then(|()| file.sync_all());
+    written.inspect_err(|_| {
+        // A half-written file would be taken for a whole one.
+        let _ = fs::remove_file(path);
+    })
+}
+
+/// A new name is on the disk only with its folder.
+fn sync_folder(path: &Path) -> io::Result<()> {
+    File::open(folder_of(path))?.sync_all()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn folder() -> (tempfile::TempDir, PathBuf) {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("a.toml");
+        (folder, file)
+    }
+
+    fn mode(path: &Path) -> u32 {
+        fs::metadata(path).expect("there").permissions().mode() & 0o777
+    }
+
+    fn set_mode(path: &Path, mode: u32) {
+        fs::set_permissions(path, Permissions::from_mode(mode)).expect("chmod");
+    }
+
+    fn count(folder: &tempfile::TempDir) -> usize {
+        fs::read_dir(folder.path()).expect("a folder").count()
+    }
+
+    #[test]
+    fn a_new_file_never_takes_the_place_of_another() {
+        let (folder, file) = folder();
+        create(&file, b"first").expect("written");
+        let refused = create(&file, b"second").expect_err("there");
+        assert_eq!(refused.kind(), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&file).expect("there"), b"first");
+        assert_eq!(count(&folder), 1);
+    }
+
+    #[test]
+    fn a_text_takes_the_place_of_another_with_its_rights_and_leaves_nothing_else() {
+        let (folder, file) = folder();
+        put(&file, "first", Rights::AsBefore).expect("written");
+        for rights in [0o640, 0o604, 0o666] {
+            set_mode(&file, rights);
+            put(&file, "second", Rights::AsBefore).expect("written");
+            assert_eq!(mode(&file), rights);
+        }
+        assert_eq!(fs::read_to_string(&file).expect("there"), "second");
+        assert_eq!(count(&folder), 1);
+    }
+
+    #[test]
+    fn what_is_for_its_owner_only_is_so_whatever_was_there_before() {
+        let (_folder, file) = folder();
+        put(&file, "first", Rights::OwnerOnly).expect("written");
+        assert_eq!(mode(&file), 0o600);
+        set_mode(&file, 0o666);
+        put(&file, "second", Rights::OwnerOnly).expect("written");
+        assert_eq!(mode(&file), 0o600);
+    }
+
+    #[test]
+    fn what_a_dead_process_left_half_written_is_cleared_away_and_lends_nobody_its_rights() {
+        let (folder, file) = folder();
+        fs::write(beside(&file), "half").expect("left behind");
+        set_mode(&beside(&file), 0o666);
+        put(&file, "whole", Rights::OwnerOnly).expect("written");
+        assert_eq!(fs::read_to_string(&file).expect("there"), "whole");
+        assert_eq!(mode(&file), 0o600);
+        assert_eq!(count(&folder), 1);
+    }
+
+    #[test]
+    fn what_cannot_take_its_place_leaves_it_as_it_was_and_nothing_beside_it() {
+        let (folder, file) = folder();
+        // No file can be renamed onto a folder.
+        fs::create_dir(&file).expect("made");
+        put(&file, "text", Rights::AsBefore).expect_err("a folder");
+        assert!(file.is_dir());
+        assert_eq!(count(&folder), 1);
+    }
+}

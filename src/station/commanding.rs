@@ -1,0 +1,99 @@
+//! What is asked of the controller through a station, and by whom: a stop from anyone, all else by
+//! whoever has the seat at the machine.
+
+use std::sync::Arc;
+
+use evenpass_core::request::{Answer, Denial, Origin, Request};
+use evenpass_core::sequence::Leaf;
+use tokio::sync::oneshot;
+
+use super::keeper::Told;
+use super::{NotSeated, Sitter, Station, locked};
+use crate::clock::orders::{Asked, Order};
+use crate::clock::paced::Gone;
+
+/// Who asks for something, and from where.
+#[derive(Debug, Clone)]
+pub struct Commander {
+    /// The person, at one signed-in place.
+    pub sitter: Sitter,
+    /// Whether that place is at the machine.
+    pub place: Place,
+    /// The turn in the seat that the command was made in.
+    pub turn: u64,
+}
+
+/// Where somebody is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// At the machine: what they do there are acts at the machine, with the key on.
+    AtMachine,
+    /// Elsewhere: they watch, and can stop.
+    Elsewhere,
+}
+
+/// Why a command did not reach the controller.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Refused {
+    /// Its maker does not command.
+    #[error("{0}")]
+    NotSeated(#[from] NotSeated),
+    /// Its maker is not at the machine.
+    #[error("only somebody at the machine may do that; from elsewhere: stop, hold, abort")]
+    Elsewhere,
+    /// The scan has ended.
+    #[error("{0}")]
+    Gone(#[from] Gone),
+}
+
+impl Station {
+    /// A stop: from anyone, without seat, right or name. It waits for nothing and nobody.
+    ///
+    /// # Errors
+    /// The scan has ended.
+    pub async fn stop(&self, person: Option<Arc<str>>) -> Result<Answer, Gone> {
+        self.ask(Asked { request: Request::Stop, origin: Origin::Watcher, person }).await
+    }
+
+    /// A command. Holding and aborting are taken from everyone; all else from whoever has the seat
+    /// at the machine. A start waits until the header of its record is durable.
+    ///
+    /// # Errors
+    /// Why it did not reach the controller.
+    pub async fn command(&self, who: &Commander, request: Request) -> Result<Answer, Refused> {
+        let person = Some(who.sitter.name.clone());
+        if request.only_takes_away() {
+            return Ok(self.ask(Asked { request, origin: Origin::Watcher, person }).await?);
+        }
+        if who.place == Place::Elsewhere {
+            return Err(Refused::Elsewhere);
+        }
+        self.seat(|seat, _| seat.may_command(&who.sitter.key, who.turn))?;
+        if request == Request::Start
+            && self.snapshot().status.leaf == Leaf::Ready
+            && let Err(trouble) = self.open_record(person.clone()).await
+        {
+            return Ok(Answer::Denied(Denial {
+                why: format!("the record of the job cannot be begun: {trouble}"),
+                help: "make room on the disk or look at the records file, then start again"
+                    .to_owned(),
+            }));
+        }
+        Ok(self.ask(Asked { request, origin: Origin::Seat, person }).await?)
+    }
+
+    async fn ask(&self, asked: Asked) -> Result<Answer, Gone> {
+        let (reply, answer) = oneshot::channel();
+        self.order(Order::Request(asked, reply))?;
+        answer.await.map_err(|_| Gone)
+    }
+
+    async fn open_record(&self, person: Option<Arc<str>>) -> Result<(), String> {
+        let (reply, opened) = oneshot::channel();
+        match &*locked(&self.inside.keeper) {
+            Some(keeper) => keeper.tell(Told::Opens(person, reply)),
+            None => return Err("the records are shut".to_owned()),
+        }
+        opened.await.unwrap_or_else(|_| Err("the keeper of the records has ended".to_owned()))
+    }
+}
