@@ -150,7 +150,7 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
                 }
                 moving = told.is_none() && sign != Sign::Released;
                 if let Some(why) = told
-                    && !say(&mut socket, json!({ "let_go": why.as_ref() })).await
+                    && !say(&mut socket, json!({ "let_go": visitor.units.restate(&why) })).await
                 {
                     break;
                 }

@@ -113,7 +113,7 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
         Page::Maintenance | Page::Signals | Page::Proofs | Page::Lines | Page::Calibrations => {
             super::page::maintenance::live(app, visitor, page, &mut values).await;
         }
-        Page::Bench => super::page::bench::live(app, &mut values).await,
+        Page::Bench => super::page::bench::live(app, visitor, &mut values).await,
         Page::Recipes | Page::Records => {}
     }
     values

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use evenpass_core::image::{Analogue, Contact, Inputs, Kind, Level, Referenced};
+use evenpass_core::interlock::matrix::Meanwhile;
 use evenpass_core::interlock::{Acknowledged, PermissiveState};
 use evenpass_core::plan::forecast::clock;
 use evenpass_core::program::{Program, Step, TorchPlan};
@@ -30,12 +31,13 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let status = &snapshot.status;
-    values.text("state", status.text.clone());
+    let units = visitor.units;
+    values.text("state", units.restate(&status.text));
     values.mark("state.mark", state_mark(&snapshot));
     let (seat, turn) = station.seat(|seat, _| (layout::seat(seat, visitor), seat.turn()));
     values.html("seat", seat);
     values.text("turn", turn.to_string());
-    values.html("alert", alert(&snapshot));
+    values.html("alert", alert(&snapshot, units));
     values.html("prompt", prompt(&snapshot));
     let left = status.prompt.and_then(|prompt| prompt.until).map(|until| until.since(snapshot.at));
     values.text(
@@ -55,7 +57,8 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     );
     let restarts = matches!(status.phase, Phase::Held) && status.restart.is_some();
     values.mark("restart", if restarts { "ready" } else { "off" });
-    values.text("restart.what", status.restart.clone().unwrap_or_default());
+    let restart = status.restart.as_deref().unwrap_or_default();
+    values.text("restart.what", units.restate(restart));
 }
 
 /// Of what kind the state is: what is normal stays grey.
@@ -69,29 +72,32 @@ fn state_mark(snapshot: &Snapshot) -> &'static str {
 }
 
 /// What went wrong, what the machine did, what to do now.
-fn alert(snapshot: &Snapshot) -> Markup {
+fn alert(snapshot: &Snapshot, units: Units) -> Markup {
     let verdict = &snapshot.verdict;
     let told = |occurrence| verdict.told(occurrence);
+    let before_reset = verdict.reset_needs.join(" ");
     html! {
         @if let Some(first) = &verdict.first {
             @let told = told(first);
             section.alert data-mark="trip" role="alert" {
-                h2 { span.sign aria-hidden="true" { "\u{25a0}" } (texts::TRIPPED) ": " (told.what) }
+                h2 { span.sign aria-hidden="true" { "\u{25a0}" } (texts::TRIPPED) ": " (units.restate(&told.what)) }
                 dl {
-                    dt { (texts::MACHINE_DID) } dd { (told.done) }
-                    dt { (texts::TO_DO) } dd { (told.to_do) }
-                    @if !told.meanwhile.is_empty() { dt { (texts::MEANWHILE) } dd { (told.meanwhile) } }
+                    dt { (texts::MACHINE_DID) } dd { (units.restate(&told.done)) }
+                    dt { (texts::TO_DO) } dd { (units.restate(told.to_do)) }
+                    @if !told.meanwhile.is_empty() && !is_said_before_a_reset(told.meanwhile, &before_reset) {
+                        dt { (texts::MEANWHILE) } dd { (units.restate(told.meanwhile)) }
+                    }
                     @if !verdict.consequent.is_empty() {
                         dt { (texts::AFTER_IT) }
                         dd {
                             @for (count, later) in verdict.consequent.iter().enumerate() {
-                                @if count > 0 { "; " } (later.message)
+                                @if count > 0 { "; " } (units.restate(&later.message))
                             }
                             @if verdict.more_consequent > 0 { ", +" (verdict.more_consequent) }
                         }
                     }
                     @if !verdict.reset_needs.is_empty() {
-                        dt { (texts::RESET_NEEDS) } dd { (verdict.reset_needs.join(" ")) }
+                        dt { (texts::RESET_NEEDS) } dd { (units.restate(&before_reset)) }
                     }
                 }
                 div.buttons {
@@ -108,27 +114,32 @@ fn alert(snapshot: &Snapshot) -> Markup {
         } @else if snapshot.status.phase == Phase::Aborted {
             section.alert data-mark="trip" {
                 h2 { span.sign aria-hidden="true" { "\u{25a0}" }
-                    (snapshot.status.first_cause.as_deref().unwrap_or(texts::TRIPPED)) }
+                    (units.restate(snapshot.status.first_cause.as_deref().unwrap_or(texts::TRIPPED))) }
                 div.buttons { (button("reset", texts::RESET, "wanted")) }
             }
         }
         @for hold in &verdict.holds {
             @let told = told(hold);
             section.alert data-mark="hold" role="status" {
-                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::HELD) ": " (told.what) }
-                p { (told.to_do) }
+                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::HELD) ": " (units.restate(&told.what)) }
+                p { (units.restate(told.to_do)) }
             }
         }
         @for warning in &verdict.warnings {
             section.alert data-mark="warning" role="status" {
-                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::WARNING) ": " (warning.message) }
-                p { (warning.advice) }
+                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::WARNING) ": " (units.restate(&warning.message)) }
+                p { (units.restate(warning.advice)) }
             }
         }
         @if let (Some(setback), true) = (&snapshot.status.setback, verdict.first.is_none()) {
-            section.alert data-mark="note" role="status" { p { (texts::LAST_TRY) ": " (setback) } }
+            section.alert data-mark="note" role="status" { p { (texts::LAST_TRY) ": " (units.restate(&setback.to_string())) } }
         }
     }
+}
+
+/// Whether what may be done meanwhile is but what is listed as still needed before a reset.
+fn is_said_before_a_reset(meanwhile: &str, needs: &str) -> bool {
+    meanwhile == Meanwhile::ResetWhenGone.words() && !needs.is_empty()
 }
 
 /// What a person is asked to do: blue (IEC 60073, mandatory action), with the button that answers.
@@ -158,7 +169,7 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let units = visitor.units;
-    values.html("permissives", permissives(&snapshot));
+    values.html("permissives", permissives(&snapshot, units));
     let loaded = station.loaded();
     let program = loaded.as_ref().map(|loaded| &loaded.plan.program);
     values.html("scales", scales(&snapshot, program, units));
@@ -192,7 +203,7 @@ fn checked(app: &App, loaded: &Arc<Loaded>) -> Markup {
 }
 
 /// What must be so before a start, what is missing first.
-fn permissives(snapshot: &Snapshot) -> Markup {
+fn permissives(snapshot: &Snapshot, units: Units) -> Markup {
     let idle = matches!(snapshot.status.phase, Phase::Idle | Phase::Manual);
     let missing = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Missing);
     let given = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Given);
@@ -201,12 +212,12 @@ fn permissives(snapshot: &Snapshot) -> Markup {
             @for one in missing {
                 li data-mark="missing" {
                     span.sign aria-hidden="true" { "\u{2715}" }
-                    strong { (one.title) } " " (one.found) " " em { (one.look) }
+                    strong { (one.title) } " " (units.restate(&one.found)) " " em { (units.restate(one.look)) }
                 }
             }
             @for words in &snapshot.status.missing {
                 @if !snapshot.permissives.iter().any(|one| one.look == *words) {
-                    li data-mark="missing" { span.sign aria-hidden="true" { "\u{2715}" } (words) }
+                    li data-mark="missing" { span.sign aria-hidden="true" { "\u{2715}" } (units.restate(words)) }
                 }
             }
             li.given { span.sign aria-hidden="true" { "\u{2713}" } (given.count()) " " (texts::GIVEN) }
@@ -303,10 +314,11 @@ fn figures(snapshot: &Snapshot, units: Units) -> Markup {
         .then(|| units.length(axis.value.position));
     let feed = known.then(|| units.feed(Speed::from_mm_per_s(axis.value.velocity.mm_per_s())));
     let turns = (inputs.spindle.kind == Kind::Measured)
-        .then(|| format!("{} rpm", fixed(inputs.spindle.value.measured.rpm(), 1)));
+        .then(|| fixed(inputs.spindle.value.measured.rpm(), 1));
+    // The unit stands once, or the two would not stay on one line.
     let wanted = status
         .spindle
-        .map_or_else(String::new, |s| format!("{} {} rpm", texts::OF, fixed(s.rpm(), 1)));
+        .map_or_else(String::new, |wanted| format!("{} {} ", texts::OF, fixed(wanted.rpm(), 1)));
     let powder =
         value(inputs, Analogue::HopperWeight).map(|grams| format!("{} g", fixed(grams, 0)));
     let level = |on: Level| if on.is_on() { texts::ON } else { texts::OFF };
@@ -318,7 +330,7 @@ fn figures(snapshot: &Snapshot, units: Units) -> Markup {
     let rows = [
         (texts::PLACE, or(place), String::new()),
         (texts::FEED, or(feed), String::new()),
-        (texts::SPINDLE, or(turns), wanted),
+        (texts::SPINDLE, or(turns), wanted + "rpm"),
         (texts::FLAME, or(flame), String::new()),
         (texts::POWDER, level(snapshot.outputs.powder.now).to_owned(), or(powder)),
         (

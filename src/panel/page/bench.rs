@@ -5,6 +5,7 @@ use axum::Json;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
+use evenpass_core::quantity::{Length, Temperature};
 use evenpass_hil::{AtContact, Bench, Button, Discrete, Fault, PlantFault, Truth};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -117,8 +118,9 @@ pub(in crate::panel) async fn act(
 }
 
 /// What is live on it.
-pub(in crate::panel) async fn live(app: &App, values: &mut Values) {
+pub(in crate::panel) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let Some(truth) = truth(app).await else { return };
+    let units = visitor.units;
     let yes = |so: bool| if so { texts::ON } else { texts::OFF };
     let rows = [
         ("Key", yes(truth.key_on).to_owned()),
@@ -127,10 +129,10 @@ pub(in crate::panel) async fn live(app: &App, values: &mut Values) {
         ("Fuel valve", yes(truth.fuel_open).to_owned()),
         ("Oxygen valve", yes(truth.oxygen_open).to_owned()),
         ("Feeder", yes(truth.feeder_on).to_owned()),
-        ("Torch at", format!("{:.1} mm", truth.torch_z_mm)),
+        ("Torch at", units.length(Length::from_mm(truth.torch_z_mm))),
         ("Spindle", format!("{:.0} rpm", truth.spindle_rpm)),
         ("Hopper", format!("{:.0} g", truth.hopper_g)),
-        ("Hottest", format!("{:.0} degC", truth.part_highest_c)),
+        ("Hottest", units.temperature(Temperature::from_celsius(truth.part_highest_c))),
     ];
     values.html(
         "bench",
