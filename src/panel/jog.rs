@@ -71,7 +71,7 @@ pub(super) async fn line(
     if let Err(reply) = visitor.right(Right::Maintain) {
         return refused(StatusCode::FORBIDDEN, reply.why());
     }
-    let Some(share) = share(&app.inside.jog_lines, visitor.number) else {
+    let Ok(share) = share(&app.inside.jog_lines, visitor.number) else {
         return refused(StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_JOG_LINES);
     };
     upgrade

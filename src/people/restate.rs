@@ -198,7 +198,8 @@ impl<'a> Figures<'a> {
             let number = Number::at_start(after.strip_prefix(words)?)?;
             Some((words, number))
         });
-        let numbers = first.length + second.map_or(0, |(words, number)| words.len() + number.length);
+        let numbers =
+            first.length + second.map_or(0, |(words, number)| words.len() + number.length);
         let after = rest.get(numbers..)?;
         let word = after.trim_start_matches([' ', '\u{a0}']);
         let space = after.get(..after.len() - word.len())?;

@@ -129,8 +129,28 @@ fn any_figure_in_any_sentence_survives_the_way_there_and_back() {
 #[test]
 fn any_text_at_all_is_taken() {
     const BITS: [&str; 22] = [
-        "5", "-", "\u{2212}", "\u{b1}", ".", " ", "mm", "bar", "degC", " to ", "\"", "`", "\u{e9}",
-        "\u{1f525}", "K", "..", "between ", " and ", "\u{a0}", "\n", "e", "/",
+        "5",
+        "-",
+        "\u{2212}",
+        "\u{b1}",
+        ".",
+        " ",
+        "mm",
+        "bar",
+        "degC",
+        " to ",
+        "\"",
+        "`",
+        "\u{e9}",
+        "\u{1f525}",
+        "K",
+        "..",
+        "between ",
+        " and ",
+        "\u{a0}",
+        "\n",
+        "e",
+        "/",
     ];
     let mut random = fastrand::Rng::with_seed(7);
     for _ in 0..50_000 {

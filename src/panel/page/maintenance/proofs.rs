@@ -160,11 +160,7 @@ fn sign(outcome: &str) -> &'static str {
 }
 
 /// Every proof of the rig, those that are due first.
-fn list(
-    known: &Result<Vec<KnownProof>, String>,
-    mark: Option<&str>,
-    units: Units,
-) -> Markup {
+fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>, units: Units) -> Markup {
     let known = match known {
         Ok(known) => known,
         Err(trouble) => return html! { p.trouble { (trouble) } },
@@ -236,7 +232,8 @@ mod tests {
 
     #[test]
     fn an_instruction_can_be_answered_only_while_an_answer_is_waited_for() {
-        let page = |asks, kind| in_hand(Some(&shown(asks, None)), kind, Units::default()).into_string();
+        let page =
+            |asks, kind| in_hand(Some(&shown(asks, None)), kind, Units::default()).into_string();
         let (twin, machine) = (RunKind::Twin, RunKind::Machine);
         assert!(page(true, twin).contains("data-prove=\"done\""));
         assert!(!page(false, twin).contains("data-prove=\"done\""));
@@ -271,7 +268,9 @@ mod tests {
         assert!(place("data-prove=\"emergency_stop\"") < place("data-prove=\"guard_open\""));
         assert!(page.contains("never proved"));
         assert!(!page.contains("data-mark=\"off\""));
-        assert!(list(&known, Some("off"), Units::default()).into_string().contains("data-mark=\"off\""));
+        assert!(
+            list(&known, Some("off"), Units::default()).into_string().contains("data-mark=\"off\"")
+        );
         let broken = Err("the records cannot be read".to_owned());
         let told = list(&broken, None, Units::default()).into_string();
         assert!(told.contains("the records cannot be read"));

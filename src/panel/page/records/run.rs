@@ -60,8 +60,8 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
 
 fn temperatures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "part", name: texts::PART_TEMPERATURE, class: "temperature" },
-        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "hottest" },
+        Line { field: "part", name: texts::PART_TEMPERATURE, class: "first-line" },
+        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "second-line" },
     ];
     let unit = match units.temperature {
         TemperatureUnit::Celsius => "degC",
@@ -72,9 +72,9 @@ fn temperatures(entries: &[Entry], units: Units) -> Markup {
 
 fn pressures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "fuel", name: texts::FUEL, class: "temperature" },
-        Line { field: "oxygen", name: texts::OXYGEN, class: "hottest" },
-        Line { field: "carrier", name: texts::CARRIER, class: "step-mark" },
+        Line { field: "fuel", name: texts::FUEL, class: "first-line" },
+        Line { field: "oxygen", name: texts::OXYGEN, class: "second-line" },
+        Line { field: "carrier", name: texts::CARRIER, class: "third-line" },
     ];
     html! {
         section { h2 { (texts::PRESSURE) } (chart::<Pressure>(entries, &lines, units.pressure.symbol())) }
