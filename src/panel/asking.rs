@@ -14,7 +14,7 @@ use super::stops;
 use super::texts;
 use super::visitor::{Asker, Visitor, written};
 use crate::learning::Lessons;
-use crate::people::{Once, Right};
+use crate::people::{Once, Right, Units};
 use crate::proving::Said;
 use crate::station::{Loaded, Place, Refused, Taking};
 
@@ -70,6 +70,12 @@ impl Reply {
         }
     }
 
+    /// In a person's units; what is kept of it stays as it was said.
+    fn restated(self, units: Units) -> Self {
+        let said = |text: String| units.restate(&text).into_owned();
+        Self { answer: self.answer, why: said(self.why), help: said(self.help) }
+    }
+
     /// Why, in one sentence.
     pub(super) fn why(&self) -> &str {
         &self.why
@@ -122,7 +128,7 @@ impl Visitor {
             "refused" => StatusCode::FORBIDDEN,
             _ => StatusCode::OK,
         };
-        written((status, Json(reply)).into_response())
+        written((status, Json(reply.restated(self.units))).into_response())
     }
 
     /// Whether they may, and what they are told when not.

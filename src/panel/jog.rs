@@ -71,7 +71,7 @@ pub(super) async fn line(
     if let Err(reply) = visitor.right(Right::Maintain) {
         return refused(StatusCode::FORBIDDEN, reply.why());
     }
-    let Some(share) = share(&app.inside.jog_lines, visitor.number) else {
+    let Ok(share) = share(&app.inside.jog_lines, visitor.number) else {
         return refused(StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_JOG_LINES);
     };
     upgrade
@@ -150,7 +150,7 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
                 }
                 moving = told.is_none() && sign != Sign::Released;
                 if let Some(why) = told
-                    && !say(&mut socket, json!({ "let_go": why.as_ref() })).await
+                    && !say(&mut socket, json!({ "let_go": visitor.units.restate(&why) })).await
                 {
                     break;
                 }

@@ -28,15 +28,30 @@ impl Shares {
     }
 }
 
-/// A place for a session; `None` when all are taken, or all of that session.
-pub(super) fn share(of: &Arc<Mutex<Shares>>, session: u64) -> Option<Share> {
+/// Whose places are all taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Taken {
+    /// Those of the session that asks.
+    Own,
+    /// All there are.
+    All,
+}
+
+/// A place for a session.
+///
+/// # Errors
+/// Whose places are all taken.
+pub(super) fn share(of: &Arc<Mutex<Shares>>, session: u64) -> Result<Share, Taken> {
     let mut shares = locked(of);
     let own = shares.taken.get(&session).copied().unwrap_or_default();
-    if own >= shares.most_of_one || shares.taken.values().sum::<usize>() >= shares.most {
-        return None;
+    if own >= shares.most_of_one {
+        return Err(Taken::Own);
+    }
+    if shares.taken.values().sum::<usize>() >= shares.most {
+        return Err(Taken::All);
     }
     shares.taken.insert(session, own + 1);
-    Some(Share { of: of.clone(), session })
+    Ok(Share { of: of.clone(), session })
 }
 
 impl Drop for Share {
@@ -58,12 +73,14 @@ mod tests {
     #[test]
     fn one_session_cannot_take_all_places_and_a_place_given_back_is_free_again() {
         let shares = Arc::new(Mutex::new(Shares::new(5, 2)));
-        let mut held: Vec<_> = (0..4).filter_map(|_| share(&shares, 1)).collect();
+        let mut held: Vec<_> = (0..4).filter_map(|_| share(&shares, 1).ok()).collect();
         assert_eq!(held.len(), 2);
-        held.extend((2..9).filter_map(|session| share(&shares, session)));
+        assert_eq!(share(&shares, 1).err(), Some(Taken::Own));
+        held.extend((2..9).filter_map(|session| share(&shares, session).ok()));
         assert_eq!(held.len(), 5);
+        assert_eq!(share(&shares, 9).err(), Some(Taken::All));
         drop(held);
-        assert!(share(&shares, 1).is_some());
+        assert!(share(&shares, 1).is_ok());
         assert!(locked(&shares).taken.is_empty());
     }
 }

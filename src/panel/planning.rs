@@ -19,7 +19,8 @@ impl App {
         visitor: &Visitor,
         work: impl FnOnce() -> T + Send + 'static,
     ) -> Result<T, String> {
-        let _place = share(&self.inside.plans, visitor.number).ok_or(texts::TOO_MANY_PLANS)?;
+        let _place =
+            share(&self.inside.plans, visitor.number).map_err(|_| texts::TOO_MANY_PLANS)?;
         let _turn = self.inside.planning.acquire().await.map_err(|over| over.to_string())?;
         tokio::task::spawn_blocking(work).await.map_err(|broken| broken.to_string())
     }

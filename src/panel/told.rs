@@ -182,31 +182,32 @@ impl MachineTold {
     pub fn of(snapshot: &Snapshot, units: Units) -> Self {
         let status = &snapshot.status;
         let verdict = &snapshot.verdict;
+        let said = |text: &str| units.restate(text).into_owned();
         let told = |occurrence: &Occurrence| {
             let told = verdict.told(occurrence);
-            CauseTold { what: told.what, done: told.done, to_do: told.to_do.to_owned() }
+            CauseTold { what: said(&told.what), done: said(&told.done), to_do: said(told.to_do) }
         };
         let axis = &snapshot.inputs.axis;
         let known = axis.kind == Kind::Measured;
         let speed = axis.value.velocity.mm_per_s().abs();
         Self {
             at_s: snapshot.at.as_seconds(),
-            text: status.text.clone(),
+            text: said(&status.text),
             stage: Stage::of(status.phase),
             homes: status.leaf == Leaf::Homing,
             prompt: status.prompt.map(|prompt| PromptTold {
-                ask: prompt.ask.to_string(),
+                ask: said(&prompt.ask.to_string()),
                 by: answered_by(prompt.ask),
                 left_s: prompt.until.map(|until| until.since(snapshot.at).as_secs_f64()),
             }),
-            missing: status.missing.iter().map(|&words| words.to_owned()).collect(),
+            missing: status.missing.iter().map(|&words| said(words)).collect(),
             trip: verdict.first.as_ref().map(told),
             acknowledged: verdict.acknowledged == Acknowledged::Yes,
-            reset_needs: verdict.reset_needs.iter().map(ToString::to_string).collect(),
+            reset_needs: verdict.reset_needs.iter().map(|&words| said(words)).collect(),
             holds: verdict.holds.iter().map(told).collect(),
-            warnings: verdict.warnings.iter().map(|warning| warning.message.clone()).collect(),
-            setback: status.setback.map(|cause| cause.to_string()),
-            restart: status.restart.clone(),
+            warnings: verdict.warnings.iter().map(|warning| said(&warning.message)).collect(),
+            setback: status.setback.map(|cause| said(&cause.to_string())),
+            restart: status.restart.as_deref().map(said),
             place: (known && axis.value.referenced == Referenced::Yes)
                 .then_some(axis.value.position),
             moves: status.target.is_some() || (known && speed > AT_REST.mm_per_s()),
@@ -227,7 +228,7 @@ const fn answered_by(ask: Ask) -> AnsweredBy {
 
 fn figures(snapshot: &Snapshot, units: Units) -> String {
     let inputs = &snapshot.inputs;
-    let mut parts = vec![snapshot.status.text.clone()];
+    let mut parts = vec![units.restate(&snapshot.status.text).into_owned()];
     let axis = &inputs.axis;
     parts.push(match (axis.kind == Kind::Measured, axis.value.referenced) {
         (true, Referenced::Yes) => format!("torch at {}", units.length(axis.value.position)),
@@ -250,6 +251,17 @@ const fn on_off(level: Level) -> &'static str {
     match level {
         Level::On => "on",
         Level::Off => "off",
+    }
+}
+
+/// A proof's words in a person's units.
+fn restated(shown: ProofShown, units: Units) -> ProofShown {
+    let said = |text: &str| units.restate(text).into_owned();
+    ProofShown {
+        instruction: said(&shown.instruction),
+        missing: said(&shown.missing),
+        outcome: shown.outcome.as_deref().map(said),
+        ..shown
     }
 }
 
@@ -290,7 +302,7 @@ pub(super) async fn state(State(app): State<App>, visitor: Visitor) -> Json<Stat
         recipe,
         record: kept.run.map(|run| run.to_string()),
         record_trouble: kept.trouble,
-        proof: station.proofs().shown(),
+        proof: station.proofs().shown().map(|shown| restated(shown, visitor.units)),
         proves: station.proofs().is_under_way(),
         twin: station.kind() == RunKind::Twin,
     })

@@ -7,7 +7,8 @@
 //!                (wait: no hash)         (slow on purpose)
 //! ```
 //!
-//! - [`Role`] and [`Right`] are one table; [`Units`] are what a person reads figures in.
+//! - [`Role`] and [`Right`] are one table; [`Units`] are what a person reads figures in, those within
+//!   the core's sentences too ([`Units::restate`]).
 //! - [`People`] is the roll as a value; [`PeopleFile`] keeps it in a file that only its user may
 //!   read.
 //! - [`Pin`] is what a PIN has to be, [`PinHash`] what is kept of it.
@@ -18,6 +19,7 @@
 mod file;
 mod pin;
 mod random;
+mod restate;
 mod rewrite;
 mod role;
 mod roll;

@@ -94,16 +94,29 @@ pub(crate) fn streams(served: &Served, sessions: usize, each: usize) -> (Vec<Tcp
             let asked = request(&served.address, "GET /live?page=run", &browser.headers(), b"");
             let mut stream = crate::raw::connect(&served.address);
             stream.write_all(&asked).expect("asked");
-            let mut begun = [0; 12];
-            stream.read_exact(&mut begun).expect("an answer");
-            match &begun {
-                b"HTTP/1.1 200" => open.push(stream),
-                b"HTTP/1.1 503" => refused += 1,
-                other => panic!("{}", other.escape_ascii()),
+            match first_event(&mut stream).as_str() {
+                "busy" => refused += 1,
+                _ => open.push(stream),
             }
         }
     }
     (open, refused)
+}
+
+/// The name of a stream's first event; empty for what has changed, which has none.
+fn first_event(stream: &mut TcpStream) -> String {
+    let (mut begun, mut some) = (Vec::new(), [0; 256]);
+    loop {
+        let count = stream.read(&mut some).expect("an answer");
+        assert!(count > 0, "a stream without an event: {}", begun.escape_ascii());
+        begun.extend_from_slice(&some[..count]);
+        let text = String::from_utf8_lossy(&begun);
+        assert!(text.starts_with("HTTP/1.1 200"), "{text}");
+        if let Some((before, _)) = text.split_once("data:") {
+            let named = before.split_once("event:").map_or("", |(_, name)| name);
+            return named.trim().to_owned();
+        }
+    }
 }
 
 /// Somebody who is signed in asks as quickly as it goes.

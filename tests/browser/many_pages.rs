@@ -4,6 +4,8 @@
 use std::time::{Duration, Instant};
 
 use evenpass_core::sequence::Phase;
+use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
+use tokio::net::TcpStream;
 
 use crate::scene::{OPERATOR, Scene};
 use crate::screen::Screen;
@@ -60,4 +62,57 @@ async fn opened(screen: &Screen, path: &str) -> Duration {
     screen.go(path).await;
     screen.until_there("[data-live=\"seat\"] span", 100.0).await;
     began.elapsed()
+}
+
+/// As many live pages as one session may have.
+const LIVE: usize = 8;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "needs chromium and its driver"]
+async fn a_page_more_than_may_be_live_says_so_asks_no_more_and_still_stops_the_machine() {
+    let scene = Scene::new(1.0).await;
+    let screen = Screen::of(&scene).await;
+    screen.sign_in(OPERATOR).await;
+    let cookie = screen.client.get_named_cookie("evenpass").await.expect("a cookie");
+    // What is no page has no stream: the page before gives its own back.
+    screen.go("/assets/panel.css").await;
+    tokio::time::sleep(Duration::from_secs(1)).await;
+    let mut others = Vec::new();
+    for _ in 0..LIVE {
+        let mut stream = TcpStream::connect(scene.at).await.expect("the panel");
+        let asked = format!(
+            "GET /live?page=run HTTP/1.1\r\nHost: {}\r\nCookie: evenpass={}\r\n\r\n",
+            scene.at,
+            cookie.value()
+        );
+        stream.write_all(asked.as_bytes()).await.expect("asked");
+        let mut begun = [0; 12];
+        stream.read_exact(&mut begun).await.expect("an answer");
+        assert_eq!(&begun, b"HTTP/1.1 200");
+        // Somebody looks at them.
+        others.push(tokio::spawn(async move {
+            let mut some = [0; 4096];
+            while stream.read(&mut some).await.is_ok_and(|count| count > 0) {}
+        }));
+    }
+    screen.go("/").await;
+    let told = screen.until(".lost", 10.0, |words| words.contains("eight pages are open")).await;
+    println!("the ninth page says: {told}");
+    assert!(!told.contains("connection is lost"), "{told}");
+    screen.press("form.stop button").await;
+    let said = screen.until(".said", 10.0, |words| !words.is_empty()).await;
+    println!("its stop is answered: {said}");
+    assert!(!said.contains("NOT ANSWERED"), "{said}");
+    for other in others {
+        other.abort();
+    }
+    // There is room again, but it does not ask by itself.
+    tokio::time::sleep(Duration::from_secs(8)).await;
+    let told = screen.until(".lost", 1.0, |words| words.contains("eight pages are open")).await;
+    println!("with room again it still says: {told}");
+    screen.go("/").await;
+    screen.until_there("[data-live=\"seat\"] span", 100.0).await;
+    assert!(!screen.is_there(".lost:not([hidden])").await, "it is live");
+    screen.end().await;
+    scene.end().await;
 }

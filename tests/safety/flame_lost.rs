@@ -64,8 +64,8 @@ fn powder_fuel_and_oxygen_are_off_three_tenths_after_the_flame_is_lost_and_the_t
 
     let first = run.controller().status().first_cause.expect("a first cause");
     println!("first-out: \"{first}\"");
-    let (words, rest) = first.split_at("Flame lost, pass 4, Z ".len());
-    assert_eq!(words, "Flame lost, pass 4, Z ", "{first}");
+    let (words, rest) = first.split_at("Flame lost, pass 4, torch at ".len());
+    assert_eq!(words, "Flame lost, pass 4, torch at ", "{first}");
     // Where it was first not seen, which is up to a poll and a scan after it went out.
     let place: f64 = rest.split(' ').next().and_then(|z| z.parse().ok()).expect("a place");
     near("place told", place, 160.0, FEED * 0.08 + 0.05);

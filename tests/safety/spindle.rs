@@ -35,7 +35,7 @@ fn gas_is_off_and_the_torch_leaves(run: &mut Rehearsal, what: &str, from: f64, w
     run.expect("the trip is carried out", 30.0, |this| this.phase() == Phase::Aborted);
     let first = run.controller().status().first_cause.expect("a first cause");
     println!("first-out: \"{first}\"");
-    assert!(first.contains("pass 2, Z 1"), "{first}");
+    assert!(first.contains("pass 2, torch at 1"), "{first}");
     must_be_told(run, "overheat suspect at 1");
     assert_eq!(run.controller().status().suspect, Suspect::Inspect);
     assert_eq!(run.watch.flame_on_still_part_s, 0.0, "{what}: {:?}", run.watch);

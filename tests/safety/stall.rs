@@ -52,9 +52,9 @@ fn a_slipping_nut_takes_powder_and_flame_within_half_a_second_and_leaves_no_lump
         }
         assert!(lump <= 0.5 * LUMP_MM_S, "a lump of {lump} mm");
         assert!(first.starts_with("Carriage stalled") || first.starts_with("Carriage does not"));
-        assert!(first.contains(&format!("pass {pass}, Z 1")), "{first}");
+        assert!(first.contains(&format!("pass {pass}, torch at 1")), "{first}");
         let place: f64 = first
-            .split_once(", Z ")
+            .split_once(", torch at ")
             .and_then(|(_, rest)| rest.split([' ', ':']).next())
             .and_then(|z| z.parse().ok())
             .expect("a place");

@@ -34,8 +34,12 @@
   // A value that is no longer live must not look so.
   let seen = 0;
   let stream = null;
-  function isLost(so) {
-    if (lost) lost.hidden = !so;
+  const lostWords = lost ? lost.textContent : "";
+  function isLost(so, words) {
+    if (lost) {
+      if (!so || words) lost.textContent = words || lostWords;
+      lost.hidden = !so;
+    }
     body.classList.toggle("stale", so);
   }
   function silence() {
@@ -54,7 +58,9 @@
       apply(JSON.parse(event.data).changed);
     };
     stream.addEventListener("over", () => location.assign("/sign-in"));
-    stream.onerror = () => { isLost(true); if (stream.readyState === 2) setTimeout(listen, 2000); };
+    // There is no place for one more page: asking again and again would not make one.
+    stream.addEventListener("busy", (event) => { silence(); isLost(true, event.data); });
+    stream.onerror = () => { isLost(true, lostWords); if (stream.readyState === 2) setTimeout(listen, 2000); };
   }
   setInterval(() => { if (performance.now() - seen > 2000) isLost(true); }, 500);
   document.addEventListener("visibilitychange", () => { if (document.hidden) silence(); else listen(); });

@@ -1,20 +1,21 @@
 //! Live values by server-sent events: what has changed since the last look, a few times a second.
 //! Never a backlog: who reads slowly gets the newest.
 
+mod alert;
 pub(super) mod part;
 mod run;
 mod scales;
 
 use std::collections::BTreeMap;
 use std::convert::Infallible;
+use std::future::ready;
 use std::time::Duration;
 
 use axum::Extension;
 use axum::extract::{Query, State};
-use axum::http::StatusCode;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
-use futures_util::stream::unfold;
+use futures_util::stream::{once, unfold};
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
@@ -22,7 +23,7 @@ use tokio::time::{Interval, MissedTickBehavior, interval, timeout};
 
 use super::app::App;
 use super::connections::Stays;
-use super::limits::{Share, share};
+use super::limits::{Share, Taken, share};
 use super::texts;
 use super::visitor::{Visitor, written};
 use crate::people::Activity;
@@ -113,7 +114,7 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
         Page::Maintenance | Page::Signals | Page::Proofs | Page::Lines | Page::Calibrations => {
             super::page::maintenance::live(app, visitor, page, &mut values).await;
         }
-        Page::Bench => super::page::bench::live(app, &mut values).await,
+        Page::Bench => super::page::bench::live(app, visitor, &mut values).await,
         Page::Recipes | Page::Records => {}
     }
     values
@@ -139,10 +140,12 @@ pub(super) async fn stream(
     Extension(stays): Extension<Stays>,
     Query(asked): Query<Asked>,
 ) -> Response {
-    let Some(share) = share(&app.inside.streams, visitor.number) else {
-        app.inside.acts.keep(&visitor.asker(), "watch", Some(texts::TOO_MANY_STREAMS), None);
-        let refused = (StatusCode::SERVICE_UNAVAILABLE, texts::TOO_MANY_STREAMS);
-        return written(refused.into_response());
+    let share = match share(&app.inside.streams, visitor.number) {
+        Ok(share) => share,
+        Err(taken) => {
+            app.inside.acts.keep(&visitor.asker(), "watch", Some(texts::TOO_MANY_STREAMS), None);
+            return busy(taken);
+        }
     };
     stays.set();
     let mut beat = interval(EVERY);
@@ -164,6 +167,17 @@ pub(super) async fn stream(
         taken.recv().await.map(|event| (Ok::<_, Infallible>(event), taken))
     });
     Sse::new(events).keep_alive(KeepAlive::default()).into_response()
+}
+
+/// A stream of one event, which says why there is no other: what refuses a browser its stream tells
+/// its page nothing, and the page would have to take the connection for lost.
+fn busy(taken: Taken) -> Response {
+    let words = match taken {
+        Taken::Own => texts::BUSY_WITH_OWN,
+        Taken::All => texts::BUSY_WITH_ALL,
+    };
+    let event = Event::default().event("busy").data(words);
+    written(Sse::new(once(ready(Ok::<_, Infallible>(event)))).into_response())
 }
 
 impl Stream {

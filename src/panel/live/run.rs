@@ -3,15 +3,16 @@
 use std::sync::Arc;
 
 use evenpass_core::image::{Analogue, Contact, Inputs, Kind, Level, Referenced};
-use evenpass_core::interlock::{Acknowledged, PermissiveState};
+use evenpass_core::interlock::PermissiveState;
 use evenpass_core::plan::forecast::clock;
 use evenpass_core::program::{Program, Step, TorchPlan};
-use evenpass_core::quantity::{Pressure, Speed, Temperature, Time, fixed};
+use evenpass_core::quantity::{Length, Pressure, Speed, Temperature, Time, fixed};
 use evenpass_core::scan::Snapshot;
-use evenpass_core::sequence::{Ask, Phase};
+use evenpass_core::sequence::{Leaf, Phase, crossing_time};
 use maud::{Markup, html};
 
 use super::Values;
+use super::alert::{alert, prompt};
 use super::part::Sheet;
 use super::scales::Scale;
 use crate::panel::app::{App, locked};
@@ -30,13 +31,14 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let status = &snapshot.status;
-    values.text("state", status.text.clone());
+    let units = visitor.units;
+    values.text("state", units.restate(&status.text));
     values.mark("state.mark", state_mark(&snapshot));
     let (seat, turn) = station.seat(|seat, _| (layout::seat(seat, visitor), seat.turn()));
     values.html("seat", seat);
     values.text("turn", turn.to_string());
-    values.html("alert", alert(&snapshot));
-    values.html("prompt", prompt(&snapshot));
+    values.html("alert", alert(&snapshot, units));
+    values.html("prompt", prompt(&snapshot, units));
     let left = status.prompt.and_then(|prompt| prompt.until).map(|until| until.since(snapshot.at));
     values.text(
         "prompt.left",
@@ -55,7 +57,8 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     );
     let restarts = matches!(status.phase, Phase::Held) && status.restart.is_some();
     values.mark("restart", if restarts { "ready" } else { "off" });
-    values.text("restart.what", status.restart.clone().unwrap_or_default());
+    let restart = status.restart.as_deref().unwrap_or_default();
+    values.text("restart.what", units.restate(restart));
 }
 
 /// Of what kind the state is: what is normal stays grey.
@@ -68,101 +71,16 @@ fn state_mark(snapshot: &Snapshot) -> &'static str {
     }
 }
 
-/// What went wrong, what the machine did, what to do now.
-fn alert(snapshot: &Snapshot) -> Markup {
-    let verdict = &snapshot.verdict;
-    let told = |occurrence| verdict.told(occurrence);
-    html! {
-        @if let Some(first) = &verdict.first {
-            @let told = told(first);
-            section.alert data-mark="trip" role="alert" {
-                h2 { span.sign aria-hidden="true" { "\u{25a0}" } (texts::TRIPPED) ": " (told.what) }
-                dl {
-                    dt { (texts::MACHINE_DID) } dd { (told.done) }
-                    dt { (texts::TO_DO) } dd { (told.to_do) }
-                    @if !told.meanwhile.is_empty() { dt { (texts::MEANWHILE) } dd { (told.meanwhile) } }
-                    @if !verdict.consequent.is_empty() {
-                        dt { (texts::AFTER_IT) }
-                        dd {
-                            @for (count, later) in verdict.consequent.iter().enumerate() {
-                                @if count > 0 { "; " } (later.message)
-                            }
-                            @if verdict.more_consequent > 0 { ", +" (verdict.more_consequent) }
-                        }
-                    }
-                    @if !verdict.reset_needs.is_empty() {
-                        dt { (texts::RESET_NEEDS) } dd { (verdict.reset_needs.join(" ")) }
-                    }
-                }
-                div.buttons {
-                    @if verdict.acknowledged == Acknowledged::No {
-                        (button("acknowledge", texts::ACKNOWLEDGE, "wanted"))
-                    } @else {
-                        (button("reset", texts::RESET, "wanted"))
-                        @if verdict.needs_inspection() {
-                            (button("inspected", texts::INSPECTED, "plain"))
-                        }
-                    }
-                }
-            }
-        } @else if snapshot.status.phase == Phase::Aborted {
-            section.alert data-mark="trip" {
-                h2 { span.sign aria-hidden="true" { "\u{25a0}" }
-                    (snapshot.status.first_cause.as_deref().unwrap_or(texts::TRIPPED)) }
-                div.buttons { (button("reset", texts::RESET, "wanted")) }
-            }
-        }
-        @for hold in &verdict.holds {
-            @let told = told(hold);
-            section.alert data-mark="hold" role="status" {
-                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::HELD) ": " (told.what) }
-                p { (told.to_do) }
-            }
-        }
-        @for warning in &verdict.warnings {
-            section.alert data-mark="warning" role="status" {
-                h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::WARNING) ": " (warning.message) }
-                p { (warning.advice) }
-            }
-        }
-        @if let (Some(setback), true) = (&snapshot.status.setback, verdict.first.is_none()) {
-            section.alert data-mark="note" role="status" { p { (texts::LAST_TRY) ": " (setback) } }
-        }
-    }
-}
-
-/// What a person is asked to do: blue (IEC 60073, mandatory action), with the button that answers.
-fn prompt(snapshot: &Snapshot) -> Markup {
-    let Some(prompt) = snapshot.status.prompt else { return html! {} };
-    html! {
-        section.prompt role="status" {
-            h2 { span.sign aria-hidden="true" { "\u{25cf}" } (prompt.ask) }
-            p.left data-live="prompt.left" {}
-            div.buttons {
-                @match prompt.ask {
-                    Ask::Start | Ask::BeginHoming => (button("start", texts::START, "wanted")),
-                    Ask::CallWet => {
-                        (button("wet", texts::WET, "wanted"))
-                        (button("not-wet", texts::NOT_WET, "plain"))
-                    },
-                    ask if ask.is_answered_by_accept() => (button("accept", texts::ACCEPT, "wanted")),
-                    _ => {},
-                }
-            }
-        }
-    }
-}
-
 /// What the page Run shows besides.
 pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let units = visitor.units;
-    values.html("permissives", permissives(&snapshot));
+    values.html("permissives", permissives(&snapshot, units));
     let loaded = station.loaded();
     let program = loaded.as_ref().map(|loaded| &loaded.plan.program);
     values.html("scales", scales(&snapshot, program, units));
-    values.html("figures", figures(&snapshot, units));
+    values.html("figures", figures(&snapshot, program, units));
     values.html("acts", acts(&snapshot));
     if let Some(loaded) = &loaded {
         values.html("set-up.checked", checked(app, loaded));
@@ -192,7 +110,7 @@ fn checked(app: &App, loaded: &Arc<Loaded>) -> Markup {
 }
 
 /// What must be so before a start, what is missing first.
-fn permissives(snapshot: &Snapshot) -> Markup {
+fn permissives(snapshot: &Snapshot, units: Units) -> Markup {
     let idle = matches!(snapshot.status.phase, Phase::Idle | Phase::Manual);
     let missing = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Missing);
     let given = snapshot.permissives.iter().filter(|one| one.state == PermissiveState::Given);
@@ -201,12 +119,12 @@ fn permissives(snapshot: &Snapshot) -> Markup {
             @for one in missing {
                 li data-mark="missing" {
                     span.sign aria-hidden="true" { "\u{2715}" }
-                    strong { (one.title) } " " (one.found) " " em { (one.look) }
+                    strong { (one.title) } " " (units.restate(&one.found)) " " em { (units.restate(one.look)) }
                 }
             }
             @for words in &snapshot.status.missing {
                 @if !snapshot.permissives.iter().any(|one| one.look == *words) {
-                    li data-mark="missing" { span.sign aria-hidden="true" { "\u{2715}" } (words) }
+                    li data-mark="missing" { span.sign aria-hidden="true" { "\u{2715}" } (units.restate(words)) }
                 }
             }
             li.given { span.sign aria-hidden="true" { "\u{2713}" } (given.count()) " " (texts::GIVEN) }
@@ -293,8 +211,33 @@ fn torch_of<'a>(step: Option<&Step>, program: Option<&'a Program>) -> Option<&'a
     program?.torches.get(index)
 }
 
+/// How long the job still takes by its own figures. The core counts the pass in hand as a whole; what
+/// of it is crossed is done.
+fn time_left(snapshot: &Snapshot, program: Option<&Program>) -> Time {
+    let status = &snapshot.status;
+    let left = status.left.passes + status.left.later;
+    let axis = &snapshot.inputs.axis;
+    let known = axis.kind == Kind::Measured && axis.value.referenced == Referenced::Yes;
+    let number = status.progress.as_ref().and_then(|at| at.pass).map(|(number, _)| number);
+    match (step(snapshot, program), number) {
+        (Some(Step::Spray(spray)), Some(number)) if known && status.leaf == Leaf::Crossing => {
+            let pass = number.checked_sub(1).and_then(|index| spray.passes.get(index));
+            let done = pass
+                .map(|pass| crossing_time(pass) * crossed(pass.from, pass.to, axis.value.position));
+            (left - done.unwrap_or(Time::ZERO)).max(Time::ZERO)
+        }
+        _ => left,
+    }
+}
+
+/// How much of the way from one place to another is done.
+fn crossed(from: Length, to: Length, at: Length) -> f64 {
+    let way = (to - from).mm();
+    if way == 0.0 { 1.0 } else { ((at - from).mm() / way).clamp(0.0, 1.0) }
+}
+
 /// The figures of a run: place, feed, spindle, powder, time.
-fn figures(snapshot: &Snapshot, units: Units) -> Markup {
+fn figures(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Markup {
     let inputs = &snapshot.inputs;
     let status = &snapshot.status;
     let axis = &inputs.axis;
@@ -303,16 +246,19 @@ fn figures(snapshot: &Snapshot, units: Units) -> Markup {
         .then(|| units.length(axis.value.position));
     let feed = known.then(|| units.feed(Speed::from_mm_per_s(axis.value.velocity.mm_per_s())));
     let turns = (inputs.spindle.kind == Kind::Measured)
-        .then(|| format!("{} rpm", fixed(inputs.spindle.value.measured.rpm(), 1)));
-    let wanted = status
-        .spindle
-        .map_or_else(String::new, |s| format!("{} {} rpm", texts::OF, fixed(s.rpm(), 1)));
+        .then(|| fixed(inputs.spindle.value.measured.rpm(), 1));
+    // The unit stands once, or the two would not stay on one line.
+    let wanted = match (status.spindle, &turns) {
+        (Some(wanted), _) => format!("{} {} rpm", texts::OF, fixed(wanted.rpm(), 1)),
+        (None, Some(_)) => "rpm".to_owned(),
+        (None, None) => String::new(),
+    };
     let powder =
         value(inputs, Analogue::HopperWeight).map(|grams| format!("{} g", fixed(grams, 0)));
     let level = |on: Level| if on.is_on() { texts::ON } else { texts::OFF };
     let flame = inputs.contact(Contact::Flame);
     let flame = (flame.kind == Kind::Measured).then(|| level(flame.value).to_owned());
-    let left = status.left.passes + status.left.later;
+    let left = time_left(snapshot, program);
     let pass = status.progress.as_ref().and_then(|at| at.pass);
     let or = |words: Option<String>| words.unwrap_or_else(|| texts::NOT_KNOWN.to_owned());
     let rows = [
@@ -371,6 +317,30 @@ fn acts(snapshot: &Snapshot) -> Markup {
         }
         @if matches!(phase, Phase::Idle | Phase::Held) {
             (button("blasted-now", texts::BLASTED_NOW, "plain"))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_crossed_of_a_pass_grows_with_the_way_whichever_it_is_and_stays_between_none_and_all()
+    {
+        let share = |from, to, at| {
+            let [from, to, at] = [from, to, at].map(Length::from_mm);
+            crossed(from, to, at)
+        };
+        for (from, to, at, wanted) in [
+            (80.0, 240.0, 80.0, 0.0),
+            (80.0, 240.0, 120.0, 0.25),
+            (240.0, 80.0, 120.0, 0.75),
+            (80.0, 240.0, 60.0, 0.0),
+            (240.0, 80.0, 60.0, 1.0),
+            (80.0, 80.0, 80.0, 1.0),
+        ] {
+            assert!((share(from, to, at) - wanted).abs() < 1e-9, "{from} to {to} at {at}");
         }
     }
 }

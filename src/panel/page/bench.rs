@@ -5,6 +5,7 @@ use axum::Json;
 use axum::extract::{Form, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};
+use evenpass_core::quantity::{Length, Temperature};
 use evenpass_hil::{AtContact, Bench, Button, Discrete, Fault, PlantFault, Truth};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -140,8 +141,9 @@ pub(in crate::panel) async fn act(
 }
 
 /// What is live on it.
-pub(in crate::panel) async fn live(app: &App, values: &mut Values) {
+pub(in crate::panel) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let Some(truth) = truth(app).await else { return };
+    let units = visitor.units;
     let one = |so: bool, yes: &str, no: &str| if so { yes } else { no }.to_owned();
     let on = |so| one(so, texts::ON, texts::OFF);
     let open = |so| one(so, texts::OPEN, texts::SHUT);
@@ -152,10 +154,10 @@ pub(in crate::panel) async fn live(app: &App, values: &mut Values) {
         ("Fuel valve", open(truth.fuel_open)),
         ("Oxygen valve", open(truth.oxygen_open)),
         ("Feeder", on(truth.feeder_on)),
-        ("Torch at", format!("{:.1} mm", truth.torch_z_mm)),
+        ("Torch at", units.length(Length::from_mm(truth.torch_z_mm))),
         ("Spindle", format!("{:.0} rpm", truth.spindle_rpm)),
         ("Hopper", format!("{:.0} g", truth.hopper_g)),
-        ("Hottest", format!("{:.0} degC", truth.part_highest_c)),
+        ("Hottest", units.temperature(Temperature::from_celsius(truth.part_highest_c))),
     ];
     values.html(
         "bench",

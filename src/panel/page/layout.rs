@@ -111,7 +111,7 @@ pub(in crate::panel) fn page_at(
                 }
                 header {
                     div.state data-live="state.mark" data-mark="normal" {
-                        span data-live="state" { (station.snapshot().status.text) }
+                        span data-live="state" { (visitor.units.restate(&station.snapshot().status.text)) }
                     }
                     div.who {
                         span { (visitor.name) ", " (visitor.role) }

@@ -62,7 +62,7 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
         section.forecast {
             h2 { (texts::FORECAST) }
             @for note in loaded.plan.notes.iter().filter(|note| note.weight == Weight::Fails) {
-                p.trouble { (note.text) }
+                p.trouble { (units.restate(&note.text)) }
             }
             table {
                 tbody {

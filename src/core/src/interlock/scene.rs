@@ -172,10 +172,10 @@ impl Onset {
     }
 }
 
-/// "Z 160.0 mm toward the chuck": measured from the chuck face; at rest without a way.
+/// "torch at 160.0 mm toward the chuck": measured from the chuck face; at rest without a way.
 impl fmt::Display for Onset {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Z {:.1} mm", self.place.mm())?;
+        write!(f, "torch at {:.1} mm", self.place.mm())?;
         match self.velocity {
             velocity if velocity.abs() < AT_REST => Ok(()),
             velocity if velocity.mm_per_s() < 0.0 => f.write_str(" toward the chuck"),

@@ -11,7 +11,7 @@ use core::time::Duration;
 use std::sync::Arc;
 
 pub use self::by_hand::ByHand;
-pub use self::missing::NO_DATUM;
+pub use self::missing::{KEY_PERMISSIVE, NO_DATUM};
 pub use self::proving::ProofState;
 use self::proving::Proofs;
 use super::around::Around;

@@ -10,6 +10,6 @@ mod sample;
 mod snapshot;
 mod tell;
 
-pub use controller::{ByHand, Controller, NO_DATUM, ProofState, RigProblem};
+pub use controller::{ByHand, Controller, KEY_PERMISSIVE, NO_DATUM, ProofState, RigProblem};
 pub use reaction::{Reaction, RowTimes, times};
 pub use snapshot::{Beat, Snapshot};

@@ -48,4 +48,4 @@ pub use leaf::{Leaf, Phase};
 pub use machine::Suspect;
 pub use prompt::{Ask, Prompt};
 pub use situation::{JobStands, Situation};
-pub use status::{Progress, Status, TimeLeft};
+pub use status::{Progress, Status, TimeLeft, crossing_time};

@@ -3,7 +3,7 @@
 use crate::image::{AxisDemand, Level, PowderEdge, SpindleDemand};
 use crate::interlock::Limits;
 use crate::moment::Moment;
-use crate::program::{Program, Step};
+use crate::program::{Pass, Program, Step};
 use crate::quantity::{Length, Range, SpindleSpeed, Time};
 
 use super::cause::Cause;
@@ -212,20 +212,21 @@ fn speed(machine: &Machine, program: &Program) -> Option<SpindleSpeed> {
     program.steps.iter().skip(machine.cursor.step).find_map(Step::spindle)
 }
 
+/// Time of one crossing of a zone, by the feed in its middle.
+#[must_use]
+pub fn crossing_time(pass: &Pass) -> Time {
+    let middle = (pass.from + pass.to) / 2.0;
+    let feed = feed_at(&pass.feed, middle).mm_per_s().max(1e-3);
+    Time::from_s((pass.to - pass.from).abs().mm() / feed)
+}
+
 /// Time of one step by its own figures, from a pass on.
 fn step_time(step: &Step, from_pass: usize) -> Time {
     match step {
         Step::Preheat(step) => step.expected + step.soak,
-        Step::Spray(step) => step
-            .passes
-            .iter()
-            .skip(from_pass)
-            .map(|pass| {
-                let middle = (pass.from + pass.to) / 2.0;
-                let feed = feed_at(&pass.feed, middle).mm_per_s().max(1e-3);
-                Time::from_s((pass.to - pass.from).abs().mm() / feed) + step.dwell
-            })
-            .sum(),
+        Step::Spray(step) => {
+            step.passes.iter().skip(from_pass).map(|pass| crossing_time(pass) + step.dwell).sum()
+        }
         Step::Fuse(step) => step
             .bands
             .iter()

@@ -18,7 +18,7 @@ use crate::panel::live::Values;
 use crate::panel::page::layout::button;
 use crate::panel::texts;
 use crate::panel::visitor::{Visitor, seat_key};
-use crate::people::Right;
+use crate::people::{Right, Units};
 
 /// The page.
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
@@ -95,7 +95,7 @@ pub(super) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     values.mark("nudge", able(why.is_none()));
     let words = match &why {
         Some(why) => {
-            html! { span.sign aria-hidden="true" { "\u{2715}" } (texts::NO_JOG) ": " (why) }
+            html! { span.sign aria-hidden="true" { "\u{2715}" } (texts::NO_JOG) ": " (visitor.units.restate(why)) }
         }
         None if chuck => html! { (texts::AT_CHUCK_BOUND) },
         None if tail => html! { (texts::AT_TAIL_BOUND) },
@@ -114,19 +114,19 @@ pub(super) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let part = loaded.as_ref().map(|loaded| &loaded.job.recipe.part);
     let way = Way::of(axis, part);
     values.html("travel.torch", known.map_or_else(|| html! {}, |axis| way.torch(axis.position)));
-    values.html("carriage.acts", acts(&snapshot, &hand));
+    values.html("carriage.acts", acts(&snapshot, &hand, visitor.units));
     values.html("carriage", figures(reading, &snapshot, visitor));
 }
 
 /// Homing, and the way into manual work and out of it.
-fn acts(snapshot: &Snapshot, hand: &Hand) -> Markup {
+fn acts(snapshot: &Snapshot, hand: &Hand, units: Units) -> Markup {
     let manual = snapshot.status.phase == Phase::Manual;
     let home = hand.why_not(Right::Run, snapshot.by_hand.home.as_ref());
     let enter = hand.why_not(Right::Maintain, snapshot.by_hand.manual.as_ref());
     html! {
         div.act {
             (button("home", texts::HOME, if home.is_none() { "plain" } else { "off" }))
-            p { (home.as_deref().unwrap_or(texts::HOME_FOR)) }
+            p { (units.restate(home.as_deref().unwrap_or(texts::HOME_FOR))) }
         }
         div.act {
             @if manual {
@@ -134,7 +134,7 @@ fn acts(snapshot: &Snapshot, hand: &Hand) -> Markup {
                 p { (texts::LEAVE_MANUAL_FOR) }
             } @else {
                 (button("manual", texts::MANUAL_WORK, if enter.is_none() { "plain" } else { "off" }))
-                p { (enter.as_deref().unwrap_or(texts::MANUAL_FOR)) }
+                p { (units.restate(enter.as_deref().unwrap_or(texts::MANUAL_FOR))) }
             }
         }
     }

@@ -16,7 +16,7 @@ use crate::panel::app::{App, locked, place};
 use crate::panel::live::Values;
 use crate::panel::texts;
 use crate::panel::visitor::{Visitor, seat_key};
-use crate::people::Right;
+use crate::people::{Right, Units};
 use crate::proving::keeping::{KnownProof, day_of, standings, words};
 use crate::record::{ProofOutcome, ProofRecord, RunKind, Store, records_file};
 use crate::station::ProofShown;
@@ -105,13 +105,14 @@ pub(super) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
             }
         },
     );
-    values.html("proof", in_hand(station.proofs().shown().as_ref(), station.kind()));
-    values.html("proofs", list(&*Standings::of(app).await, why.map(|_| "off")));
+    let units = visitor.units;
+    values.html("proof", in_hand(station.proofs().shown().as_ref(), station.kind(), units));
+    values.html("proofs", list(&*Standings::of(app).await, why.map(|_| "off"), units));
 }
 
 /// The proof in hand: what is to be done now, blue (IEC 60073, mandatory action); how the last one
 /// ended.
-fn in_hand(shown: Option<&ProofShown>, kind: RunKind) -> Markup {
+fn in_hand(shown: Option<&ProofShown>, kind: RunKind, units: Units) -> Markup {
     let Some(shown) = shown else { return html! {} };
     let answer = |word: &str, words: &str, kind: &str| {
         html! { button type="button" data-prove=(word) data-kind=(kind) { (words) } }
@@ -120,12 +121,12 @@ fn in_hand(shown: Option<&ProofShown>, kind: RunKind) -> Markup {
         @match &shown.outcome {
             Some(outcome) => section.proof data-mark=(mark(outcome)) role="status" {
                 h2 { span.sign aria-hidden="true" { (sign(outcome)) } (shown.title) }
-                p { (outcome) }
+                p { (units.restate(outcome)) }
             },
             None => section.prompt role="status" {
                 h2 { span.sign aria-hidden="true" { "\u{25cf}" } (texts::PROVING) ": " (shown.title) }
-                @if !shown.missing.is_empty() { p { (texts::WAITS_FOR) ": " (shown.missing) } }
-                @if !shown.instruction.is_empty() { p.instruction { (shown.instruction) } }
+                @if !shown.missing.is_empty() { p { (texts::WAITS_FOR) ": " (units.restate(&shown.missing)) } }
+                @if !shown.instruction.is_empty() { p.instruction { (units.restate(&shown.instruction)) } }
                 div.buttons {
                     @if shown.asks { (answer("done", texts::DONE, "wanted")) }
                     @if kind == RunKind::Twin && !shown.instruction.is_empty() {
@@ -159,7 +160,7 @@ fn sign(outcome: &str) -> &'static str {
 }
 
 /// Every proof of the rig, those that are due first.
-fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>) -> Markup {
+fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>, units: Units) -> Markup {
     let known = match known {
         Ok(known) => known,
         Err(trouble) => return html! { p.trouble { (trouble) } },
@@ -171,14 +172,20 @@ fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>) -> Markup {
             @if !proofs.is_empty() {
                 h2 { (title) " (" (proofs.len()) ")" }
                 ul { @for (key, last, standing) in proofs {
-                    (one(key, last.as_ref(), *standing, mark))
+                    (one(key, last.as_ref(), *standing, mark, units))
                 } }
             }
         }
     }
 }
 
-fn one(key: &str, last: Option<&ProofRecord>, standing: Standing, mark: Option<&str>) -> Markup {
+fn one(
+    key: &str,
+    last: Option<&ProofRecord>,
+    standing: Standing,
+    mark: Option<&str>,
+    units: Units,
+) -> Markup {
     let due = !matches!(standing, Standing::DueIn(_));
     html! {
         li data-mark=[due.then_some("due")] {
@@ -187,8 +194,8 @@ fn one(key: &str, last: Option<&ProofRecord>, standing: Standing, mark: Option<&
                     span.sign aria-hidden="true" { @if due { "\u{25b2}" } @else { "\u{2713}" } }
                     (row(key).map_or(key, |row| row.title))
                 }
-                p { (words(standing, last)) }
-                @if let Some(last) = last { p { small { (told(last)) } } }
+                p { (units.restate(&words(standing, last))) }
+                @if let Some(last) = last { p { small { (units.restate(&told(last))) } } }
             }
             button type="button" data-prove=(key) data-mark=[mark] { (texts::PROVE) }
         }
@@ -225,7 +232,8 @@ mod tests {
 
     #[test]
     fn an_instruction_can_be_answered_only_while_an_answer_is_waited_for() {
-        let page = |asks, kind| in_hand(Some(&shown(asks, None)), kind).into_string();
+        let page =
+            |asks, kind| in_hand(Some(&shown(asks, None)), kind, Units::default()).into_string();
         let (twin, machine) = (RunKind::Twin, RunKind::Machine);
         assert!(page(true, twin).contains("data-prove=\"done\""));
         assert!(!page(false, twin).contains("data-prove=\"done\""));
@@ -243,7 +251,8 @@ mod tests {
             ("FAILED: nothing was seen of the act", "failed", "\u{25a0}"),
             ("left out", "open", "\u{2013}"),
         ] {
-            let page = in_hand(Some(&shown(false, Some(outcome))), RunKind::Twin).into_string();
+            let ended = shown(false, Some(outcome));
+            let page = in_hand(Some(&ended), RunKind::Twin, Units::default()).into_string();
             assert!(page.contains(outcome) && page.contains(sign), "{page}");
             assert!(page.contains(&format!("data-mark=\"{mark}\"")), "{page}");
             assert!(!page.contains("data-prove"), "{page}");
@@ -254,13 +263,16 @@ mod tests {
     fn what_is_due_stands_before_what_is_proved_and_each_has_its_key() {
         let known = [("guard_open", Standing::DueIn(300)), ("emergency_stop", Standing::Never)];
         let known = Ok(known.map(|(key, standing)| (key, None, standing)).to_vec());
-        let page = list(&known, None).into_string();
+        let page = list(&known, None, Units::default()).into_string();
         let place = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words}: {page}"));
         assert!(place("data-prove=\"emergency_stop\"") < place("data-prove=\"guard_open\""));
         assert!(page.contains("never proved"));
         assert!(!page.contains("data-mark=\"off\""));
-        assert!(list(&known, Some("off")).into_string().contains("data-mark=\"off\""));
-        let told = list(&Err("the records cannot be read".to_owned()), None).into_string();
+        assert!(
+            list(&known, Some("off"), Units::default()).into_string().contains("data-mark=\"off\"")
+        );
+        let broken = Err("the records cannot be read".to_owned());
+        let told = list(&broken, None, Units::default()).into_string();
         assert!(told.contains("the records cannot be read"));
     }
 }

@@ -89,13 +89,13 @@ fn tried(app: &App, path: &Path, form: &[(String, String)], units: Units) -> Mar
             (changes(&differences(&own, &text).unwrap_or_default()))
             (forecast(&loaded, units))
         },
-        Err(problem) => trouble(&problem),
+        Err(problem) => trouble(&problem, units),
     }
 }
 
-/// A message of several lines, as it was written.
-pub(super) fn trouble(problem: &str) -> Markup {
-    html! { pre.trouble role="alert" { (crate::shown::harmless(problem)) } }
+/// A message of several lines.
+pub(super) fn trouble(problem: &str, units: Units) -> Markup {
+    html! { pre.trouble role="alert" { (units.restate(&crate::shown::harmless(problem))) } }
 }
 
 /// What differs.

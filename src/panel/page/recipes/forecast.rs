@@ -15,7 +15,7 @@ pub(super) fn forecast(loaded: &Loaded, units: Units) -> Markup {
     let pictures = &loaded.pictures;
     html! {
         @for note in &plan.notes {
-            @if note.weight == Weight::Fails { p.trouble { span.sign aria-hidden="true" { "\u{25a0}" } (note.text) } }
+            @if note.weight == Weight::Fails { p.trouble { span.sign aria-hidden="true" { "\u{25a0}" } (units.restate(&note.text)) } }
         }
         table {
             thead { tr { @for head in [texts::ZONE, texts::PASSES, texts::AS_SPRAYED, texts::EVEN_WITHIN,
@@ -37,7 +37,7 @@ pub(super) fn forecast(loaded: &Loaded, units: Units) -> Markup {
         figure { figcaption { (texts::FEED_PICTURE) } (PreEscaped(&pictures.feed)) }
         figure { figcaption { (texts::TEMPERATURE) } (PreEscaped(&pictures.temperature)) }
         @if plan.notes.iter().any(|note| note.weight != Weight::Fails) {
-            ul.notes { @for note in plan.notes.iter().filter(|note| note.weight != Weight::Fails) { li { (note.text) } } }
+            ul.notes { @for note in plan.notes.iter().filter(|note| note.weight != Weight::Fails) { li { (units.restate(&note.text)) } } }
         }
     }
 }

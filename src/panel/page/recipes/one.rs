@@ -54,8 +54,8 @@ pub(in crate::panel) async fn one(
     let read = app.plan(&visitor, move || read(&reading, &path)).await;
     let inside = match read {
         Ok(Ok(read)) => shown(&name, &read, &visitor),
-        Ok(Err(problem)) => trouble(&problem),
-        Err(why) => trouble(&why),
+        Ok(Err(problem)) => trouble(&problem, visitor.units),
+        Err(why) => trouble(&why, visitor.units),
     };
     layout::page(&app, &visitor, "recipes", inside).into_response()
 }
@@ -84,7 +84,7 @@ fn shown(name: &str, read: &Read, visitor: &Visitor) -> Markup {
             section.forecast id="forecast" {
                 @match &read.planned {
                     Ok(loaded) => (forecast(loaded, visitor.units)),
-                    Err(problem) => (trouble(problem)),
+                    Err(problem) => (trouble(problem, visitor.units)),
                 }
             }
         }
@@ -177,8 +177,8 @@ pub(in crate::panel) async fn compare(
                 @if differences.is_empty() { p { (texts::NO_DIFFERENCE) } }
                 (changes(&differences))
             }
-            Ok(Err(problem)) => (trouble(&problem)),
-            Err(broken) => (trouble(&broken.to_string())),
+            Ok(Err(problem)) => (trouble(&problem, visitor.units)),
+            Err(broken) => (trouble(&broken.to_string(), visitor.units)),
         }
     };
     layout::page(&app, &visitor, "recipes", inside).into_response()

@@ -52,8 +52,8 @@ pub(in crate::panel) async fn rehearse(
     let rehearsing = tokio::task::spawn_blocking(move || rehearsed(&app, &path, &form));
     match rehearsing.await {
         Ok(Ok(rehearsed)) => shown(&rehearsed, units).into_response(),
-        Ok(Err(problem)) => trouble(&problem).into_response(),
-        Err(broken) => trouble(&broken.to_string()).into_response(),
+        Ok(Err(problem)) => trouble(&problem, units).into_response(),
+        Err(broken) => trouble(&broken.to_string(), units).into_response(),
     }
 }
 
@@ -87,7 +87,7 @@ fn shown(rehearsed: &Rehearsed, units: Units) -> Markup {
         section.rehearsed {
             h2 { (texts::REHEARSAL) ": " (word) ", " (clock(Time::from_s(rehearsed.lasted.as_seconds()))) }
             @if let Some(cause) = &rehearsed.cause {
-                p.trouble { span.sign aria-hidden="true" { "\u{25a0}" } (cause) }
+                p.trouble { span.sign aria-hidden="true" { "\u{25a0}" } (units.restate(cause)) }
             }
             table {
                 thead { tr { @for head in [texts::ZONE, texts::PLANNED, texts::DEPOSITED, "%", texts::THINNEST,
@@ -102,7 +102,10 @@ fn shown(rehearsed: &Rehearsed, units: Units) -> Markup {
                 } }
             }
             table { tbody { @for margin in &rehearsed.margins {
-                tr { th { (margin.what) } td { (margin.found) } td { (margin.accepted) } td { (margin.left) } }
+                tr {
+                    th { (units.restate(&margin.what)) } td { (units.restate(&margin.found)) }
+                    td { (units.restate(&margin.accepted)) } td { (units.restate(&margin.left)) }
+                }
             } } }
         }
     }

@@ -260,11 +260,11 @@ fn points(teaching: &Teaching, units: Units) -> Markup {
 
 fn shown(made: Result<Taught, String>, units: Units) -> Markup {
     match made {
-        Err(problem) => html! { pre.trouble { (problem) } },
+        Err(problem) => html! { pre.trouble { (units.restate(&problem)) } },
         Ok(taught) => html! {
             @if let Some(question) = &taught.question {
                 section.prompt {
-                    h2 { span.sign aria-hidden="true" { "\u{25cf}" } (question) }
+                    h2 { span.sign aria-hidden="true" { "\u{25cf}" } (units.restate(&question.to_string())) }
                     div.buttons {
                         button type="button" data-teach="chuck_side" { (texts::FROM_CHUCK) }
                         button type="button" data-teach="tail_side" { (texts::FROM_TAIL) }
@@ -283,7 +283,7 @@ fn shown(made: Result<Taught, String>, units: Units) -> Markup {
                     tr { th { (texts::OUTLINE) } td { (units.length(point.at)) } td { "\u{2300} " (units.length(point.diameter)) } }
                 }
             } }
-            @for note in &taught.notes { p { (note) } }
+            @for note in &taught.notes { p { (units.restate(&note.to_string())) } }
         },
     }
 }

@@ -176,7 +176,7 @@ mod tests {
         }
     }
 
-    const PART: Line = Line { field: "part", name: "part", class: "temperature" };
+    const PART: Line = Line { field: "part", name: "part", class: "first-line" };
 
     #[test]
     fn a_line_rises_where_its_values_do() {

@@ -15,6 +15,7 @@ use super::layout;
 use crate::panel::app::App;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
+use crate::people::Units;
 use crate::record::{Outcome, RecordError, RunSummary, Store, records_file};
 
 /// Runs in the list: what a person pages through; the command line has them all.
@@ -23,7 +24,7 @@ const LISTED: usize = 200;
 /// The list.
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Response {
     let inside = match read(&app, |store| store.runs()).await {
-        Ok(runs) => list(&runs),
+        Ok(runs) => list(&runs, visitor.units),
         Err(trouble) => html! { h1 { (texts::RECORDS) } p.trouble { (trouble) } },
     };
     layout::page(&app, &visitor, "records", inside).into_response()
@@ -62,7 +63,7 @@ async fn read<T: Send + 'static>(
     reading.await.unwrap_or_else(|broken| Err(broken.to_string()))
 }
 
-fn list(runs: &[RunSummary]) -> Markup {
+fn list(runs: &[RunSummary], units: Units) -> Markup {
     html! {
         h1 { (texts::RECORDS) }
         @if runs.is_empty() { p { (texts::NO_RECORDS) } }
@@ -79,7 +80,7 @@ fn list(runs: &[RunSummary]) -> Markup {
                                 td { a href=(format!("/records/{}", run.id)) { (run.id) } }
                                 td { (wall(run.started_at, "%Y-%m-%d %H:%M")) }
                                 td { (run.title) " " small { (run.kind.word()) } }
-                                td { (outcome(run)) }
+                                td { (outcome(run, units)) }
                                 td { (run.passes_done) @if let Some(of) = run.passes_planned { "/" (of) } }
                                 td { (clock(run.lasted)) }
                             }
@@ -93,7 +94,7 @@ fn list(runs: &[RunSummary]) -> Markup {
 }
 
 /// What became of a run, by sign and word; a cause beside it.
-fn outcome(run: &RunSummary) -> Markup {
+fn outcome(run: &RunSummary, units: Units) -> Markup {
     let (mark, sign) = match run.outcome {
         Outcome::Complete => ("normal", "\u{2713}"),
         Outcome::Open => ("normal", "\u{2026}"),
@@ -102,7 +103,7 @@ fn outcome(run: &RunSummary) -> Markup {
     };
     html! {
         span.outcome data-mark=(mark) { span.sign aria-hidden="true" { (sign) } (run.outcome.word()) }
-        @if let Some(cause) = &run.first_cause { ": " (cause) }
+        @if let Some(cause) = &run.first_cause { ": " (units.restate(cause)) }
     }
 }
 

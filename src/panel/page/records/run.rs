@@ -24,7 +24,7 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
         section {
             h1 { (run.id) ": " (run.title) }
             dl.figures {
-                div.figure { dt { (texts::OUTCOME) } dd { (outcome(run)) } }
+                div.figure { dt { (texts::OUTCOME) } dd { (outcome(run, units)) } }
                 div.figure { dt { (texts::BEGAN) } dd {
                     (wall(run.started_at, "%Y-%m-%d %H:%M:%S"))
                 } }
@@ -41,27 +41,27 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
             h2 { (texts::COURSE) }
             table { tbody {
                 @for state in course(&record.entries) {
-                    tr { td { (at(state.at.as_seconds())) } td { (state.text) } td { (state.cause) } }
+                    tr { td { (at(state.at.as_seconds())) } td { (units.restate(&state.text)) } td { (units.restate(&state.cause)) } }
                 }
             } }
         }
-        (held(record, &at))
+        (held(record, units, &at))
         section {
             h2 { (texts::ASKED) }
             table { tbody {
                 @for entry in record.entries.iter().filter(|entry| entry.kind == EntryKind::Request) {
-                    tr { td { (at(entry.at.as_seconds())) } td { (entry.text) } td { (entry.cause) } }
+                    tr { td { (at(entry.at.as_seconds())) } td { (units.restate(&entry.text)) } td { (units.restate(&entry.cause)) } }
                 }
             } }
         }
-        (totals(record))
+        (totals(record, units))
     }
 }
 
 fn temperatures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "part", name: texts::PART_TEMPERATURE, class: "temperature" },
-        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "hottest" },
+        Line { field: "part", name: texts::PART_TEMPERATURE, class: "first-line" },
+        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "second-line" },
     ];
     let unit = match units.temperature {
         TemperatureUnit::Celsius => "degC",
@@ -72,9 +72,9 @@ fn temperatures(entries: &[Entry], units: Units) -> Markup {
 
 fn pressures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "fuel", name: texts::FUEL, class: "temperature" },
-        Line { field: "oxygen", name: texts::OXYGEN, class: "hottest" },
-        Line { field: "carrier", name: texts::CARRIER, class: "step-mark" },
+        Line { field: "fuel", name: texts::FUEL, class: "first-line" },
+        Line { field: "oxygen", name: texts::OXYGEN, class: "second-line" },
+        Line { field: "carrier", name: texts::CARRIER, class: "third-line" },
     ];
     html! {
         section { h2 { (texts::PRESSURE) } (chart::<Pressure>(entries, &lines, units.pressure.symbol())) }
@@ -117,7 +117,7 @@ fn passes(passes: &[PassRow], units: Units, at: &dyn Fn(f64) -> String) -> Marku
 }
 
 /// What held, stopped or tripped it, and what the machine did.
-fn held(record: &RunRecord, at: &dyn Fn(f64) -> String) -> Markup {
+fn held(record: &RunRecord, units: Units, at: &dyn Fn(f64) -> String) -> Markup {
     let all = responses(&record.entries);
     html! {
         @if !all.is_empty() {
@@ -126,14 +126,14 @@ fn held(record: &RunRecord, at: &dyn Fn(f64) -> String) -> Markup {
                 @for response in &all {
                     p {
                         strong { (at(response.began.as_seconds())) ", " (response.class) ": "
-                            (response.cause.as_ref().map_or(&response.title, |cause| &cause.what)) }
+                            (units.restate(response.cause.as_ref().map_or(&response.title, |cause| &cause.what))) }
                     }
                     table {
                         thead { tr { @for head in [texts::EFFECT, texts::EFFECT_ASKED, texts::EFFECT_SENT,
                             texts::EFFECT_READ, texts::EFFECT_SEEN] { th { (head) } } } }
                         tbody { @for effect in &response.effects {
                             tr {
-                                td { (effect.what) }
+                                td { (units.restate(&effect.what)) }
                                 @for after in [effect.asked_us, effect.on_the_wire_us, effect.read_back_us, effect.seen_us] {
                                     td { @if let Some(after) = after { (after / 1000) " ms" } }
                                 }
@@ -146,13 +146,13 @@ fn held(record: &RunRecord, at: &dyn Fn(f64) -> String) -> Markup {
     }
 }
 
-fn totals(record: &RunRecord) -> Markup {
+fn totals(record: &RunRecord, units: Units) -> Markup {
     let Value::Object(totals) = &record.totals else { return html! {} };
     html! {
         section {
             h2 { (texts::TOTALS) }
             table { tbody { @for (name, value) in totals {
-                tr { th { (name.replace('_', " ")) } td { (value.as_str().map_or_else(|| value.to_string(), str::to_owned)) } }
+                tr { th { (name.replace('_', " ")) } td { (units.restate(&value.as_str().map_or_else(|| value.to_string(), str::to_owned))) } }
             } } }
         }
     }

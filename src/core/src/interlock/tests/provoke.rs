@@ -329,7 +329,7 @@ fn a_message_says_where_what_was_found_and_how_old_it_is() {
     let first = bench.verdict().first.clone().expect("flame lost");
     assert_eq!(
         first.message,
-        "Flame lost, Z 160.0 mm toward the tail: flame sensor off (read 0.000 s ago), expected on"
+        "Flame lost, torch at 160.0 mm toward the tail: flame sensor off (read 0.000 s ago), expected on"
     );
     let mut bench = Bench::spraying();
     bench.analogue(Analogue::FuelPressure, 0.31);
@@ -337,7 +337,7 @@ fn a_message_says_where_what_was_found_and_how_old_it_is() {
     let first = bench.verdict().first.clone().expect("fuel low");
     assert_eq!(
         first.message,
-        "Fuel pressure low, Z 160.0 mm toward the tail: fuel pressure 0.31 bar (read 0.000 s ago), \
+        "Fuel pressure low, torch at 160.0 mm toward the tail: fuel pressure 0.31 bar (read 0.000 s ago), \
          expected at least 0.35 bar"
     );
 }

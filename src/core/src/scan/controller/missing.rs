@@ -9,10 +9,13 @@ use crate::sequence::Phase;
 /// The permissive that homing gives.
 pub const NO_DATUM: &str = "The carriage has no datum: home it.";
 
+/// The name of the enabling key among what a start needs.
+pub const KEY_PERMISSIVE: &str = "enabling_key";
+
 /// The enabling key as a screen shows it before a start. No start is taken without it, but it keeps
 /// nothing from being ready: whoever turns it on is the one who starts.
 const KEY: Permissive = Permissive {
-    key: "enabling_key",
+    key: KEY_PERMISSIVE,
     title: "Enabling key",
     state: PermissiveState::Given,
     found: String::new(),

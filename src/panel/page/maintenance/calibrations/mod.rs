@@ -40,7 +40,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
             ul { @for one in PROCEDURES {
                 li {
                     a.button href=(format!("/maintenance/calibrations/{}", one.key)) { (one.title) }
-                    p { (one.when) }
+                    p { (visitor.units.restate(one.when)) }
                 }
             } }
         }
@@ -103,9 +103,9 @@ pub(in crate::panel) async fn procedure(
     let inside = html! {
         section.steps {
             h1 { (procedure.title) }
-            p { (procedure.when) }
+            p { (visitor.units.restate(procedure.when)) }
             h2 { (texts::STEPS) }
-            ol { @for step in procedure.steps { li { (step) } } }
+            ol { @for step in procedure.steps { li { (visitor.units.restate(step)) } } }
         }
         @if by_hand { (carriage::strip(&app, &visitor)) }
         (worked)
@@ -155,7 +155,7 @@ fn worked(app: &App, procedure: &Procedure, given: &[(String, String)], units: U
                 }
             }
         }
-        @if !given.0.is_empty() { (result(app, procedure, given, work_out(procedure, given, &beside))) }
+        @if !given.0.is_empty() { (result(app, procedure, given, work_out(procedure, given, &beside), units)) }
     }
 }
 
@@ -234,6 +234,7 @@ fn result(
     procedure: &Procedure,
     given: Given<'_>,
     found: Result<Calibrated, String>,
+    units: Units,
 ) -> Markup {
     let found = match found {
         Ok(found) => found,
@@ -245,7 +246,7 @@ fn result(
             return html! {
                 section.alert data-mark="warning" role="status" {
                     h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::CANNOT_BE) }
-                    p { (why) }
+                    p { (units.restate(&why)) }
                 }
             };
         }
@@ -253,8 +254,8 @@ fn result(
     html! {
         section.found role="status" {
             h2 { (texts::FOUND) }
-            p.found-words { (found.found) }
-            @for note in &found.notes { p { (note) } }
+            p.found-words { (units.restate(&found.found)) }
+            @for note in &found.notes { p { (units.restate(note)) } }
             @if found.writes.is_empty() {
                 p { (texts::NOTHING_TO_WRITE) }
             } @else {
@@ -275,10 +276,11 @@ fn result(
     }
 }
 
-/// What is written, field by field.
+/// What is written, field by field, as the file will have it.
 fn written(found: &Calibrated) -> String {
     let fields = found.writes.iter().map(|(path, value)| match value {
-        FieldValue::Text(text) | FieldValue::Plain(text) => format!("{path} = {text}"),
+        FieldValue::Text(text) => format!("{path} = \"{text}\""),
+        FieldValue::Plain(text) => format!("{path} = {text}"),
         FieldValue::LeftOut => path.clone(),
     });
     fields.collect::<Vec<_>>().join(", ")
