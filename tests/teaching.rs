@@ -100,6 +100,7 @@ fn scenario_12_a_part_jogged_to_from_its_tail_end_becomes_a_recipe_that_sprays_8
         part: "shaft D50",
         substrate: None,
         bore: None,
+        finish: None,
         zones: &["seat"],
     };
     let text = recipe_text(&taught, &part, &shipped("recipes/pump-sleeve.toml")).expect("a text");

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use evenpass_core::catalogue::Catalogue;
-use evenpass_core::document::{FieldValue, Problems, set};
+use evenpass_core::document::Problems;
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::recipe::{Recipe, Substrate};
@@ -112,19 +112,10 @@ impl Part {
             part: &self.title,
             substrate: self.substrate,
             bore: None,
+            finish: self.finish,
             zones: &zones,
         };
         let text = recipe_text(taught, &particulars, &self.other).map_err(|p| words(&p))?;
-        let text = match self.finish {
-            Some(finish) => {
-                let field = |zone: usize| {
-                    (format!("zone[{zone}].finish"), FieldValue::Text(finish.to_string()))
-                };
-                let fields: Vec<_> = (1..=taught.zones.len()).map(field).collect();
-                set(&text, &fields).map_err(|p| words(&p))?
-            }
-            None => text,
-        };
         let source = Source { name: self.file.display().to_string(), text: text.clone() };
         let places =
             Places { rig: self.rig_file.as_deref(), catalogue: self.catalogue_folder.as_deref() };

@@ -17,6 +17,8 @@ pub struct Particulars<'a> {
     pub substrate: Option<Substrate>,
     /// Diameter of its bore; `None` for a solid part.
     pub bore: Option<Length>,
+    /// The finished coat of every zone; `None` leaves what the other recipe says.
+    pub finish: Option<Length>,
     /// Names of the zones, from the chuck side; a zone without one gets a number.
     pub zones: &'a [&'a str],
 }
@@ -58,6 +60,9 @@ pub fn recipe_text(
         fields.text(&path("name"), &named.unwrap_or_else(|| format!("zone {}", place + 1)));
         fields.text(&path("from"), &zone.edges.low.to_string());
         fields.text(&path("to"), &zone.edges.high.to_string());
+        if let Some(finish) = particulars.finish {
+            fields.text(&path("finish"), &finish.to_string());
+        }
     }
     if let Some(starts) = taught.starts {
         fields.text("spray.starts", starts.word());

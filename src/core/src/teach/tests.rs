@@ -54,7 +54,7 @@ fn outline(taught: &Taught) -> Vec<(f64, f64)> {
 }
 
 fn particulars<'a>(zones: &'a [&'a str]) -> Particulars<'a> {
-    Particulars { title: "New", part: "new part", substrate: None, bore: None, zones }
+    Particulars { title: "New", part: "new part", substrate: None, bore: None, finish: None, zones }
 }
 
 #[test]
@@ -288,6 +288,21 @@ fn a_taught_part_keeps_the_comments_of_the_recipe_it_is_made_from() {
     let text = recipe_text(&taught(&one), &particulars(&[]), STEPPED).expect("a text");
     assert_eq!(text.matches("[[zone]]").count(), 1, "{text}");
     assert!(Recipe::read(&text, &catalogue()).is_ok(), "{text}");
+}
+
+#[test]
+fn a_finish_that_was_told_is_that_of_every_zone_and_else_each_keeps_the_other_recipes() {
+    let taught = taught(&shaft(&[60.0, 100.0, 180.0, 220.0]));
+    let finishes = |finish: Option<Length>| -> Vec<f64> {
+        let particulars = Particulars { finish, ..particulars(&[]) };
+        let text = recipe_text(&taught, &particulars, STEPPED).expect("a text");
+        let recipe = Recipe::read(&text, &catalogue()).expect("a recipe");
+        recipe.zones.iter().map(|zone| zone.finish.mm()).collect()
+    };
+    let own = Recipe::read(STEPPED, &catalogue()).expect("the shipped recipe");
+    let own: Vec<f64> = own.zones.iter().map(|zone| zone.finish.mm()).collect();
+    assert_eq!(finishes(None), own);
+    assert_eq!(finishes(Some(mm(0.4))), [0.4, 0.4]);
 }
 
 #[test]

@@ -203,19 +203,10 @@ fn save(app: &App, form: &[(String, String)], who: &str) -> Result<(), String> {
         part: &title,
         substrate: Some(substrate),
         bore: None,
+        finish: typed(form, "finish")?,
         zones: &[],
     };
-    let mut text =
-        recipe_text(&taught, &particulars, &other).map_err(|problems| words(&problems))?;
-    if let Some(finish) = typed(form, "finish")? {
-        let fields: Vec<_> = (1..=taught.zones.len())
-            .map(|zone| {
-                let value = evenpass_core::document::FieldValue::Text(finish.to_string());
-                (format!("zone[{zone}].finish"), value)
-            })
-            .collect();
-        text = evenpass_core::document::set(&text, &fields).map_err(|problems| words(&problems))?;
-    }
+    let text = recipe_text(&taught, &particulars, &other).map_err(|problems| words(&problems))?;
     keep(app, plain(form, "name"), &text, First { who, why: texts::TAUGHT_HERE })?;
     *locked(&app.inside.teaching) = Teaching::default();
     Ok(())
