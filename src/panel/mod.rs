@@ -10,7 +10,8 @@
 //! - `connections` takes connections in and bounds them; `guard` looks at every request's
 //!   origin and size, and says with every answer what a browser may do with it.
 //! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
-//!   `limits`, `pace` and `planning` bound what one session may take. `stops` carries stops.
+//!   `limits`, `pace` and `planning` bound what one session may take; `aside` is where what takes
+//!   its time is done. `stops` carries stops.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
 //! - `texts` has what people read; [`told`] what the command line is told.
 //!
@@ -18,6 +19,7 @@
 
 mod acts;
 mod app;
+mod aside;
 mod asking;
 mod assets;
 mod connections;

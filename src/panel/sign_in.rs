@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::app::{App, locked};
+use super::aside::aside;
 use super::asking::{Reply, Seal};
 use super::page::layout;
 use super::texts;
@@ -75,21 +76,19 @@ pub(super) async fn sign_in(
     if let Err(wait) = throttled {
         return refuse(&wait.to_string());
     }
-    // Hashing takes its time, on purpose, and so may the disk: not here, where others wait for
-    // their pages. One after another, which the throttle keeps short.
+    // Hashing takes its time, on purpose: one after another, which the throttle keeps short.
     let Ok(_turn) = app.inside.hashing.acquire().await else { return refuse(texts::ENDING) };
     let (wanted, pin, hashing) = (name.clone(), given.pin, app.clone());
-    let verified = tokio::task::spawn_blocking(move || {
+    let verified = aside(move || {
         hashing.refresh_people();
         let people = locked(&hashing.inside.people).clone();
         people.verify(&wanted, &pin).map(Option::<&Person>::cloned)
     })
     .await;
     let person = match verified {
-        Ok(Ok(Some(person))) => person,
-        Ok(Ok(None)) => return refuse(texts::WRONG_PIN),
-        Ok(Err(trouble)) => return refuse(&trouble),
-        Err(broken) => return refuse(&broken.to_string()),
+        Ok(Some(person)) => person,
+        Ok(None) => return refuse(texts::WRONG_PIN),
+        Err(trouble) => return refuse(&trouble),
     };
     locked(&app.inside.throttle).right(&name, asker.whence);
     match begin(&app, &person) {
@@ -138,14 +137,14 @@ pub(super) async fn units(
     let units = Units { length: ask.length, temperature: ask.temperature, pressure: ask.pressure };
     let name = visitor.name.to_string();
     let changing = app.clone();
-    let changed = tokio::task::spawn_blocking(move || {
+    let changed = aside(move || {
         let changed =
             changing.inside.options.people.change(|people| people.set_units(&name, units));
         changing.refresh_people();
         changed.map(|_| ()).map_err(|problem| problem.to_string())
     })
     .await;
-    let reply = match changed.unwrap_or_else(|broken| Err(broken.to_string())) {
+    let reply = match changed {
         Ok(()) => Reply::done(),
         Err(problem) => Reply::refused(problem),
     };

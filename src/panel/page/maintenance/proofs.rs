@@ -13,6 +13,7 @@ use maud::{Markup, html};
 use super::by_hand::Hand;
 use super::section;
 use crate::panel::app::{App, locked, place};
+use crate::panel::aside::aside;
 use crate::panel::live::Values;
 use crate::panel::texts;
 use crate::panel::visitor::{Visitor, seat_key};
@@ -70,9 +71,7 @@ impl Standings {
             return read.known.clone();
         }
         let reading = app.clone();
-        // A disk may take its time; who waits for it is nobody else.
-        let read = tokio::task::spawn_blocking(move || read(&reading)).await;
-        let known = Arc::new(read.unwrap_or_else(|broken| Err(broken.to_string())));
+        let known = Arc::new(aside(move || read(&reading)).await);
         let read = Read { at: now, after, known: known.clone() };
         *locked(&app.inside.standings.0) = Some(read);
         known

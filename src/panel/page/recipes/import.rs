@@ -12,6 +12,7 @@ use crate::durable;
 use crate::editing::Digest;
 use crate::files;
 use crate::panel::app::App;
+use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
@@ -53,14 +54,13 @@ pub(in crate::panel) async fn import(
     let reply = match visitor.right(Right::Engineer) {
         Ok(()) => {
             let (taking, who) = (app.clone(), visitor.name.to_string());
-            let kept = tokio::task::spawn_blocking(move || {
+            let kept = aside(move || {
                 let first = First { who: &who, why: texts::IMPORTED_HERE };
                 keep(&taking, &given.name, &given.text, first)
             });
             match kept.await {
-                Ok(Ok(())) => Reply::done(),
-                Ok(Err(problem)) => Reply::refused(problem),
-                Err(broken) => Reply::refused(broken.to_string()),
+                Ok(()) => Reply::done(),
+                Err(problem) => Reply::refused(problem),
             }
         }
         Err(reply) => reply,

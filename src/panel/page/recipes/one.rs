@@ -17,6 +17,7 @@ use super::forecast::forecast;
 use super::path_of;
 use crate::files;
 use crate::panel::app::App;
+use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::page::{layout, not_found};
 use crate::panel::texts;
@@ -167,18 +168,16 @@ pub(in crate::panel) async fn compare(
     Query(pair): Query<Pair>,
 ) -> Response {
     let Some(path) = path_of(&app, &name) else { return not_found().await };
-    let compared =
-        tokio::task::spawn_blocking(move || revisions::compare(&path, pair.old, pair.new)).await;
+    let compared = aside(move || revisions::compare(&path, pair.old, pair.new)).await;
     let inside = html! {
         p { a href=(format!("/recipes/{name}")) { "\u{2190} " (name) } }
         h1 { (texts::COMPARE) " r" (pair.old) ", r" (pair.new) }
         @match compared {
-            Ok(Ok(differences)) => {
+            Ok(differences) => {
                 @if differences.is_empty() { p { (texts::NO_DIFFERENCE) } }
                 (changes(&differences))
             }
-            Ok(Err(problem)) => (trouble(&problem, visitor.units)),
-            Err(broken) => (trouble(&broken.to_string(), visitor.units)),
+            Err(problem) => (trouble(&problem, visitor.units)),
         }
     };
     layout::page(&app, &visitor, "recipes", inside).into_response()

@@ -16,6 +16,7 @@ use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison::{self, ZoneComparison};
 use crate::margins::{Margin, margins, passed};
 use crate::panel::app::App;
+use crate::panel::aside::aside;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
@@ -49,11 +50,9 @@ pub(in crate::panel) async fn rehearse(
         return fault(texts::REHEARSING_ALREADY).into_response();
     };
     let units = visitor.units;
-    let rehearsing = tokio::task::spawn_blocking(move || rehearsed(&app, &path, &form));
-    match rehearsing.await {
-        Ok(Ok(rehearsed)) => shown(&rehearsed, units).into_response(),
-        Ok(Err(problem)) => trouble(&problem, units).into_response(),
-        Err(broken) => trouble(&broken.to_string(), units).into_response(),
+    match aside(move || rehearsed(&app, &path, &form)).await {
+        Ok(rehearsed) => shown(&rehearsed, units).into_response(),
+        Err(problem) => trouble(&problem, units).into_response(),
     }
 }
 

@@ -15,6 +15,7 @@ use super::import::{First, keep};
 use super::one::plain;
 use crate::files;
 use crate::panel::app::{App, locked};
+use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::live::Values;
 use crate::panel::page::{layout, maintenance};
@@ -123,10 +124,7 @@ async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Resul
         "tail_side" => starts(app, End::TailSide),
         "save" => {
             let (app, form, who) = (app.clone(), form.to_vec(), visitor.name.to_string());
-            tokio::task::spawn_blocking(move || save(&app, &form, &who))
-                .await
-                .unwrap_or_else(|broken| Err(broken.to_string()))
-                .map_err(refused)
+            aside(move || save(&app, &form, &who)).await.map_err(refused)
         }
         _ => Err(refused(texts::UNKNOWN_REQUEST.into())),
     }

@@ -13,6 +13,7 @@ use maud::{Markup, html};
 
 use super::layout;
 use crate::panel::app::App;
+use crate::panel::aside::aside;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
@@ -50,17 +51,17 @@ pub(in crate::panel) async fn one(
     }
 }
 
-/// Reads the records where others do not wait for the disk.
+/// Reads the records.
 async fn read<T: Send + 'static>(
     app: &App,
     read: impl FnOnce(&Store) -> Result<T, RecordError> + Send + 'static,
 ) -> Result<T, String> {
     let records = app.station().records().map(std::path::Path::to_owned);
-    let reading = tokio::task::spawn_blocking(move || {
+    aside(move || {
         let store = records_file(records.as_deref()).and_then(|file| Store::open_existing(&file));
         store.and_then(|store| read(&store)).map_err(|problem| problem.whole())
-    });
-    reading.await.unwrap_or_else(|broken| Err(broken.to_string()))
+    })
+    .await
 }
 
 fn list(runs: &[RunSummary], units: Units) -> Markup {

@@ -20,6 +20,7 @@ use maud::{Markup, html};
 use self::measured::{BACKLASH_BESIDE, Beside, Given, fields_of, work_out};
 use super::{carriage, section};
 use crate::panel::app::{App, locked};
+use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal, may_command};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
@@ -315,7 +316,7 @@ async fn write_it(
     let procedure =
         of(given.one("procedure")).ok_or_else(|| Reply::refused(texts::NO_PROCEDURE))?;
     let (app, form) = (app.clone(), form.to_vec());
-    tokio::task::spawn_blocking(move || {
+    aside(move || {
         let given = Given(&form);
         let torches = file::torches(&app)?;
         let approached = *locked(&app.inside.last_move);
@@ -331,6 +332,5 @@ async fn write_it(
         Ok(format!("{fields} {} {}{kept}", texts::WRITTEN_INTO, path.display()))
     })
     .await
-    .unwrap_or_else(|broken| Err(broken.to_string()))
-    .map_err(|why: String| Reply::refused(why))
+    .map_err(Reply::refused)
 }
