@@ -43,15 +43,15 @@ pub(crate) fn put(target: &Path, text: &str, rights: Rights) -> io::Result<()> {
         Err(trouble) if trouble.kind() != io::ErrorKind::NotFound => return Err(trouble),
         _ => {}
     }
-    match rights {
-        Rights::OwnerOnly => {
-            write_new(&fresh, text.as_bytes(), OWN, Some(Permissions::from_mode(OWN)))?;
-        }
-        Rights::AsBefore => {
-            let before = fs::metadata(target).ok().map(|old| old.permissions());
-            write_new(&fresh, text.as_bytes(), USUAL, before)?;
-        }
-    }
+    let (mode, rights) = match rights {
+        Rights::OwnerOnly => (OWN, Some(Permissions::from_mode(OWN))),
+        Rights::AsBefore => match fs::metadata(target) {
+            // Closed until it has them: they may be fewer than the usual ones.
+            Ok(old) => (OWN, Some(old.permissions())),
+            Err(_) => (USUAL, None),
+        },
+    };
+    write_new(&fresh, text.as_bytes(), mode, rights)?;
     fs::rename(&fresh, target).inspect_err(|_| {
         // What failed is told; that this stays behind too would tell nothing more.
         let _ = fs::remove_file(&fresh);

@@ -73,8 +73,8 @@ impl Station {
         let hands = HandScript { presence: Presence::Assisting, presses: Vec::new() };
         bench.follow_script(&hands);
         let time = VirtualTime::new(&setup.rig, controller, bench, witness);
-        let keeper = Keeper::channel();
-        let paced = Paced::start(time, pace, telling(&keeper.0))
+        let (to_keeper, inbox) = Keeper::channel();
+        let paced = Paced::start(time, pace, telling(&to_keeper))
             .map_err(|trouble| format!("the twin cannot be started: {trouble}"))?;
         let orders = paced.orders.clone();
         Self::of(
@@ -85,7 +85,7 @@ impl Station {
                 kind: RunKind::Twin,
                 seed: Some(seed),
                 zones: Box::new(move |plan| zones_of(&orders, plan)),
-                keeper,
+                keeper: (to_keeper, inbox),
             },
         )
     }
@@ -100,8 +100,8 @@ impl Station {
         let lines = if simulated { Lines::Simulated } else { Lines::Real };
         let kind = kind_of_run(&setup.rig, lines);
         controller.set_proofs(demanded(&setup.rig, lines, setup.records.as_deref())?);
-        let keeper = Keeper::channel();
-        let clock = WallTime::start(controller, ports, telling(&keeper.0))
+        let (to_keeper, inbox) = Keeper::channel();
+        let clock = WallTime::start(controller, ports, telling(&to_keeper))
             .map_err(|trouble| format!("the scan cannot be started: {trouble}"))?;
         Self::of(
             setup,
@@ -111,7 +111,7 @@ impl Station {
                 kind,
                 seed: None,
                 zones: Box::new(|_| Vec::new()),
-                keeper,
+                keeper: (to_keeper, inbox),
             },
         )
     }
