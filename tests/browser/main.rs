@@ -31,5 +31,6 @@ mod ptys;
 mod resources;
 mod scene;
 mod screen;
+mod units;
 mod weight;
 mod wire;
