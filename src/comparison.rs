@@ -5,6 +5,8 @@ use evenpass_core::quantity::{Length, Mass};
 use evenpass_hil::Bench;
 use serde::Serialize;
 
+use crate::record::changes::{ChangedZone, Changes};
+
 /// One zone's coat as sprayed: what was planned and what lies on the twin's part.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ZoneComparison {
@@ -12,6 +14,9 @@ pub struct ZoneComparison {
     pub zone: String,
     /// Mean radial build planned.
     pub planned: Length,
+    /// The same with what people changed in its passes, by the same model; `None` where nobody did.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub as_changed: Option<Length>,
     /// Mean radial build deposited.
     pub deposited: Length,
     /// Thinnest place.
@@ -21,15 +26,12 @@ pub struct ZoneComparison {
 }
 
 impl ZoneComparison {
-    /// How far the deposit is off the plan, in percent of the plan; 0 where nothing was planned,
-    /// which no plan does.
+    /// How far the deposit is off what it was to be, in percent of that: off the plan, as people
+    /// changed it where they did; 0 where nothing was planned, which no plan does.
     #[must_use]
     pub fn off_percent(&self) -> f64 {
-        if self.planned > Length::ZERO {
-            (self.deposited / self.planned - 1.0) * 100.0
-        } else {
-            0.0
-        }
+        let wanted = self.as_changed.unwrap_or(self.planned);
+        if wanted > Length::ZERO { (self.deposited / wanted - 1.0) * 100.0 } else { 0.0 }
     }
 }
 
@@ -49,12 +51,24 @@ pub fn zones(plan: &Plan, bench: &Bench) -> Vec<ZoneComparison> {
             ZoneComparison {
                 zone: zone.zone.clone(),
                 planned: mean(zone.along.iter().map(|station| station.sprayed).sum()),
+                as_changed: None,
                 deposited: mean(found.iter().copied().sum()),
                 thinnest: found.iter().copied().reduce(Length::min).unwrap_or(Length::ZERO),
                 thickest: found.iter().copied().reduce(Length::max).unwrap_or(Length::ZERO),
             }
         })
         .collect()
+}
+
+/// The same beside what people changed in the passes.
+#[must_use]
+pub fn as_changed(mut zones: Vec<ZoneComparison>, changes: &Changes) -> Vec<ZoneComparison> {
+    for zone in &mut zones {
+        let changed = changes.zones().iter().find(|changed| changed.zone == zone.zone);
+        let share = changed.and_then(ChangedZone::share);
+        zone.as_changed = share.map(|share| zone.planned * share);
+    }
+    zones
 }
 
 /// Powder planned for the whole job.

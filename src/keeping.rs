@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 
 use evenpass_core::learn::RunBasis;
 use evenpass_core::ledger::Entry;
@@ -13,6 +14,7 @@ use serde_json::{Map, Value, json};
 use crate::attendant::End;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
+use crate::record::changes::Changes;
 use crate::record::{
     Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store, records_file,
 };
@@ -44,7 +46,9 @@ impl<'a> Begin<'a> {
 #[derive(Debug)]
 pub struct Keeping {
     recorder: Recorder,
-    planned_powder: Mass,
+    /// Powder planned for each zone.
+    powder: Vec<(String, Mass)>,
+    changes: Mutex<Changes>,
 }
 
 impl Keeping {
@@ -77,7 +81,9 @@ impl Keeping {
             first_entry: begin.first_entry,
         };
         let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
-        Ok(Self { recorder, planned_powder: comparison::planned_powder(plan) })
+        let zones = &plan.forecast.zones;
+        let powder = zones.iter().map(|zone| (zone.zone.clone(), zone.powder)).collect();
+        Ok(Self { recorder, powder, changes: Mutex::default() })
     }
 
     /// Its name.
@@ -88,12 +94,19 @@ impl Keeping {
 
     /// Takes an entry without ever waiting; what cannot be taken is counted lost.
     pub fn send(&self, entry: Entry) {
+        self.follow(&entry);
         self.recorder.send(entry);
     }
 
     /// Takes an entry, waiting for room: for a driver that has time.
     pub fn deliver(&self, entry: Entry) {
+        self.follow(&entry);
         self.recorder.deliver(entry);
+    }
+
+    fn follow(&self, entry: &Entry) {
+        // The lock is held for a moment; whoever broke down with it left whole changes.
+        self.changes.lock().unwrap_or_else(PoisonError::into_inner).take(entry);
     }
 
     /// What keeps the disk from taking more, if anything does.
@@ -117,20 +130,18 @@ impl Keeping {
         let mut put = |name: &str, value: Value| {
             totals.insert(name.to_owned(), value);
         };
-        put("powder_planned", json!(self.planned_powder.to_string()));
+        let changes = self.changes.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let planned: Mass = self.powder.iter().map(|(_, powder)| *powder).sum();
+        put("powder_planned", json!(planned.to_string()));
+        let as_changed = powder_as_changed(&self.powder, &changes);
+        if (as_changed - planned).abs() > Mass::ZERO {
+            put("powder_as_changed", json!(as_changed.to_string()));
+        }
         if let Some(grams) = powder_fed_g {
             put("powder", json!(Mass::from_g(grams).to_string()));
         }
-        for zone in zones {
-            put(
-                &format!("coat of {}", zone.zone),
-                json!(format!(
-                    "planned {:.4}, deposited {:.4} ({:+.2} %)",
-                    zone.planned,
-                    zone.deposited,
-                    zone.off_percent()
-                )),
-            );
+        for (zone, words) in coats(zones, &changes) {
+            put(&format!("coat of {zone}"), json!(words));
         }
         let ending = match end {
             End::Complete => Ending::Complete,
@@ -145,11 +156,46 @@ impl Keeping {
                 ended_at: jiff::Timestamp::now(),
                 first_cause,
                 totals: Value::Object(totals),
-                deviations: Vec::new(),
+                deviations: changes.made().to_vec(),
             })
             .map_err(|problem| problem.whole())?;
         Ok(closed.id.to_string())
     }
+}
+
+/// What is told of each zone's coat: as planned, as people changed it where they did, and as it lies
+/// on the part where that is known.
+fn coats(zones: &[ZoneComparison], changes: &Changes) -> Vec<(String, String)> {
+    let mut told: Vec<(String, String)> = comparison::as_changed(zones.to_vec(), changes)
+        .into_iter()
+        .map(|zone| {
+            let changed = zone
+                .as_changed
+                .map_or_else(String::new, |changed| format!("as changed {changed:.4}, "));
+            let off = zone.off_percent();
+            let words = format!(
+                "planned {:.4}, {changed}deposited {:.4} ({off:+.2} %)",
+                zone.planned, zone.deposited
+            );
+            (zone.zone, words)
+        })
+        .collect();
+    for zone in changes.zones().iter().filter(|zone| zone.share().is_some()) {
+        if told.iter().all(|(known, _)| *known != zone.zone) {
+            let words = format!("planned {:.4}, as changed {:.4}", zone.planned, zone.coat);
+            told.push((zone.zone.clone(), words));
+        }
+    }
+    told
+}
+
+/// Powder for all passes as people changed them.
+fn powder_as_changed(planned: &[(String, Mass)], changes: &Changes) -> Mass {
+    let of = |(zone, planned): &(String, Mass)| {
+        let changed = changes.zones().iter().find(|one| one.zone == *zone && one.share().is_some());
+        changed.and_then(|zone| zone.powder).unwrap_or(*planned)
+    };
+    planned.iter().map(of).sum()
 }
 
 /// Powder that the hopper lost, by the samples, g.

@@ -80,11 +80,23 @@ fn a_measurement_of_a_run_whose_passes_were_changed_is_refused_and_one_that_stan
     let file = changed.to_str().unwrap();
     let shown = told(&["records", "show", "latest", "--records", file], 0);
     assert!(shown.contains("1 pass added"), "{shown}");
+    let change = "passes over zone band as planned 1 pass more";
+    assert!(shown.contains(change), "its line among the deviations\n{shown}");
+    let coat = shown.split("coat of band").nth(1).expect("a total");
+    let words: Vec<&str> = coat.split_whitespace().take(10).collect();
+    assert_eq!((words[0], words[3], words[4], words[7]), ("planned", "as", "changed", "deposited"));
+    let off: f64 = words[9].trim_start_matches('(').parse().expect("percent");
+    assert!(off.abs() < 2.0, "against the plan as changed: {words:?}");
     let refused = measure(file, 2);
     assert!(refused.contains("its passes were trimmed or touched up while it ran"), "{refused}");
     assert!(refused.contains("accepted: a run that was sprayed as planned"), "{refused}");
 
-    measure(honest.to_str().unwrap(), 0);
+    let honest_file = honest.to_str().unwrap();
+    let untouched = told(&["records", "show", "latest", "--records", honest_file], 0);
+    for absent in ["Deviations", "as changed", "powder as changed"] {
+        assert!(!untouched.contains(absent), "{absent}\n{untouched}");
+    }
+    measure(honest_file, 0);
     let kept = Store::open_existing(&honest).expect("open").measurements().expect("read").remove(0);
     let mut store = Store::open(&changed).expect("open");
     let run = Some(store.find("latest").expect("a run"));

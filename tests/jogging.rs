@@ -72,8 +72,42 @@ fn a_key_held_down_moves_at_the_jog_speed_and_its_release_stops_in_time() {
     }
 }
 
-/// Lost motion of the bench's carriage is 0.05 mm: a nudge the other way ends short of its step by
-/// that, and is no stall.
+/// Lost motion of the bench's carriage is 0.05 mm, and the drive counts its motor: after a turn a
+/// nudge ends short of its step by that, which is neither the controller's rounding nor a stall. The
+/// next ones the same way are as long as they say, and steps shorter than it add up.
+#[test]
+fn of_nudges_one_after_another_the_same_way_only_the_first_is_short_by_the_lost_motion() {
+    const LOST: f64 = 0.05;
+    let mut trial = in_manual();
+    // Lost motion is on the tail's side: the datum was taken on the way there.
+    for (by, swallowed) in [
+        (1.0, 0.0),
+        (-5.0, LOST),
+        (-5.0, 0.0),
+        (-5.0, 0.0),
+        (5.0, 0.0),
+        (5.0, 0.0),
+        (-0.01, 0.01),
+        (-0.01, 0.01),
+        (-0.01, 0.01),
+        (-0.01, 0.01),
+        (-0.01, 0.01),
+        (-0.01, 0.0),
+        (-0.01, 0.0),
+    ] {
+        let from = trial.truth().torch_z_mm;
+        let asked = Length::from_mm(by);
+        assert_eq!(trial.ask(Request::Nudge(asked)), Answer::Accepted);
+        trial.wait(2.0);
+        let moved = (trial.truth().torch_z_mm - from).abs();
+        println!("{asked}: moved {moved:.4} mm");
+        // The scale's counts and the drive's.
+        assert!((moved - (by.abs() - swallowed)).abs() < 0.004, "{by}: moved {moved} mm");
+        assert!(trial.confirmed.is_empty(), "{by} trips nothing");
+    }
+}
+
+/// A nudge the other way is no stall.
 #[test]
 fn nudges_of_every_length_and_both_ways_end_where_they_should_and_trip_nothing() {
     let mut trial = in_manual();

@@ -18,6 +18,7 @@ use std::time::{Duration, Instant};
 
 use clap::Parser as _;
 use evenpass::cli::CommandLine;
+use rustix::fs::{CWD, FileType, Mode, mknodat};
 use rustix::process::{Pid, Signal, kill_process};
 
 /// Longest that anything here may take.
@@ -118,6 +119,32 @@ fn its_supervisor_hears_that_it_is_ready_that_its_scans_go_on_and_that_it_stops(
     hear("WATCHDOG=1");
     assert_eq!(served.ends(), Some(0));
     hear("STOPPING=1");
+}
+
+/// A disk that hangs is a people's file whose opening never comes back: a pipe that nobody writes.
+#[test]
+fn a_hung_disk_keeps_neither_the_supervisor_from_being_told_of_scans_nor_the_program_from_ending() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("notify");
+    let socket = UnixDatagram::bind(&path).expect("a socket");
+    socket.set_read_timeout(Some(Duration::from_secs(10))).expect("a limit");
+    let people = folder.path().join("people.toml");
+    std::fs::write(&people, "").expect("a file");
+    let mut served = Served::start(&["--people", people.to_str().expect("a name")], Some(&path));
+    let feeds = |wanted: usize| {
+        let (mut heard, mut fed) = ([0; 256], 0);
+        while fed < wanted {
+            let length = socket.recv(&mut heard).expect("it is told of scans");
+            fed += usize::from(heard[..length].starts_with(b"WATCHDOG=1"));
+        }
+    };
+    feeds(1);
+    std::fs::remove_file(&people).expect("removed");
+    let mode = Mode::from_raw_mode(0o600);
+    mknodat(CWD, &people, FileType::Fifo, mode, 0).expect("a pipe");
+    feeds(4);
+    assert!(served.get("/alive").contains("\"program\":\"evenpass\""));
+    assert_eq!(served.ends(), Some(0));
 }
 
 #[test]

@@ -8,8 +8,9 @@ use evenpass::files;
 use evenpass::proving::Said;
 use evenpass::record::{ProofOutcome, RunKind, Store};
 use evenpass::station::{Commander, Place, ProofEnd, ProofShown, Setup, Sitter, Station};
+use evenpass_core::image::Coil;
 use evenpass_core::request::Answer;
-use evenpass_core::sequence::Leaf;
+use evenpass_core::sequence::{Leaf, Phase};
 
 /// How many times faster than life the twin goes here.
 const PACE: f64 = 20.0;
@@ -118,5 +119,54 @@ fn after_a_stop_in_a_proof_its_device_can_be_put_back_or_another_proof_ends_it()
     let outcomes: Vec<_> =
         kept.iter().map(|proof| (proof.interlock.as_str(), proof.outcome)).collect();
     assert_eq!(outcomes, [("guard_open", ProofOutcome::Failed)]);
+    scene.station.quit().expect("a clean end");
+}
+
+/// What was opened for a proof is shut when the proof is left out, and not only when its device is
+/// put back; then it waits for that, and says how.
+#[test]
+fn a_proof_left_out_strokes_nothing_more_and_ends_when_its_device_is_put_back() {
+    let scene = Scene::new();
+    let ann = scene.sits("Ann");
+    scene.station.prove("guard_open", &ann).expect("begun");
+    let act = scene.until("the act", |shown| shown.asks);
+    let open = || {
+        let outputs = &scene.station.snapshot().outputs;
+        outputs.coil(Coil::Fuel).is_on() || outputs.coil(Coil::Oxygen).is_on()
+    };
+    assert!(open(), "both valves are stroked for it");
+    scene.station.proofs().answer(Said::Skip).expect("under way");
+    scene.until_not_proving();
+    let give_up = Instant::now() + PATIENCE;
+    while open() {
+        assert!(Instant::now() < give_up, "the valves stay open");
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    let back = scene
+        .until("how it is put back", |shown| shown.asks && shown.instruction != act.instruction);
+    assert_eq!((back.instruction.as_str(), back.end), ("Shut the guard.", None));
+    scene.station.proofs().answer(Said::Done).expect("under way");
+    let ended = scene.until("its end", |shown| shown.end.is_some());
+    assert_eq!(ended.end, Some(ProofEnd::LeftOut));
+    assert_eq!(ended.outcome.as_deref(), Some("left out; its device is told as put back"));
+    assert_eq!(scene.station.snapshot().status.phase, Phase::Idle);
+    assert!(!scene.station.snapshot().verdict.tripped());
+    scene.station.quit().expect("a clean end");
+}
+
+#[test]
+fn a_proof_that_is_ended_waits_for_nobody_and_its_end_says_how_the_device_is_put_back() {
+    let scene = Scene::new();
+    let ann = scene.sits("Ann");
+    scene.station.prove("guard_open", &ann).expect("begun");
+    scene.until("the act", |shown| shown.asks);
+    scene.station.proofs().answer(Said::Quit).expect("under way");
+    let ended = scene.until("its end", |shown| shown.end.is_some());
+    assert_eq!(ended.end, Some(ProofEnd::Quit));
+    let told = "ended before it was answered. Put the device back: Shut the guard.";
+    assert_eq!(ended.outcome.as_deref(), Some(told));
+    scene.until_not_proving();
+    let outputs = scene.station.snapshot().outputs.clone();
+    assert!(!outputs.coil(Coil::Fuel).is_on() && !outputs.coil(Coil::Oxygen).is_on());
     scene.station.quit().expect("a clean end");
 }

@@ -123,6 +123,15 @@ fn a_touch_up_of_a_trimmed_zone_asked_while_held_after_the_last_pass_is_sprayed_
     run.watch.always("touched up");
 }
 
+#[test]
+fn a_touch_up_taken_back_before_it_begins_leaves_the_coat_as_planned() {
+    let (planned, untouched, passes) = changed(&[]);
+    let (told, found, of) = changed(&[Request::TouchUp, Request::TakePassBack]);
+    assert_eq!((told.touch_ups, told.added_ahead, of), (0, 0, passes));
+    assert_eq!(told.coat, planned.coat);
+    near("the coat without the pass", found / untouched, 1.0, 1e-9);
+}
+
 /// What one pass of the shaft builds, mm: eta m' / (rho pi D F) at 5 mm a turn and 127.3 rpm.
 const PASS: f64 = 0.0773;
 

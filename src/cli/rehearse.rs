@@ -206,6 +206,7 @@ pub(super) fn zones_sheet(zones: &[ZoneComparison]) -> Sheet {
         &[
             ("zone", Layout::Prose),
             ("planned", Layout::Figure),
+            ("as changed", Layout::Figure),
             ("deposited", Layout::Figure),
             ("off", Layout::Figure),
             ("thinnest", Layout::Figure),
@@ -216,6 +217,7 @@ pub(super) fn zones_sheet(zones: &[ZoneComparison]) -> Sheet {
         sheet.row([
             zone.zone.clone(),
             format!("{:.4}", zone.planned),
+            zone.as_changed.map_or_else(|| "-".to_owned(), |changed| format!("{changed:.4}")),
             format!("{:.4}", zone.deposited),
             format!("{:+.2} %", zone.off_percent()),
             format!("{:.4}", zone.thinnest),

@@ -1,5 +1,7 @@
 //! `serve`: the controller with its panel, until a signal ends it.
 
+mod feeding;
+
 use std::fs;
 use std::io::{self, Write as _};
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
@@ -13,6 +15,7 @@ use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tracing::warn;
 
+use self::feeding::Feeding;
 use super::ports::Ports;
 use super::served::{Mark, NoMark, Served, reachable};
 use super::{Exit, say};
@@ -48,7 +51,8 @@ pub(super) struct ServeArguments {
     #[arg(long, value_name = "FOLDER")]
     catalogue: Option<PathBuf>,
     /// Where the panel listens. Another address than this computer's own needs people who can
-    /// sign in.
+    /// sign in. A server in front must say that it passes requests on (Forwarded, Via or
+    /// X-Forwarded-For): without that, whoever comes through it is taken for somebody at the machine.
     #[arg(long, value_name = "ADDRESS:PORT", default_value_t = SocketAddr::from((Ipv4Addr::LOCALHOST, PORT)))]
     listen: SocketAddr,
     /// The address of a screen that stands at the machine, besides this computer; may be given
@@ -152,6 +156,13 @@ fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Res
         let mark = leave_mark(arguments, station, at);
         say::printed(greet(at, station));
         notify(&[NotifyState::Ready]);
+        let scanned = station.clone();
+        let feeding = Feeding::start(
+            BEAT,
+            move || scanned.snapshot().beat.scans,
+            || notify(&[NotifyState::Watchdog]),
+        )
+        .map_err(|trouble| format!("the system's watchdog cannot be fed: {trouble}"))?;
         let (end, over) = watch::channel(false);
         let mut panel = tokio::spawn(panel::serve(app.clone(), listener, over));
         let result = tokio::select! {
@@ -165,6 +176,7 @@ fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Res
         notify(&[NotifyState::Stopping]);
         let ending = station.clone();
         let quit = tokio::task::spawn_blocking(move || ending.quit()).await;
+        feeding.end();
         let _ = end.send(true);
         panel.abort();
         app.end();
@@ -222,7 +234,6 @@ async fn watch_over(app: &App, station: &Station) -> Result<(), String> {
     let mut terminate = signal(SignalKind::terminate()).map_err(trouble)?;
     let mut hangup = signal(SignalKind::hangup()).map_err(trouble)?;
     let mut beat = tokio::time::interval(BEAT);
-    let mut scans = 0;
     loop {
         tokio::select! {
             _ = interrupt.recv() => return Ok(()),
@@ -232,13 +243,7 @@ async fn watch_over(app: &App, station: &Station) -> Result<(), String> {
                 if station.has_ended() {
                     return Err("the scan ended by itself".to_owned());
                 }
-                // The system's watchdog is fed by scans that go on, never by a timer alone.
-                let now = station.snapshot().beat.scans;
-                if now != scans {
-                    scans = now;
-                    notify(&[NotifyState::Watchdog]);
-                }
-                app.look_after().await;
+                app.look_after();
             }
         }
     }

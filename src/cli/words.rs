@@ -19,6 +19,7 @@ const WORDS: &[(&str, Request, &str)] = &[
     ("bad flame", Request::BadFlame, "the flame pops or squeals"),
     ("coat lifting", Request::CoatLifting, "the coat lifts"),
     ("touch up", Request::TouchUp, "one more pass over the zone that is sprayed"),
+    ("one pass less", Request::TakePassBack, "the pass that was added is not made, if not begun"),
     ("acknowledge", Request::Acknowledge, "the trip has been seen"),
     ("inspected", Request::Inspected, "torch, hoses and arrestors were inspected"),
     ("reset", Request::Reset, "clear a trip whose cause is gone"),
@@ -121,6 +122,7 @@ mod tests {
         }
         assert_eq!(understand("trim -5 %"), by(-5));
         assert_eq!(understand("touch up"), Typed::Request(Request::TouchUp));
+        assert_eq!(understand("one pass less"), Typed::Request(Request::TakePassBack));
         for typed in ["trim", "trim 2", "trim two", "trim +2.5", "trim +2 mm", "trim +999"] {
             let Typed::Unclear(what) = understand(typed) else { panic!("understood {typed}") };
             assert!(what.contains("a whole number of percent with its sign"), "{what}");

@@ -20,7 +20,7 @@ use super::page::maintenance::Standings;
 use super::planning::PLANS;
 use super::stops::Stops;
 use super::texts;
-use super::visitor::{Asker, seat_key};
+use super::visitor::Asker;
 use crate::people::{
     NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
     Units, Whence, random,
@@ -84,6 +84,8 @@ pub(super) struct Inside {
     pub(super) stops: Stops,
     /// One PIN is hashed at a time: each takes 19 MiB that the scan has locked.
     pub(super) hashing: Semaphore,
+    /// One look at the people's file at a time.
+    pub(super) reading_people: Arc<Semaphore>,
     /// Plans that wait or are worked out, and the one that is.
     pub(super) plans: Arc<Mutex<Shares>>,
     pub(super) planning: Semaphore,
@@ -140,6 +142,7 @@ impl App {
             paces: Mutex::new(Paces::default()),
             stops: Stops::default(),
             hashing: Semaphore::new(1),
+            reading_people: Arc::new(Semaphore::new(1)),
             plans: Arc::new(Mutex::new(PLANS)),
             planning: Semaphore::new(1),
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
@@ -180,10 +183,7 @@ impl App {
                     *people = read;
                     if !people.is_empty() {
                         let ended = locked(&self.inside.sessions).keep_only(&people);
-                        for session in ended {
-                            let key = seat_key(session.number());
-                            self.inside.station.seat(|seat, _| seat.leave(&key));
-                        }
+                        self.leave_seat(&ended);
                     }
                 }
             }
@@ -192,18 +192,19 @@ impl App {
         }
     }
 
-    /// What is to be done from time to time: sessions that are over leave the seat, people who
-    /// were added or removed by the command line are known, and what keeps a record from being
-    /// written stands among the acts.
-    pub async fn look_after(&self) {
+    /// What is to be done from time to time, and waits for nothing: sessions that are over leave the
+    /// seat, and what keeps a record from being written stands among the acts. People who were added
+    /// or removed by the command line are known a moment later: a disk may take its time, and who
+    /// waits for it is nobody else. While it does, it is not asked again.
+    pub fn look_after(&self) {
         self.look_at_record();
-        let over = locked(&self.inside.sessions).sweep(self.now());
-        for session in over {
-            self.inside.station.seat(|seat, _| seat.leave(&seat_key(session.number())));
-        }
+        self.look_at_sessions(self.now());
+        let Ok(turn) = self.inside.reading_people.clone().try_acquire_owned() else { return };
         let app = self.clone();
-        // A disk may take its time; who waits for it is nobody else.
-        let _ = tokio::task::spawn_blocking(move || app.refresh_people()).await;
+        tokio::task::spawn_blocking(move || {
+            app.refresh_people();
+            drop(turn);
+        });
     }
 
     /// A record that cannot be begun, or goes no further, is nobody's request: it is told once.

@@ -171,6 +171,7 @@ pub(crate) fn asked(word: &str, value: &str) -> Result<(Request, Right), String>
             (Request::Trim(Trim::of_percent(percent)), Right::Run)
         }
         "touch-up" => (Request::TouchUp, Right::Run),
+        "pass-less" => (Request::TakePassBack, Right::Run),
         "take-point" => (Request::TakePoint, Right::Engineer),
         _ => return Err(texts::UNKNOWN_REQUEST.to_owned()),
     };

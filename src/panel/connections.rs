@@ -31,7 +31,7 @@ use tracing::{debug, warn};
 use super::app::App;
 use super::guard::Workers;
 use super::visitor::Asker;
-use super::{router, texts};
+use super::{router, set_up, texts};
 use crate::people::NOT_SIGNED_IN;
 
 /// How long a request's head may take to arrive; a browser sends it in one piece.
@@ -100,6 +100,7 @@ pub async fn serve(app: App, listener: TcpListener, over: watch::Receiver<bool>)
     let workers = Workers(Handle::current());
     let listener = listener.into_std()?;
     let (tell, ended) = oneshot::channel();
+    let following = tokio::spawn(set_up::follow(app.clone()));
     Builder::new().name("panel".to_owned()).spawn(move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
         let result = runtime.and_then(|runtime| {
@@ -112,7 +113,9 @@ pub async fn serve(app: App, listener: TcpListener, over: watch::Receiver<bool>)
         // Nobody waits any more where the program ends.
         let _ = tell.send(result);
     })?;
-    ended.await.unwrap_or_else(|_| Err(io::Error::other("the panel's thread broke down")))
+    let ended = ended.await;
+    following.abort();
+    ended.unwrap_or_else(|_| Err(io::Error::other("the panel's thread broke down")))
 }
 
 async fn take_in(

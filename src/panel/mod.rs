@@ -27,10 +27,13 @@ mod guard;
 mod jog;
 mod limits;
 mod live;
+#[cfg(test)]
+mod on_twin;
 mod pace;
 mod page;
 mod planning;
 mod repeats;
+mod seats;
 mod set_up;
 mod sign_in;
 mod stops;

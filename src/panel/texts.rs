@@ -36,6 +36,7 @@ texts! {
     TRIM_SLOWER = "Feed \u{2212}1 %: thicker";
     TRIM_FASTER = "Feed +1 %: thinner";
     TOUCH_UP = "One more pass";
+    PASS_LESS = "One pass less";
     TRIM_FORM = "a trim is a whole number of percent, such as 1 or -2";
     IN_HAND = "From the next pass";
     BAD_FLAME = "Bad flame";
@@ -106,6 +107,7 @@ texts! {
     SET_UP_DONE = "Set-up is checked";
     SOMEBODY_HERE = "somebody at the machine";
     SET_UP_CHECKED = "Set-up checked by";
+    SET_UP_UNCHECKED = "Not checked for this part: tick every line before the start.";
     SET_UP_OPEN = "tick every line once it is so; open:";
     KEEP_RECORD = "write the record of the job";
     SINCE_LAST = "Otherwise than at the last part,";
@@ -200,6 +202,12 @@ texts! {
     UNFINISHED = "unfinished";
     HOLDS_AND_TRIPS = "Holds, stops and trips";
     TOTALS = "Totals";
+    OTHERWISE = "Otherwise than planned";
+    CHANGED_AT = "at";
+    CHANGED_WHAT = "what";
+    CHANGED_FROM = "from";
+    CHANGED_BY = "by";
+    CHANGED_WHY = "why";
     EFFECT = "Effect";
     EFFECT_ASKED = "asked";
     EFFECT_SENT = "on the wire";

@@ -154,7 +154,7 @@ pub(super) fn written(mut answer: Response) -> Response {
 pub(super) fn begin(app: &App, person: &Person) -> Result<Tokens, (StatusCode, &'static str)> {
     let random = random::<64>()
         .map_err(|_| (StatusCode::INTERNAL_SERVER_ERROR, "the system gives no randomness"))?;
-    Ok(locked(&app.inside.sessions).begin(person, random, app.now()))
+    Ok(app.begin_session(person, random, app.now()))
 }
 
 /// An answer that also gives a browser its cookie.

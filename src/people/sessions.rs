@@ -128,14 +128,20 @@ pub struct Sessions {
 }
 
 impl Sessions {
-    /// Signs a person in, by 64 random bytes: half for each token.
-    pub fn begin(&mut self, person: &Person, random: [u8; 64], now: Moment) -> Tokens {
-        self.sweep(now);
+    /// Signs a person in, by 64 random bytes: half for each token. Gives the sessions that ended by
+    /// it too: those over by their time, and the one that made room.
+    pub fn begin(
+        &mut self,
+        person: &Person,
+        random: [u8; 64],
+        now: Moment,
+    ) -> (Tokens, Vec<Session>) {
+        let mut over = self.sweep(now);
         if self.open.len() >= MOST
             && let Some(idle) = (0..self.open.len())
                 .min_by_key(|place| self.open.get(*place).map(|(_, session)| session.used))
         {
-            self.open.remove(idle);
+            over.push(self.open.remove(idle).1);
         }
         let (cookie, form) = random.split_at(32);
         let tokens = Tokens { cookie: hexadecimal(cookie), form: hexadecimal(form) };
@@ -151,7 +157,7 @@ impl Sessions {
             answered: VecDeque::new(),
         };
         self.open.push((digest(&tokens.cookie), session));
-        tokens
+        (tokens, over)
     }
 
     /// The session of a cookie; `None` when there is none or it is over.
@@ -252,7 +258,7 @@ mod tests {
 
     fn fitter() -> (Sessions, Tokens) {
         let mut sessions = Sessions::default();
-        let tokens = sessions.begin(&person("A. Fitter", Role::Maintenance), random(0), at(0));
+        let (tokens, _) = sessions.begin(&person("A. Fitter", Role::Maintenance), random(0), at(0));
         (sessions, tokens)
     }
 
@@ -278,7 +284,11 @@ mod tests {
         assert!(sessions.find(&tokens.cookie, Activity::Act, at(20)).is_some());
         assert!(sessions.find(&tokens.cookie, Activity::Look, at(49)).is_some());
         assert!(sessions.find(&tokens.cookie, Activity::Act, at(50)).is_none());
+        let mut other = sessions.clone();
         let ended = sessions.sweep(at(50));
+        assert_eq!(ended.iter().map(Session::name).collect::<Vec<_>>(), ["A. Fitter"]);
+        // Whoever signs in next may be the first to notice it.
+        let (_, ended) = other.begin(&person("B", Role::Operator), random(1), at(50));
         assert_eq!(ended.iter().map(Session::name).collect::<Vec<_>>(), ["A. Fitter"]);
     }
 
@@ -296,10 +306,11 @@ mod tests {
         let mut sessions = Sessions::default();
         let someone = person("A. Fitter", Role::Maintenance);
         let all: Vec<Tokens> = (0..64)
-            .map(|seed| sessions.begin(&someone, random(seed), Moment::from_micros(seed.into())))
+            .map(|seed| sessions.begin(&someone, random(seed), Moment::from_micros(seed.into())).0)
             .collect();
         assert!(sessions.find(&all[0].cookie, Activity::Act, at(1)).is_some());
-        sessions.begin(&someone, random(64), at(1));
+        let (_, over) = sessions.begin(&someone, random(64), at(1));
+        assert_eq!(over.iter().map(Session::number).collect::<Vec<_>>(), [2], "it is given");
         assert_eq!(sessions.iter().count(), 64);
         assert!(sessions.find(&all[0].cookie, Activity::Look, at(1)).is_some());
         assert!(sessions.find(&all[1].cookie, Activity::Look, at(1)).is_none());
@@ -308,7 +319,7 @@ mod tests {
     #[test]
     fn signing_out_ends_one_session_and_leaves_the_others() {
         let (mut sessions, tokens) = fitter();
-        let other = sessions.begin(&person("A. Fitter", Role::Maintenance), random(1), at(0));
+        let (other, _) = sessions.begin(&person("A. Fitter", Role::Maintenance), random(1), at(0));
         assert_eq!(sessions.end(&tokens.cookie).map(|over| over.number()), Some(1));
         assert!(sessions.end(&tokens.cookie).is_none());
         assert!(sessions.find(&tokens.cookie, Activity::Act, at(0)).is_none());
@@ -346,7 +357,7 @@ mod tests {
         assert_eq!(sessions.accept_once(cookie, "", at(1)), Once::NoId);
         assert_eq!(sessions.accept_once(cookie, &"x".repeat(65), at(1)), Once::NoId);
         assert_eq!(sessions.accept_once("other", "two", at(1)), Once::NoSession);
-        let other = sessions.begin(&person("B", Role::Engineer), random(1), at(1));
+        let (other, _) = sessions.begin(&person("B", Role::Engineer), random(1), at(1));
         assert_eq!(sessions.accept_once(&other.cookie, "one", at(1)), Once::First);
         for number in 0..ANSWERED - 1 {
             assert_eq!(sessions.accept_once(cookie, &number.to_string(), at(1)), Once::First);

@@ -181,8 +181,12 @@ fn follow(
         match place.said() {
             Some(Said::Done) if told == Stage::Acting => place.done()?,
             Some(Said::Done) | None => {}
-            Some(Said::Skip) => return Ok(Led::Skipped),
-            Some(Said::Quit) => return Ok(Led::Quit),
+            Some(said) => {
+                // Nobody waits for the row any more: what was stroked for it is let go of now, and not
+                // only when the device is put back.
+                place.ask(Request::LeaveManual)?;
+                return Ok(if said == Said::Quit { Led::Quit } else { Led::Skipped });
+            }
         }
     }
 }

@@ -13,6 +13,7 @@
 //! - [`MeasurementRecord`] is what a person measured of a run's part, of a feeder or of a stripe;
 //!   it is withdrawn by another row, never changed.
 //! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
+//! - [`changes`] are what people changed in a run's passes.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
 //!   passes, and what holds, stops and trips did and when.
 //!
@@ -22,6 +23,7 @@
 mod acceptance;
 mod act;
 mod alive;
+pub mod changes;
 pub mod facts;
 mod fault;
 #[cfg(test)]

@@ -15,6 +15,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::alive::{self, Process};
+use super::changes::Changes;
 use super::facts::{PassRow, passes};
 use super::{Deviation, Outcome, RecordError, RunId, RunKind, Source, Store};
 
@@ -262,6 +263,7 @@ fn summary(row: &Row<'_>) -> rusqlite::Result<RunSummary> {
 }
 
 fn whole(row: &Row<'_>, line: RunSummary, entries: Vec<Entry>) -> rusqlite::Result<RunRecord> {
+    let is_listed = line.ended_at.is_some();
     Ok(RunRecord {
         summary: line,
         recipe: Source { name: row.get(0)?, text: row.get(1)? },
@@ -275,7 +277,11 @@ fn whole(row: &Row<'_>, line: RunSummary, entries: Vec<Entry>) -> rusqlite::Resu
             .transpose()?,
         particulars: parsed(row, 8)?,
         totals: parsed(row, 9)?,
-        deviations: parsed(row, 10)?,
+        deviations: match is_listed {
+            true => parsed(row, 10)?,
+            // Nobody has listed them yet, or will any more.
+            false => Changes::of(&entries).made().to_vec(),
+        },
         lost: row.get(11)?,
         gaps: gaps(&entries, row.get(12)?, row.get(13)?),
         passes: passes(&entries),

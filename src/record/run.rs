@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use evenpass_core::learn::RunBasis;
+use evenpass_core::moment::Moment;
 use jiff::Timestamp;
 use rusqlite::ToSql;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
@@ -206,12 +207,24 @@ pub struct RunEnd {
 }
 
 /// Something done otherwise than planned.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Deviation {
     /// What.
     pub what: String,
-    /// Why, as the person said.
+    /// Why, as the person said; empty where nobody did.
     pub reason: String,
+    /// When, on the controller's time line, where it was done in the run.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<Moment>,
+    /// Who did it, where that is known.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub person: Option<String>,
+    /// What was so before.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<String>,
+    /// What is so since.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<String>,
 }
 
 #[cfg(test)]

@@ -154,7 +154,7 @@ impl Station {
         }));
         let (station, key, who) = (self.clone(), key.to_owned(), who.clone());
         let began = thread::Builder::new().name("proof".to_owned()).spawn(move || {
-            let mut at = AtPanel { station, who, said, quits: None };
+            let mut at = AtPanel { station, who, said, quits: None, restores: None };
             let (end, outcome) = match lead(&mut at, &key) {
                 Ok(led) => (ProofEnd::of(&led), at.told(led)),
                 Err(trouble) => (ProofEnd::NotMade, format!("not made: {trouble}")),
@@ -222,6 +222,8 @@ struct AtPanel {
     said: Receiver<Said>,
     /// Why nothing more is asked, once nothing is.
     quits: Option<&'static str>,
+    /// How the device is put back, once somebody may have touched it.
+    restores: Option<&'static str>,
 }
 
 impl AtPanel {
@@ -265,13 +267,29 @@ impl AtPanel {
         }
     }
 
+    /// How one ended that was left out: its device was put back before that, where it was touched.
+    const fn left_out(&self) -> &'static str {
+        match self.restores {
+            Some(_) => "left out; its device is told as put back",
+            None => "left out",
+        }
+    }
+
+    /// How one ended that goes no further. Nobody is waited for then, so that how the device is put
+    /// back stands where the outcome does.
+    fn quit(&self) -> String {
+        let why = self.quits.unwrap_or(QUIT);
+        self.restores
+            .map_or_else(|| why.to_owned(), |words| format!("{why}. Put the device back: {words}"))
+    }
+
     /// How the proof ended, in words; a result is kept first.
     fn told(&self, led: Led) -> String {
         let station = &self.station;
         let proved = match led {
             Led::Proved(proved) => proved,
-            Led::Skipped => return "left out".to_owned(),
-            Led::Quit => return self.quits.unwrap_or(QUIT).to_owned(),
+            Led::Skipped => return self.left_out().to_owned(),
+            Led::Quit => return self.quit(),
             Led::Refused(why) => return format!("not made: {why}"),
         };
         let person = &self.who.sitter.name;
@@ -344,6 +362,13 @@ impl Place for AtPanel {
             }
         }
         *locked(&self.station.inside.proofs.instruction) = Some(instruction);
+        match instruction {
+            Instruction::Act(procedure, _) => self.restores = Some(procedure.restore),
+            Instruction::Prepare(procedure, _) if !procedure.prepare.is_empty() => {
+                self.restores = Some(procedure.restore);
+            }
+            _ => {}
+        }
         let (words, asks) = match instruction {
             Instruction::Prepare(procedure, _) if procedure.prepare.is_empty() => {
                 ("Nothing to prepare; the device is to be at rest and healthy.", false)

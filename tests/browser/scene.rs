@@ -154,6 +154,6 @@ async fn look_after(app: App, over: watch::Receiver<bool>) {
     let mut beat = tokio::time::interval(Duration::from_secs(1));
     while !*over.borrow() {
         beat.tick().await;
-        app.look_after().await;
+        app.look_after();
     }
 }

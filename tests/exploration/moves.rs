@@ -49,7 +49,7 @@ pub(crate) enum Move {
 }
 
 /// Everything that can be asked, once.
-const REQUESTS: [Request; 25] =
+const REQUESTS: [Request; 26] =
     Request::each(Direction::TowardChuck, Length::from_mm(2.0), Trim::of_percent(2));
 
 /// What is asked in another way too: the other way along, by too much, back again.
@@ -100,8 +100,12 @@ const WORLD: [Move; 10] = [
 /// asked is, and it can be mended; a second thing goes wrong in the second sweep only.
 pub(crate) fn moves(node: &Node, world: &World, fresh: bool) -> Vec<Move> {
     let mut moves = Vec::with_capacity(256);
+    // What one touch-up pass leads to, three do: while one is added, none is asked for.
+    let added = node.situation().touch_ups > 0;
     let ask = |origin: Origin| {
-        REQUESTS.iter().chain(&OTHERWISE).map(move |request| Move::Ask(*request, origin))
+        let all = REQUESTS.iter().chain(&OTHERWISE);
+        let asked = all.filter(move |request| !(added && **request == Request::TouchUp));
+        asked.map(move |request| Move::Ask(*request, origin))
     };
     if node.plant.faults != [None; 2] {
         moves.push(Move::Mend);

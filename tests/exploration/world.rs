@@ -5,7 +5,6 @@
 use std::sync::Arc;
 use std::time::Duration;
 
-use evenpass_core::plan::change::MOST_TOUCH_UPS;
 use evenpass_core::plan::plan;
 use evenpass_core::program::{FuseBand, Program, Step};
 use evenpass_core::quantity::{Range, Temperature, Time};
@@ -35,12 +34,6 @@ impl World {
         let planned = plan(&job.recipe, &job.rig, &job.catalogue).expect("planned");
         let mut program = planned.program;
         change(&mut job.rig, &mut program);
-        // What one touch-up pass leads to, three do: all but one count as added.
-        for step in &mut program.steps {
-            if let Step::Spray(spray) = step {
-                spray.touch_ups = MOST_TOUCH_UPS - 1;
-            }
-        }
         let spray = program.steps.iter().find_map(|step| match step {
             Step::Spray(step) => Some(step.window),
             _ => None,

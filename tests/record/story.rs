@@ -40,6 +40,7 @@ pub(crate) fn end(ending: Ending) -> RunEnd {
         deviations: vec![Deviation {
             what: "blasted 130 min ago".to_owned(),
             reason: "kept dry and warm".to_owned(),
+            ..Deviation::default()
         }],
     }
 }

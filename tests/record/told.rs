@@ -131,6 +131,7 @@ fn a_request_is_shown_with_the_person_who_made_it_and_one_without_still_reads() 
     let store = Store::open_existing(&path).expect("open");
     let id = store.find("latest").expect("a run");
     let run = store.run(&id).expect("read");
+    assert_eq!(run.deviations.len(), 1, "as its end told them");
     assert_eq!(run.entries[1].data["person"], json!("A. Fitter"));
     assert_eq!(store.origin(&id).expect("read").map(|of| of.passes), Some(Passes::Changed));
     let (_folder, path) = file();

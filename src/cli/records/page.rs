@@ -14,7 +14,7 @@ use super::{
 use crate::cli::response;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, coat_span, course};
-use crate::record::{Gap, Outcome, RunKind, RunRecord, RunSummary};
+use crate::record::{Deviation, Gap, Outcome, RunKind, RunRecord, RunSummary};
 
 pub(super) fn print_run(
     record: &RunRecord,
@@ -32,7 +32,7 @@ pub(super) fn print_run(
     section("Prompts, requests and answers", &told_sheet(&record.entries, clock, &asked), to)?;
     section("Lines", &told_sheet(&record.entries, clock, &[EntryKind::Line]), to)?;
     section("Totals", &totals_sheet(record), to)?;
-    section("Deviations", &deviations_sheet(record), to)?;
+    section("Deviations", &deviations_sheet(&record.deviations, clock), to)?;
     section("Entries that were not kept", &gaps_sheet(&record.gaps), to)?;
     writeln!(to)?;
     writeln!(
@@ -184,10 +184,26 @@ fn totals_sheet(record: &RunRecord) -> Sheet {
     sheet
 }
 
-fn deviations_sheet(record: &RunRecord) -> Sheet {
-    let mut sheet = Sheet::new(2, &[("what", Layout::Prose), ("why", Layout::Prose)]);
-    for deviation in &record.deviations {
-        sheet.row([deviation.what.clone(), deviation.reason.clone()]);
+fn deviations_sheet(deviations: &[Deviation], clock: Clock) -> Sheet {
+    let columns = [
+        ("at", Layout::Figure),
+        ("what", Layout::Prose),
+        ("from", Layout::Prose),
+        ("to", Layout::Prose),
+        ("by", Layout::Prose),
+        ("why", Layout::Prose),
+    ];
+    let mut sheet = Sheet::new(2, &columns);
+    let told = |words: &str| or_nothing((!words.is_empty()).then(|| words.to_owned()));
+    for deviation in deviations {
+        sheet.row([
+            or_nothing(deviation.at.map(|at| clock.read(at))),
+            deviation.what.clone(),
+            or_nothing(deviation.from.clone()),
+            or_nothing(deviation.to.clone()),
+            or_nothing(deviation.person.clone()),
+            told(&deviation.reason),
+        ]);
     }
     sheet
 }

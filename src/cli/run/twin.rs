@@ -18,6 +18,7 @@ use crate::comparison;
 use crate::files::Job;
 use crate::keeping::{Begin, Keeping};
 use crate::record::RunKind;
+use crate::record::changes::Changes;
 use crate::twin_job::TwinJob;
 
 /// How long a shipped job takes on the twin by default.
@@ -65,6 +66,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
         thread::sleep(STEP);
     };
     let zones = comparison::zones(plan, twin.bench());
+    let zones = comparison::as_changed(zones, &Changes::of(&entries));
     let first_cause = first_cause(end, &twin.snapshot(), &entries);
     let powder = twin.bench().truth().powder_fed_g;
     let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;

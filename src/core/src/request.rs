@@ -87,6 +87,8 @@ pub enum Request {
     Trim(Trim),
     /// Add one more pass over the zone that is being sprayed.
     TouchUp,
+    /// Take the pass that was added last back, while it has not begun.
+    TakePassBack,
 }
 
 /// The requests named, as a list that a new one can't be left out of.
@@ -104,7 +106,7 @@ impl Request {
     /// Every request once, in the order of their declaration; a jog goes `way`, a nudge
     /// goes `by`, a trim is `trim`.
     #[must_use]
-    pub const fn each(way: Direction, by: Length, trim: Trim) -> [Self; 25] {
+    pub const fn each(way: Direction, by: Length, trim: Trim) -> [Self; 26] {
         listing![
             Start,
             Hold,
@@ -131,6 +133,7 @@ impl Request {
             BlastedNow,
             Trim(trim),
             TouchUp,
+            TakePassBack,
         ]
     }
 
@@ -179,6 +182,7 @@ impl Request {
             Self::BlastedNow => "blasted now",
             Self::Trim(_) => "trim the feed",
             Self::TouchUp => "touch up",
+            Self::TakePassBack => "one pass less",
         }
     }
 }

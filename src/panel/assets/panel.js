@@ -16,7 +16,12 @@
   function put(name, piece) {
     for (const element of shown(name)) {
       if ("text" in piece) element.textContent = piece.text;
-      else if ("html" in piece) element.innerHTML = piece.html;
+      else if ("html" in piece) {
+        // What was checked and is so no longer is to be ticked anew.
+        const ticks = element.innerHTML && !piece.html && element.dataset.ticks;
+        if (ticks) document.getElementById(ticks).reset();
+        element.innerHTML = piece.html;
+      }
       else element.dataset.mark = piece.mark;
     }
   }
@@ -104,7 +109,7 @@
     if (ALWAYS.includes(data.ask)) return false;
     const wish = [data.ask, data.value, data.seat, data.prove, data.show, data.teach].join(" ");
     // Short steps are meant to be tapped several times, and instructions follow one another.
-    const within = { "touch-up": 3000, nudge: 120, trim: 120 }[data.ask] || (data.prove ? 250 : 600);
+    const within = { "touch-up": 3000, "pass-less": 3000, nudge: 120, trim: 120 }[data.ask] || (data.prove ? 250 : 600);
     const before = tapped.get(wish);
     const now = performance.now();
     if (before !== undefined && now - before < within) return true;

@@ -302,6 +302,9 @@ fn acts(snapshot: &Snapshot) -> Markup {
                 (layout::button_with("trim", "-1", texts::TRIM_SLOWER))
                 (layout::button_with("trim", "1", texts::TRIM_FASTER))
                 (button("touch-up", texts::TOUCH_UP, "plain"))
+                @if zone.added_ahead > 0 {
+                    (button("pass-less", texts::PASS_LESS, "plain"))
+                }
             }
             p.in-hand { (texts::IN_HAND) ": " (zone) }
         }

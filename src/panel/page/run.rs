@@ -80,8 +80,9 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
         (since_last(loaded))
         section.set-up {
             h2 { (texts::SET_UP) }
-            p.checked data-live="set-up.checked" role="status" {}
-            form data-post="/checked" {
+            p.checked data-live="set-up.checked" data-ticks="set-up" role="status" {}
+            p.unchecked { span.sign aria-hidden="true" { "\u{25b2}" } (texts::SET_UP_UNCHECKED) }
+            form #set-up data-post="/checked" {
                 ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
                     li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
                 } }

@@ -157,7 +157,7 @@ const HANDS: [&str; 9] = [
     "slow person",
 ];
 /// Requests, each from the seat, from a watcher and from the machine.
-pub(crate) const REQUESTS: [&str; 25] = [
+pub(crate) const REQUESTS: [&str; 26] = [
     "start",
     "hold",
     "hold after this pass",
@@ -183,6 +183,7 @@ pub(crate) const REQUESTS: [&str; 25] = [
     "blasted now",
     "trim the feed",
     "touch up",
+    "one pass less",
 ];
 const ORIGINS: [&str; 3] = ["Machine", "Seat", "Watcher"];
 

@@ -57,6 +57,9 @@ pub enum Cause {
     InPlace,
     /// The pass is done.
     PassDone,
+    /// All passes of the zone are made: the hold was asked after the last one, or the one that was
+    /// due has been taken back.
+    NoPassLeft,
     /// "Finish this pass, then hold" was asked, and it is finished.
     PassDoneThenHold,
     /// Gas is proved isolated, spindle at rest, axis without torque.
@@ -185,6 +188,7 @@ impl fmt::Display for Cause {
             Self::CoolEnough => "the part is cool enough for the next pass",
             Self::InPlace => "the carriage is where the pass begins",
             Self::PassDone => "the pass is done",
+            Self::NoPassLeft => "all passes of the zone are made",
             Self::PassDoneThenHold => "the pass is finished, then a hold was asked for",
             Self::Isolated => {
                 "gas proved isolated, spindle measured at rest, axis read back without torque"

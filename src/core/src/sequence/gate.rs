@@ -122,6 +122,7 @@ const fn row(request: Request) -> [Cell; Phase::ALL.len()] {
         Request::BlastedNow      => [Y,  Y,  B,  B,  B,  B,  B,  B,  B,  B,  Y,  Y,  B,  Y,  G,  T,  Y],
         Request::Trim(_)         => [Z,  Z,  C,  C,  C,  C,  C,  C,  C,  W,  C,  C,  E,  E,  G,  T,  E],
         Request::TouchUp         => [Z,  Z,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  W,  Y,  Y,  E,  E,  G,  T,  E],
+        Request::TakePassBack    => [Z,  Z,  Y,  Y,  Y,  Y,  Y,  Y,  Y,  W,  Y,  Y,  E,  E,  G,  T,  E],
     }
 }
 
@@ -143,6 +144,7 @@ const fn is_act(request: Request) -> bool {
             | Request::EnterProving
             | Request::Trim(_)
             | Request::TouchUp
+            | Request::TakePassBack
     )
 }
 

@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::machine::Machine;
 use super::motion::feed_at;
-use crate::plan::change::{Ahead, coat_of, planned_coat_of};
+use crate::plan::change::{Ahead, added_ahead, coat_of, planned_coat_of};
 use crate::program::{Program, SprayStep, Step};
 use crate::quantity::{Length, Speed};
 use crate::request::Trim;
@@ -30,6 +30,8 @@ pub struct ZoneInHand {
     pub next: Option<NextPass>,
     /// Passes that people have added.
     pub touch_ups: usize,
+    /// How many of those have not begun: so many can be taken back, the last first.
+    pub added_ahead: usize,
     /// What all passes build together as sprayed, by the forecast with all changes; radial.
     pub coat: Length,
     /// The same without any change.
@@ -65,6 +67,7 @@ impl ZoneInHand {
             zone: step.zone.clone(),
             next: next_of(step, pass),
             touch_ups: step.touch_ups,
+            added_ahead: added_ahead(step, pass),
             coat: coat_of(step),
             planned: planned_coat_of(step),
         })

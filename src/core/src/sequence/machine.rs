@@ -23,6 +23,7 @@ use super::motion::Leg;
 use super::powder::Feeder;
 use super::prompt::Prompt;
 use super::state::{Flame, Spin, State};
+use super::states::manual::Toward;
 use super::states::{aborting, stopping};
 
 /// How long the drive is asked to leave its fault after a person's reset: a few exchanges of its
@@ -169,6 +170,9 @@ pub(super) struct Machine {
     pub(super) tries: u32,
     pub(super) suspect: Suspect,
     pub(super) taught: [Option<Length>; 2],
+    /// Where the last nudge was to end, and which way it went; `None` once something else has moved
+    /// the carriage.
+    pub(super) nudged: Option<(Length, Toward)>,
     pub(super) prompt: Option<Prompt>,
     pub(super) last: Outputs,
     pub(super) unanswered: u64,
@@ -207,6 +211,7 @@ impl Machine {
             tries: 0,
             suspect: Suspect::No,
             taught: [None; 2],
+            nudged: None,
             prompt: None,
             last: Outputs::default(),
             unanswered: 0,

@@ -82,6 +82,9 @@ pub(super) fn take_up(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
+    if spraying::has_no_pass_left(machine, scan) {
+        return next_step(Cause::NoPassLeft, machine, scan);
+    }
     let to = match (errand, scan.spray(machine.cursor)) {
         (Errand::Restart | Errand::Continue, Some(step))
             if scan.temperature().is_none_or(|part| part < step.window.low) =>

@@ -10,9 +10,9 @@ use super::chart::{Line, chart};
 use super::{outcome, wall};
 use crate::panel::texts;
 use crate::people::{TemperatureUnit, Units};
-use crate::record::RunRecord;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
+use crate::record::{Deviation, RunRecord};
 
 /// The inside of its page.
 pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
@@ -37,6 +37,7 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
         (temperatures(&record.entries, units))
         (pressures(&record.entries, units))
         (passes(&record.passes, units, &at))
+        (changed(&record.deviations, &at))
         section {
             h2 { (texts::COURSE) }
             table { tbody {
@@ -108,6 +109,31 @@ fn passes(passes: &[PassRow], units: Units, at: &dyn Fn(f64) -> String) -> Marku
                             td { @if let Some(span) = pass.part {
                                 (units.temperature(span.low)) " " (texts::TO) " " (units.temperature(span.high))
                             } }
+                        }
+                    } }
+                }
+            }
+        }
+    }
+}
+
+/// What was done otherwise than planned.
+fn changed(deviations: &[Deviation], at: &dyn Fn(f64) -> String) -> Markup {
+    html! {
+        @if !deviations.is_empty() {
+            section {
+                h2 { (texts::OTHERWISE) }
+                table {
+                    thead { tr { @for head in [texts::CHANGED_AT, texts::CHANGED_WHAT, texts::CHANGED_FROM,
+                        texts::TO, texts::CHANGED_BY, texts::CHANGED_WHY] { th { (head) } } } }
+                    tbody { @for one in deviations {
+                        tr {
+                            td { @if let Some(when) = one.at { (at(when.as_seconds())) } }
+                            td { (one.what) }
+                            @for words in [&one.from, &one.to, &one.person] {
+                                td { (words.as_deref().unwrap_or("\u{2013}")) }
+                            }
+                            td { (one.reason) }
                         }
                     } }
                 }

@@ -1,5 +1,5 @@
 //! What a person changes in a job under way: the feed of passes that have not begun, and passes
-//! more than planned. From a program to the program with it, or why not; nothing else of the job
+//! more than planned, which are taken back as long as they have not begun. From a program to the program with it, or why not; nothing else of the job
 //! is planned anew.
 //!
 //! What was begun is never touched: the program with a change is the same up to there, so that it
@@ -88,6 +88,38 @@ pub fn touched_up(program: &Program, ahead: Ahead) -> Result<Program, Denial> {
     finish(program, added, step)
 }
 
+/// The program without the pass that was added last over the zone of the step, while that has not
+/// begun. The passes before it stay as they are, and no planned one is ever taken away.
+///
+/// # Errors
+/// What stands against it, and what would help.
+pub fn taken_back(program: &Program, ahead: Ahead) -> Result<Program, Denial> {
+    let old = sprayed(program, ahead)?;
+    if old.touch_ups == 0 {
+        return Err(denial(
+            "no pass has been added to this zone",
+            "planned passes stay; to end sooner, hold or stop",
+        ));
+    }
+    if added_ahead(old, ahead.pass) == 0 {
+        return Err(denial(
+            "the pass that was added has begun",
+            "let it be finished, or hold or stop",
+        ));
+    }
+    let mut step = old.clone();
+    step.passes.pop();
+    step.touch_ups -= 1;
+    Ok(in_place(program, ahead.step, step))
+}
+
+/// How many of the passes that were added to a step have not begun, by the first of its passes that
+/// has not, counted from 0.
+#[must_use]
+pub fn added_ahead(step: &SprayStep, pass: usize) -> usize {
+    step.touch_ups.min(step.passes.len().saturating_sub(pass))
+}
+
 /// What the passes of a step build together as sprayed, radial: thin passes on a growing radius.
 #[must_use]
 pub fn coat_of(step: &SprayStep) -> Length {
@@ -160,7 +192,7 @@ fn back_over(last: &Pass, step: &SprayStep) -> Pass {
     }
 }
 
-/// The changed step with room for its passes and its powder counted, in its place in the program.
+/// The changed step with room for its passes, in its place in the program.
 fn finish(program: &Program, changed: Ahead, mut step: SprayStep) -> Result<Program, Denial> {
     let coat = coat_of(&step);
     let thickest = step.bounds.thickest;
@@ -174,13 +206,18 @@ fn finish(program: &Program, changed: Ahead, mut step: SprayStep) -> Result<Prog
     if let Some(Step::Spray(old)) = program.steps.get(changed.step) {
         Room::of(old, program.ramp).fit(&mut step, changed.pass)?;
     }
+    Ok(in_place(program, changed.step, step))
+}
+
+/// The program with a step in the place of another, its powder counted.
+fn in_place(program: &Program, at: usize, mut step: SprayStep) -> Program {
     let arriving = Timeline::of(&step, program.ramp).arriving;
     step.powder = Mass::from_g(step.powder_rate.g_per_min() * arriving.s() / 60.0);
     let mut program = program.clone();
-    if let Some(slot) = program.steps.get_mut(changed.step) {
+    if let Some(slot) = program.steps.get_mut(at) {
         *slot = Step::Spray(step);
     }
-    Ok(program)
+    program
 }
 
 /// What the step comes to without the change.

@@ -210,6 +210,44 @@ fn three_touch_ups_may_be_added_and_each_turns_where_the_one_before_ended() {
     assert_eq!(sprays(&trimmed).passes[11].trim, percent(2));
 }
 
+#[test]
+fn a_pass_that_was_added_is_taken_back_until_it_begins_and_what_is_left_is_as_it_was() {
+    let program = reference();
+    let more = touched_up(&program, ahead(6)).expect("within the limits");
+    let twice = touched_up(&more, ahead(6)).expect("within the limits");
+    assert_eq!(taken_back(&twice, ahead(6)).as_ref(), Ok(&more));
+    assert_eq!(taken_back(&more, ahead(9)).as_ref(), Ok(&program), "it is the next one");
+    // The first of two has begun: the second goes, and then no more.
+    let one = taken_back(&twice, ahead(10)).expect("the second is ahead");
+    assert_eq!(one, more);
+    let denial = taken_back(&one, ahead(10)).expect_err("the first has begun");
+    assert_eq!(denial.why, "the pass that was added has begun");
+    // A trim since then stays with the passes that stay.
+    let trimmed = trimmed(&more, ahead(6), percent(5)).expect("within the limits");
+    let back = taken_back(&trimmed, ahead(6)).expect("it is ahead");
+    assert_eq!(sprays(&back).passes[..], sprays(&trimmed).passes[..9]);
+    assert!(sprays(&back).powder < sprays(&trimmed).powder);
+}
+
+#[test]
+fn no_planned_pass_is_ever_taken_away() {
+    let program = reference();
+    for pass in 0..=9 {
+        let denial = taken_back(&program, ahead(pass)).expect_err("all are planned");
+        assert_eq!(denial.why, "no pass has been added to this zone");
+        assert!(denial.help.contains("planned passes stay"), "{}", denial.help);
+    }
+    let mut more = program.clone();
+    for _ in 0..MOST_TOUCH_UPS {
+        more = touched_up(&more, ahead(0)).expect("within the limits");
+    }
+    for _ in 0..MOST_TOUCH_UPS {
+        more = taken_back(&more, ahead(0)).expect("an added one");
+    }
+    assert_eq!(more, program);
+    assert!(taken_back(&more, ahead(0)).is_err());
+}
+
 /// Where powder stays on through the turns, a touch-up begins with a lead of its own.
 #[test]
 fn passes_with_powder_through_the_turns_are_trimmed_and_touched_up_too() {
@@ -257,6 +295,7 @@ fn where_no_zone_is_sprayed_a_change_is_denied_with_what_is_done_instead() {
         let ahead = Ahead { step, pass: 0 };
         let one = trimmed(&program, ahead, percent(1)).expect_err("no spraying");
         assert_eq!(one, touched_up(&program, ahead).expect_err("no spraying"));
+        assert_eq!(one, taken_back(&program, ahead).expect_err("no spraying"));
         one.why
     };
     assert_eq!(why(0), "no zone is being sprayed yet");

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use crate::ledger::{EntryKind, Ledger};
 use crate::moment::Moment;
 use crate::plan::change::Ahead;
-use crate::program::Program;
+use crate::program::{Program, Step};
 use crate::request::{Answer, Origin, Request};
 use crate::sequence::ZoneInHand;
 
@@ -50,6 +50,10 @@ pub(super) fn changed(
 ) {
     let ahead = Ahead { step: step.saturating_sub(1), pass: pass.saturating_sub(1) };
     let Some(zone) = program.and_then(|program| ZoneInHand::with(program, ahead)) else { return };
+    let powder = match program.and_then(|program| program.steps.get(ahead.step)) {
+        Some(Step::Spray(step)) => Some(step.powder),
+        _ => None,
+    };
     let next = zone.next;
     let data = json!({
         "changed": {
@@ -60,6 +64,7 @@ pub(super) fn changed(
             "touch_ups": zone.touch_ups,
             "coat": zone.coat,
             "planned": zone.planned,
+            "powder": powder,
         },
     });
     let words = format!("zone {}: {zone}", zone.zone);

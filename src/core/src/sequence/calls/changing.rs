@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::Sequence;
 use crate::moment::Moment;
-use crate::plan::change::{Ahead, touched_up, trimmed};
+use crate::plan::change::{Ahead, taken_back, touched_up, trimmed};
 use crate::program::Program;
 use crate::request::{Denial, Request};
 use crate::sequence::event::{Event, Happening};
@@ -26,6 +26,7 @@ impl Sequence {
         match request {
             Request::Trim(trim) => Some(change(&|program, ahead| trimmed(program, ahead, trim))),
             Request::TouchUp => Some(change(&touched_up)),
+            Request::TakePassBack => Some(change(&taken_back)),
             _ => None,
         }
     }

@@ -267,6 +267,7 @@ impl Jogging {
     ) -> Outcome<State> {
         match request {
             Request::Jog(direction) => {
+                machine.nudged = None;
                 let direction = match direction {
                     Direction::TowardChuck => Toward::Chuck,
                     Direction::TowardTail => Toward::Tail,
@@ -286,8 +287,11 @@ impl Jogging {
                 if let Some(axis) = scan.axis() {
                     let patience =
                         super::super::motion::patience(by, scan.figures.jog, scan.figures.ramp);
+                    let still = Level::from_bit(matches!(self, Self::Still));
+                    let to = nudge_base(axis.position, by, still, machine) + by;
+                    machine.nudged = Some((to, way_of(by)));
                     *self = Self::Nudging {
-                        to_um: micrometres(axis.position + by),
+                        to_um: micrometres(to),
                         settles: scan.now + NUDGE_SETTLES,
                         until: scan.now + patience,
                     };
@@ -297,6 +301,21 @@ impl Jogging {
             _ => ask(request, machine, scan),
         }
     }
+}
+
+fn way_of(by: Length) -> Toward {
+    if by < Length::ZERO { Toward::Chuck } else { Toward::Tail }
+}
+
+/// From where a nudge counts. Where a scale on the carriage tells the place, a drive that counts its
+/// motor rests off its set-point by what screw and nut have of lost motion. The next nudge the same
+/// way takes up none: counted from where the last was to end, it is as long as it says, and steps
+/// shorter than the lost motion add up until they move. The first after a turn is short by it.
+fn nudge_base(position: Length, by: Length, still: Level, machine: &Machine) -> Length {
+    let last = machine.nudged.filter(|(to, way)| {
+        still.is_on() && *way == way_of(by) && (position - *to).abs().mm() <= THERE
+    });
+    last.map_or(position, |(to, _)| to)
 }
 
 /// Where a jog would end by itself: the next of a row of fixed places that leaves the carriage its
@@ -339,7 +358,10 @@ pub(in super::super) fn ask(
 ) -> Outcome<State> {
     let cause = Cause::Asked(request);
     match request {
-        Request::LeaveManual => machine.go(State::NotReady, cause),
+        Request::LeaveManual => {
+            machine.nudged = None;
+            machine.go(State::NotReady, cause)
+        }
         Request::TakePoint => {
             if let Some(position) = scan.position() {
                 machine.taught = [Some(position), machine.taught.first().copied().flatten()];
@@ -348,7 +370,10 @@ pub(in super::super) fn ask(
             machine.go(State::Teaching, cause)
         }
         Request::EnterProving => machine.go(proving_state(scan), cause),
-        Request::Home => machine.go(Homing::first_state(scan), cause),
+        Request::Home => {
+            machine.nudged = None;
+            machine.go(Homing::first_state(scan), cause)
+        }
         Request::EnterManual => machine.go(Jogging::first_state(), cause),
         Request::Jog(_) | Request::Nudge(_) => {
             let mut jogging = Jogging::Still;

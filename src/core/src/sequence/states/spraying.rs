@@ -24,6 +24,11 @@ fn pass_in_hand<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a SprayStep
     step.passes.get(machine.cursor.pass).map(|pass| (step, pass))
 }
 
+/// Whether the zone in hand is sprayed: nobody waits, warms or moves for a pass that never comes.
+pub(in super::super) fn has_no_pass_left(machine: &Machine, scan: &Scan<'_>) -> bool {
+    scan.spray(machine.cursor).is_some_and(|step| machine.cursor.pass >= step.passes.len())
+}
+
 /// The pass whose leg is laid out: the one in hand, or the one before it while its hose empties.
 fn pass_laid_out<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<&'a Pass> {
     let step = scan.spray(machine.cursor)?;
@@ -65,7 +70,7 @@ pub(in super::super) fn approaching(
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
     let Some((step, pass)) = pass_in_hand(machine, scan) else {
-        return steps::next_step(Cause::ProgramShort, machine, scan);
+        return steps::next_step(Cause::NoPassLeft, machine, scan);
     };
     if scan.is_at(machine.leg.from()) {
         let crossing = crossing_of(step, pass, machine, After::Off);
@@ -315,6 +320,9 @@ pub(in super::super) fn waiting(
     if machine.hold_after_pass == Owed::Owed {
         machine.hold_after_pass = Owed::Nothing;
         return holding::begin(Cause::PassDoneThenHold, machine, scan);
+    }
+    if has_no_pass_left(machine, scan) {
+        return steps::next_step(Cause::NoPassLeft, machine, scan);
     }
     // Without a datum the torch is not known to be at the park, and never will be in this job.
     if scan.datum_is_lost() {

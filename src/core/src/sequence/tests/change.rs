@@ -138,6 +138,64 @@ fn a_touch_up_is_added_while_held_after_the_last_pass_and_sprayed_by_the_restart
     assert_eq!(plant.powder_edges().len(), 4);
 }
 
+/// The powder's edges of the passes as planned, and nothing after them.
+#[test]
+fn a_touch_up_taken_back_in_the_last_planned_pass_is_never_sprayed() {
+    let mut plant = crossing(job(1));
+    assert_eq!(why(plant.ask(Request::TakePassBack)), "no pass has been added to this zone");
+    assert_eq!(plant.ask(Request::TouchUp), Answer::Accepted);
+    let added = |plant: &Plant| plant.sequence.status().in_hand.map(|zone| zone.added_ahead);
+    assert_eq!(added(&plant), Some(1));
+    assert_eq!(plant.ask(Request::TakePassBack), Answer::Accepted);
+    assert_eq!(added(&plant), Some(0));
+    assert_eq!(plant.sequence.status().progress.and_then(|at| at.pass), Some((1, 1)));
+    plant.until(Leaf::Complete, 600.0);
+    assert_eq!(plant.powder_edges().len(), 2, "{:?}", plant.powder_edges());
+}
+
+#[test]
+fn a_touch_up_that_has_begun_is_not_taken_back_nor_one_left_in_its_middle() {
+    let mut plant = crossing(job(1));
+    assert_eq!(plant.ask(Request::TouchUp), Answer::Accepted);
+    plant.until(Leaf::SprayTurning, 60.0);
+    let begun = "the pass that was added has begun";
+    assert_eq!(why(plant.ask(Request::TakePassBack)), begun, "its leg is laid out");
+    plant.until(Leaf::Crossing, 5.0);
+    plant.run(7.0);
+    assert_eq!(why(plant.ask(Request::TakePassBack)), begun);
+    plant.ask(Request::Hold);
+    plant.until(Leaf::HeldLit, 60.0);
+    assert!(plant.sequence.status().powder_lost.is_some());
+    assert_eq!(why(plant.ask(Request::TakePassBack)), begun);
+    assert_eq!(plant.sequence.status().in_hand.map(|zone| zone.added_ahead), Some(0));
+}
+
+#[test]
+fn a_touch_up_taken_back_while_held_or_while_the_part_cools_lets_the_job_go_on_without_it() {
+    // Held after the last planned pass.
+    let mut held = crossing(job(1));
+    held.ask(Request::TouchUp);
+    held.ask(Request::HoldAfterPass);
+    held.until(Leaf::HeldLit, 60.0);
+    assert_eq!(held.ask(Request::TakePassBack), Answer::Accepted);
+    // A part gone cold is not warmed for a pass that never comes.
+    held.part = 150.0;
+    held.press(Contact::StartButton);
+    held.until(Leaf::CoolingDown, 60.0);
+    // Too hot for the added pass: nobody waits for it any more.
+    let mut hot = crossing(job(1));
+    hot.ask(Request::TouchUp);
+    hot.part = 390.0;
+    hot.until(Leaf::WaitingForTemperature, 60.0);
+    hot.run(2.0);
+    assert_eq!(hot.ask(Request::TakePassBack), Answer::Accepted);
+    hot.scan();
+    assert_eq!(hot.leaf(), Leaf::CoolingDown);
+    for plant in [&held, &hot] {
+        assert_eq!(plant.powder_edges().len(), 2, "{:?}", plant.powder_edges());
+    }
+}
+
 #[test]
 fn a_pass_left_in_its_middle_is_taken_up_at_the_feed_it_had() {
     let mut plant = crossing(job(2));
@@ -181,7 +239,7 @@ fn a_pass_whose_turning_point_moved_out_begins_there_and_its_edges_stay() {
 #[test]
 fn a_change_needs_the_seat_with_the_key_and_a_zone_that_is_sprayed() {
     let mut plant = crossing(job(3));
-    for request in [trim(1), Request::TouchUp] {
+    for request in [trim(1), Request::TouchUp, Request::TakePassBack] {
         assert!(why(plant.ask_from(request, Origin::Watcher)).contains("only stop"));
         plant.set(Contact::EnablingKey, Level::Off);
         assert!(why(plant.ask(request)).contains("enabling key"));

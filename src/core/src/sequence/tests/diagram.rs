@@ -187,6 +187,23 @@ fn specials() -> Vec<Plant> {
     dwelling.dwell = s(3.0);
     run(&rig(), vec![Step::Spray(dwelling)], 260.0, Leaf::Complete);
 
+    // The pass that was added is taken back while the part cools for it.
+    let nexts =
+        [vec![zone()], vec![slower()], vec![Step::ChangeTorch(1)], vec![super::fixture::cool()]];
+    for (rig, next) in [rig(), geared_rig(), rig(), rig()].iter().zip(nexts) {
+        let mut plant = Plant::ready(rig, Arc::new(program([vec![zone()], next].concat())));
+        plant.part = 260.0;
+        plant.press(Contact::StartButton);
+        plant.until(Leaf::Crossing, 200.0);
+        plant.ask(Request::TouchUp);
+        plant.part = 390.0;
+        plant.until(Leaf::WaitingForTemperature, 60.0);
+        plant.part = 260.0;
+        plant.ask(Request::TakePassBack);
+        plant.scan();
+        plants.push(plant);
+    }
+
     let mut after_pass = reach(Leaf::Crossing);
     after_pass.ask(Request::HoldAfterPass);
     after_pass.until(Leaf::HeldLit, 60.0);

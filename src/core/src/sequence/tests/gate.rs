@@ -7,7 +7,7 @@ use crate::image::{Analogue, AxisDemand, Coil, Contact, Level, Signal};
 use crate::request::{Answer, Denial, Direction, Origin, Request, Trim};
 use crate::sequence::{Leaf, Phase};
 
-fn requests() -> [Request; 25] {
+fn requests() -> [Request; 26] {
     Request::each(Direction::TowardChuck, mm(1.0), Trim::of_percent(2))
 }
 
