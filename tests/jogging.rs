@@ -107,6 +107,44 @@ fn of_nudges_one_after_another_the_same_way_only_the_first_is_short_by_the_lost_
     }
 }
 
+#[test]
+fn steps_asked_for_in_a_row_add_up_and_too_many_are_denied() {
+    for step in [1.0, -1.0, 0.1] {
+        let mut trial = in_manual();
+        // Lost motion is taken up first.
+        assert_eq!(trial.ask(Request::Nudge(Length::from_mm(step))), Answer::Accepted);
+        trial.wait(2.0);
+        let from = trial.truth().torch_z_mm;
+        for _ in 0..6 {
+            assert_eq!(trial.ask(Request::Nudge(Length::from_mm(step))), Answer::Accepted);
+            trial.wait(0.15);
+        }
+        trial.wait(3.0);
+        let moved = trial.truth().torch_z_mm - from;
+        println!("six of {step} mm: moved {moved:.4} mm");
+        assert!((moved - 6.0 * step).abs() < 0.004, "six of {step} mm moved {moved} mm");
+    }
+    let mut trial = in_manual();
+    let answers: Vec<Answer> =
+        (0..10).map(|_| trial.ask(Request::Nudge(Length::from_mm(-5.0)))).collect();
+    assert_eq!(answers[..2], [Answer::Accepted, Answer::Accepted]);
+    let Answer::Denied(denial) = &answers[9] else { panic!("50 mm in a row: {answers:?}") };
+    assert!(denial.why.contains("not done yet"), "{denial:?}");
+    trial.wait(5.0);
+    assert!(trial.confirmed.is_empty(), "{:?}", trial.confirmed);
+}
+
+#[test]
+fn a_point_is_taken_at_rest_only() {
+    let mut trial = in_manual();
+    assert_eq!(trial.ask(Request::Nudge(Length::from_mm(5.0))), Answer::Accepted);
+    trial.wait(0.12);
+    let Answer::Denied(denial) = trial.ask(Request::TakePoint) else { panic!("it moves") };
+    assert!(denial.why.contains("still moves"), "{denial:?}");
+    trial.wait(2.0);
+    assert_eq!(trial.ask(Request::TakePoint), Answer::Accepted);
+}
+
 /// A nudge the other way is no stall.
 #[test]
 fn nudges_of_every_length_and_both_ways_end_where_they_should_and_trip_nothing() {

@@ -1,14 +1,18 @@
 //! The request gate's conditions: what a cell of its table marked so still asks of the machine.
 
 use crate::cia402::PowerState;
-use crate::image::{Contact, Inputs, Level, Referenced};
+use crate::image::{AxisReading, Contact, Inputs, Level, Referenced};
 use crate::interlock::{Acknowledged, Presence, Verdict};
 use crate::quantity::Length;
 use crate::request::{Answer, Denial, LONGEST_NUDGE, Request, Trim};
 
 use super::buttons::stop_not_at_rest;
+use super::context::AT_REST;
 use super::machine::Figures;
 use super::state::State;
+
+/// How many of the longest nudges may be waiting to be done; arbitrary: a second or two of motion.
+const NUDGES_AHEAD: f64 = 2.0;
 
 /// A denial: why, and what would help.
 pub(super) fn deny(why: impl Into<String>, help: impl Into<String>) -> Answer {
@@ -38,9 +42,12 @@ impl View<'_> {
         self.inputs.is_on(contact, self.figures.field_age)
     }
 
+    fn axis(&self) -> Option<AxisReading> {
+        self.inputs.axis.trusted(self.inputs.now, self.figures.axis_age)
+    }
+
     fn drive_is_in_fault(&self) -> bool {
-        let axis = self.inputs.axis.trusted(self.inputs.now, self.figures.axis_age);
-        axis.is_some_and(|axis| axis.power == PowerState::Fault)
+        self.axis().is_some_and(|axis| axis.power == PowerState::Fault)
     }
 
     /// Whether nobody knows where the torch is.
@@ -99,7 +106,7 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
                     "nudge by less, or jog with the hold-to-run button",
                 );
             }
-            jog(view)
+            nudge(view, by)
         }
         Request::JogRelease => match view.state {
             State::Jogging(_) => Answer::Accepted,
@@ -240,12 +247,34 @@ fn jog(view: &View<'_>) -> Answer {
     }
 }
 
+/// A nudge, as jogging; a few may be asked for in a row, but not so many that the carriage goes on
+/// for long after the last tap.
+fn nudge(view: &View<'_>, by: Length) -> Answer {
+    let ahead = match (view.state, view.axis()) {
+        (State::Jogging(jogging), Some(axis)) => {
+            jogging.nudging_to().map_or(Length::ZERO, |to| (to + by - axis.position).abs())
+        }
+        _ => Length::ZERO,
+    };
+    if ahead > LONGEST_NUDGE * NUDGES_AHEAD {
+        return deny(
+            "the steps asked for before are not done yet",
+            "wait until the carriage rests",
+        );
+    }
+    jog(view)
+}
+
 fn take_point(view: &View<'_>) -> Answer {
     use crate::image::Referenced;
-    let axis = view.inputs.axis.trusted(view.inputs.now, view.figures.axis_age);
-    match (view.state, axis) {
+    match (view.state, view.axis()) {
         (State::Homing(_) | State::Proving { .. }, _) => {
             deny("no point can be taken now", "jog to the point first")
+        }
+        (State::Jogging(jogging), Some(axis))
+            if jogging.nudging_to().is_some() || axis.velocity.mm_per_s().abs() >= AT_REST =>
+        {
+            deny("the carriage still moves", "wait until it rests, then take the point")
         }
         (_, Some(axis)) if axis.referenced == Referenced::Yes => Answer::Accepted,
         _ => deny("the position is not known", "home the carriage first"),

@@ -22,7 +22,7 @@ pub(super) enum Permitted {
 
 /// Slower than this counts as at rest, mm/s: well under the slowest feed, above the noise of a
 /// velocity register; arbitrary.
-const AT_REST: f64 = 0.2;
+pub(super) const AT_REST: f64 = 0.2;
 /// Nearer than this counts as there, mm; arbitrary, a fortieth of the narrowest plume.
 pub(super) const THERE: f64 = 0.1;
 /// A spindle slower than this is at rest, rpm: a tachometer with too many pulses missing reads

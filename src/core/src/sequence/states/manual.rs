@@ -189,8 +189,18 @@ pub(in super::super) enum Jogging {
     /// It moves while the lease is fresh or the hold-to-run button, seen released before, is
     /// held.
     Moving { direction: Toward, lease: Moment, button: HoldToRun },
-    /// One short step to a place, in micrometres.
+    /// One short step to a place, in micrometres, or several that were asked for in a row.
     Nudging { to_um: i64, settles: Moment, until: Moment },
+}
+
+impl Jogging {
+    /// Where the steps that are under way end, without a datum counted from anywhere.
+    pub(in super::super) fn nudging_to(self) -> Option<Length> {
+        match self {
+            Self::Nudging { to_um, .. } => Some(length_of(to_um)),
+            Self::Still | Self::Moving { .. } => None,
+        }
+    }
 }
 
 /// Which way, hashable.
@@ -285,10 +295,13 @@ impl Jogging {
             }
             Request::Nudge(by) => {
                 if let Some(axis) = scan.axis() {
-                    let patience =
-                        super::super::motion::patience(by, scan.figures.jog, scan.figures.ramp);
-                    let still = Level::from_bit(matches!(self, Self::Still));
-                    let to = nudge_base(axis.position, by, still, machine) + by;
+                    let base = nudge_base(axis.position, by, *self, machine);
+                    let to = within(base + by, axis.referenced, scan);
+                    let patience = super::super::motion::patience(
+                        to - axis.position,
+                        scan.figures.jog,
+                        scan.figures.ramp,
+                    );
                     machine.nudged = Some((to, way_of(by)));
                     *self = Self::Nudging {
                         to_um: micrometres(to),
@@ -307,13 +320,16 @@ fn way_of(by: Length) -> Toward {
     if by < Length::ZERO { Toward::Chuck } else { Toward::Tail }
 }
 
-/// From where a nudge counts. Where a scale on the carriage tells the place, a drive that counts its
-/// motor rests off its set-point by what screw and nut have of lost motion. The next nudge the same
-/// way takes up none: counted from where the last was to end, it is as long as it says, and steps
-/// shorter than the lost motion add up until they move. The first after a turn is short by it.
-fn nudge_base(position: Length, by: Length, still: Level, machine: &Machine) -> Length {
-    let last = machine.nudged.filter(|(to, way)| {
-        still.is_on() && *way == way_of(by) && (position - *to).abs().mm() <= THERE
+/// From where a nudge counts. Steps that are asked for one after another add up, so that one which
+/// is not done yet is not lost. Where a scale on the carriage tells the place, a drive that counts
+/// its motor rests off its set-point by what screw and nut have of lost motion. The next nudge the
+/// same way takes up none: counted from where the last was to end, it is as long as it says, and
+/// steps shorter than the lost motion add up until they move. The first after a turn is short by it.
+fn nudge_base(position: Length, by: Length, jogging: Jogging, machine: &Machine) -> Length {
+    let last = machine.nudged.filter(|(to, way)| match jogging {
+        Jogging::Nudging { .. } => true,
+        Jogging::Still => *way == way_of(by) && (position - *to).abs().mm() <= THERE,
+        Jogging::Moving { .. } => false,
     });
     last.map_or(position, |(to, _)| to)
 }
