@@ -112,7 +112,8 @@ fn first_event(stream: &mut TcpStream) -> String {
         begun.extend_from_slice(&some[..count]);
         let text = String::from_utf8_lossy(&begun);
         assert!(text.starts_with("HTTP/1.1 200"), "{text}");
-        if let Some((before, _)) = text.split_once("data:") {
+        let body = text.split_once("\r\n\r\n").map_or("", |(_, body)| body);
+        if let Some((before, _)) = body.split_once("data:") {
             let named = before.split_once("event:").map_or("", |(_, name)| name);
             return named.trim().to_owned();
         }
