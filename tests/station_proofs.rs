@@ -166,7 +166,7 @@ fn a_proof_that_is_ended_waits_for_nobody_and_its_end_says_how_the_device_is_put
     let told = "ended before it was answered. Put the device back: Shut the guard.";
     assert_eq!(ended.outcome.as_deref(), Some(told));
     scene.until_not_proving();
-    let outputs = scene.station.snapshot().outputs.clone();
+    let outputs = scene.station.snapshot().outputs;
     assert!(!outputs.coil(Coil::Fuel).is_on() && !outputs.coil(Coil::Oxygen).is_on());
     scene.station.quit().expect("a clean end");
 }
