@@ -103,17 +103,30 @@ impl Attendant {
     }
 }
 
-/// What brought a job to an end that was not its own: the first trip, else why the last state
-/// was entered.
+/// How a job ended: one that tripped and was not completed is a tripped one, whoever ended it then.
+#[must_use]
+pub fn ended(end: End, entries: &[Entry]) -> End {
+    match end {
+        End::Stopped | End::Held if first_trip(entries).is_some() => End::Tripped,
+        end => end,
+    }
+}
+
+/// What brought a job to an end that was not its own: the first trip, whatever came of it, else why
+/// the last state was entered. Of a job that was completed all the same, the first trip.
 #[must_use]
 pub fn first_cause(end: End, snapshot: &Snapshot, entries: &[Entry]) -> Option<String> {
     let status = &snapshot.status;
+    let now = || {
+        let first = || snapshot.verdict.first.as_ref().map(|first| first.message.clone());
+        status.first_cause.clone().or_else(first)
+    };
     match end {
-        End::Complete => None,
-        End::Tripped => status
-            .first_cause
-            .clone()
-            .or_else(|| snapshot.verdict.first.as_ref().map(|first| first.message.clone())),
+        End::Complete => first_trip(entries).map(|trip| format!("after a trip: {trip}")),
+        End::Tripped => match (first_trip(entries), asked_to_stop(entries)) {
+            (Some(trip), Some(stop)) => Some(format!("{trip}; then {stop}")),
+            (trip, _) => trip.or_else(now),
+        },
         End::NotStarted => status
             .setback
             .map(|cause| cause.to_string())
@@ -121,14 +134,101 @@ pub fn first_cause(end: End, snapshot: &Snapshot, entries: &[Entry]) -> Option<S
         End::Held | End::Stopped => entries
             .iter()
             .rev()
-            .find(|entry| {
-                entry.kind == EntryKind::State
-                    && entry
-                        .data
-                        .get("to")
-                        .and_then(|to| to.as_str())
-                        .is_some_and(|to| matches!(to, "Holding" | "Stopping"))
-            })
+            .find(|entry| enters(entry, "Holding") || enters(entry, "Stopping"))
             .map(|entry| entry.cause.clone()),
+    }
+}
+
+/// What tripped a job first: in the words of the interlock, or that a person asked for it.
+fn first_trip(entries: &[Entry]) -> Option<String> {
+    let place = entries.iter().position(|entry| enters(entry, "Aborting"))?;
+    let (before, trip) = entries.split_at_checked(place)?;
+    let trip = trip.first()?;
+    let is_of_trip = |entry: &&Entry| {
+        let key = entry.data.get("interlock").and_then(|key| key.as_str());
+        entry.kind == EntryKind::Cause
+            && entry.data.get("change").and_then(|change| change.as_str()) == Some("confirmed")
+            && key.is_some_and(|key| trip.cause == format!("trip by interlock {key}"))
+    };
+    let told = before.iter().rev().find(is_of_trip);
+    Some(told.map_or_else(|| trip.cause.clone(), |told| told.text.clone()))
+}
+
+/// Why a job was stopped in order after its last trip.
+fn asked_to_stop(entries: &[Entry]) -> Option<&str> {
+    let since = entries.iter().rev().take_while(|entry| !enters(entry, "Aborting"));
+    let mut stops = since.filter(|entry| enters(entry, "Stopping"));
+    stops.next().map(|entry| entry.cause.as_str())
+}
+
+/// Whether an entry tells that a state was entered.
+fn enters(entry: &Entry, state: &str) -> bool {
+    let to = entry.data.get("to").and_then(|to| to.as_str());
+    entry.kind == EntryKind::State && to == Some(state)
+}
+
+#[cfg(test)]
+mod tests {
+    use evenpass_core::interlock::Class;
+    use evenpass_core::sequence::Cause;
+    use serde_json::{Value, json};
+
+    use super::*;
+
+    fn entry(kind: EntryKind, text: &str, cause: &str, data: Value) -> Entry {
+        let (text, cause) = (text.to_owned(), cause.to_owned());
+        Entry { number: 1, at: Moment::START, kind, text, cause, data }
+    }
+
+    fn state(to: &str, cause: &str) -> Entry {
+        entry(EntryKind::State, "", cause, json!({ "from": "Any", "to": to }))
+    }
+
+    fn confirmed(key: &str, text: &str) -> Entry {
+        let data = json!({ "interlock": key, "change": "confirmed" });
+        entry(EntryKind::Cause, text, "", data)
+    }
+
+    fn told(end: End, entries: &[Entry]) -> (End, Option<String>) {
+        let rig = crate::files::rig(None).unwrap().0;
+        let snapshot = evenpass_core::scan::Controller::new(&rig).unwrap().snapshot();
+        let end = ended(end, entries);
+        (end, first_cause(end, &snapshot, entries))
+    }
+
+    #[test]
+    fn a_job_that_tripped_stays_tripped_by_its_first_cause_whoever_ends_it_then() {
+        let flame_lost = Cause::Interlock("flame_lost", Class::Trip).to_string();
+        let mut entries = vec![
+            state("Traversing", "the step in hand may begin"),
+            confirmed("purge_air", "purge air: low"),
+            confirmed("flame_lost", "flame lost: none seen"),
+            state("Aborting", &flame_lost),
+            state("Aborted", "safe"),
+        ];
+        let trip = Some("flame lost: none seen".to_owned());
+        assert_eq!(told(End::Stopped, &entries), (End::Tripped, trip.clone()));
+        assert_eq!(told(End::Held, &entries), (End::Tripped, trip));
+        entries.push(state("HeldUnlit", "the trip is reset"));
+        entries.push(state("Stopping", "asked for: stop"));
+        let both = Some("flame lost: none seen; then asked for: stop".to_owned());
+        assert_eq!(told(End::Stopped, &entries), (End::Tripped, both));
+        let complete = Some("after a trip: flame lost: none seen".to_owned());
+        assert_eq!(told(End::Complete, &entries), (End::Complete, complete));
+        // A second trip, by a person this time, does not take the first one's place.
+        entries.push(state("Aborting", "asked for: abort"));
+        let first = Some("flame lost: none seen".to_owned());
+        assert_eq!(told(End::Tripped, &entries), (End::Tripped, first));
+    }
+
+    #[test]
+    fn a_job_that_never_tripped_ends_as_it_was_ended() {
+        let entries = [state("Traversing", "may begin"), state("Stopping", "asked for: stop")];
+        let asked = Some("asked for: stop".to_owned());
+        assert_eq!(told(End::Stopped, &entries), (End::Stopped, asked));
+        assert_eq!(told(End::Complete, &entries), (End::Complete, None));
+        let person = [state("Aborting", "asked for: abort")];
+        let asked = Some("asked for: abort".to_owned());
+        assert_eq!(told(End::Tripped, &person), (End::Tripped, asked));
     }
 }

@@ -16,7 +16,7 @@ use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::record::changes::Changes;
 use crate::record::{
-    Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store, records_file,
+    Beginning, Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store, records_file,
 };
 
 /// What a record begins with besides the job itself.
@@ -28,8 +28,6 @@ pub struct Begin<'a> {
     pub seed: Option<u64>,
     /// The records file; the user's own when `None`.
     pub records: Option<&'a Path>,
-    /// What is known of the part and of who makes it, by name.
-    pub particulars: BTreeMap<String, String>,
     /// Number of the ledger's first entry that belongs to it.
     pub first_entry: u64,
 }
@@ -38,7 +36,7 @@ impl<'a> Begin<'a> {
     /// The record of a controller that has only just begun.
     #[must_use]
     pub const fn fresh(kind: RunKind, seed: Option<u64>, records: Option<&'a Path>) -> Self {
-        Self { kind, seed, records, particulars: BTreeMap::new(), first_entry: 1 }
+        Self { kind, seed, records, first_entry: 1 }
     }
 }
 
@@ -77,7 +75,7 @@ impl Keeping {
             basis: RunBasis::of(recipe, catalogue, &plan.program),
             software: format!("evenpass {}", env!("CARGO_PKG_VERSION")),
             seed: begin.seed,
-            particulars: begin.particulars.clone(),
+            particulars: BTreeMap::new(),
             first_entry: begin.first_entry,
         };
         let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
@@ -90,6 +88,19 @@ impl Keeping {
     #[must_use]
     pub fn id(&self) -> RunId {
         self.recorder.id().clone()
+    }
+
+    /// The job begins now, with that entry; where a person started it, by their name. A record that
+    /// was opened before begins with it.
+    pub fn started(&self, by: Option<String>, first_entry: u64) {
+        let particulars = by.map(|person| ("started by".to_owned(), person)).into_iter().collect();
+        let started_at = jiff::Timestamp::now();
+        self.recorder.started(Beginning { started_at, particulars, first_entry });
+    }
+
+    /// Counts entries lost that never came.
+    pub fn lose(&self, entries: u64) {
+        self.recorder.lose(entries);
     }
 
     /// Takes an entry without ever waiting; what cannot be taken is counted lost.

@@ -202,3 +202,107 @@ fn a_start_by_the_button_waits_for_no_record_and_what_keeps_it_from_being_writte
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");
 }
+
+/// Another program that holds the records.
+fn held(records: &Path) -> rusqlite::Connection {
+    let other = rusqlite::Connection::open(records).expect("records");
+    other.execute_batch("BEGIN EXCLUSIVE").expect("held");
+    other
+}
+
+/// A job that is ready, with records that are there.
+fn ready() -> Scene {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    drop(Store::open(&scene.records()).expect("records"));
+    scene
+}
+
+/// A start by somebody, on a thread of its own, and how long its answer took.
+fn starts(
+    scene: &Scene,
+    who: Commander,
+) -> std::thread::JoinHandle<(Result<Answer, Refused>, Duration)> {
+    let station = scene.station.clone();
+    std::thread::spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        let begun = Instant::now();
+        let answer = runtime.expect("a runtime").block_on(station.command(&who, Request::Start));
+        (answer, begun.elapsed())
+    })
+}
+
+#[test]
+fn a_start_that_waited_for_the_disk_goes_out_no_more_once_its_maker_has_lost_the_seat() {
+    let scene = ready();
+    let other = held(&scene.records());
+    let ann = starts(&scene, scene.ann());
+    std::thread::sleep(Duration::from_millis(300));
+    let ben = Sitter { key: "ben".into(), name: "Ben".into() };
+    let turn = scene.station.seat(|seat, now| {
+        seat.leave("ann");
+        seat.take(&ben, now);
+        seat.turn()
+    });
+    other.execute_batch("ROLLBACK").expect("let go");
+    let (answer, took) = ann.join().expect("answered");
+    println!("after {took:?}: {answer:?}");
+    assert!(matches!(answer, Err(Refused::NotSeated(_))), "{answer:?}");
+    assert_eq!(scene.station.snapshot().status.leaf, Leaf::Ready);
+    // The record that was opened for it is that of the start that comes, and of who made it.
+    let ben = Commander { sitter: ben, place: Place::AtMachine, turn };
+    assert_eq!(starts(&scene, ben).join().expect("answered").0, Ok(Answer::Accepted));
+    scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
+    scene.runtime.block_on(scene.station.stop(None)).expect("stopped");
+    scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
+    scene.station.quit().expect("a clean end");
+    let store = Store::open_existing(&scene.records()).expect("records");
+    let runs = store.runs().expect("a list");
+    assert_eq!(runs.len(), 1, "{runs:?}");
+    let run = store.run(&runs[0].id).expect("a run");
+    assert_eq!(run.particulars.get("started by").map(String::as_str), Some("Ben"));
+}
+
+#[test]
+fn a_start_waits_for_a_disk_that_hangs_no_longer_than_somebody_stands_before_it() {
+    let scene = ready();
+    let other = held(&scene.records());
+    let (answer, took) = starts(&scene, scene.ann()).join().expect("answered");
+    println!("after {took:?}: {answer:?}");
+    let Ok(Answer::Denied(denial)) = answer else { panic!("{answer:?}") };
+    assert!(denial.why.contains("the disk has not answered"), "{denial:?}");
+    assert!(took < Duration::from_secs(4), "{took:?}");
+    assert_eq!(scene.station.snapshot().status.leaf, Leaf::Ready);
+    other.execute_batch("ROLLBACK").expect("let go");
+    // Late as it is, what comes of it starts nothing.
+    std::thread::sleep(Duration::from_secs(1));
+    assert_eq!(scene.station.snapshot().status.leaf, Leaf::Ready);
+    scene.station.quit().expect("a clean end");
+}
+
+#[test]
+fn a_job_that_tripped_and_was_then_stopped_is_kept_as_tripped_with_both_causes() {
+    let scene = ready();
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.until("running", 60.0, |now| now.status.phase == Phase::Lighting);
+    assert_eq!(scene.command(Request::Abort), Ok(Answer::Accepted));
+    scene.until("tripped", 60.0, |now| now.status.phase == Phase::Aborted);
+    assert_eq!(scene.command(Request::Acknowledge), Ok(Answer::Accepted));
+    let give_up = Instant::now() + Duration::from_secs(30);
+    while scene.station.snapshot().status.phase == Phase::Aborted {
+        assert!(Instant::now() < give_up, "{}", scene.station.snapshot().status.text);
+        let _ = scene.command(Request::Reset);
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    scene.runtime.block_on(scene.station.stop(None)).expect("stopped");
+    let over = |phase| matches!(phase, Phase::Stopped | Phase::Idle);
+    scene.until("over", 200.0, |now| over(now.status.phase));
+    scene.station.quit().expect("a clean end");
+    let runs = Store::open_existing(&scene.records()).expect("records").runs().expect("a list");
+    println!("{runs:?}");
+    assert_eq!(runs.len(), 1);
+    assert_eq!(runs[0].outcome, Outcome::Tripped);
+    let cause = runs[0].first_cause.as_deref().expect("a cause");
+    assert!(cause.starts_with("asked for: abort"), "{cause}");
+}

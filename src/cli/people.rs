@@ -14,6 +14,11 @@ use super::{Exit, say};
 use crate::people::{People, PeopleError, PeopleFile, Person, PinHash, Role};
 use crate::record::records_file;
 
+/// What it means that the last person was taken off the roll.
+const NOBODY_LEFT: &str = "nobody is left: a serve that runs keeps those it knows until it is \
+    started again; after that, whoever is at this computer does everything on a twin without a PIN, \
+    and a machine is not served";
+
 /// What `people` is asked.
 #[derive(Debug, Subcommand)]
 pub(super) enum PeopleVerb {
@@ -208,7 +213,7 @@ fn remove(name: &str, place: &PeoplePlace) -> Result<(), Refused> {
     file.read()?.get(name).map_err(PeopleError::from)?;
     let (gone, left) = file.change(|people| Ok((people.remove(name)?, people.len())))?;
     let left = match left {
-        0 => "nobody is left".to_owned(),
+        0 => return told(&format!("\"{}\" may sign in no more; {NOBODY_LEFT}", gone.name)),
         1 => "one person is left".to_owned(),
         more => format!("{more} people are left"),
     };

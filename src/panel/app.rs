@@ -69,6 +69,10 @@ pub(super) struct Inside {
     pub(super) station: Station,
     pub(super) options: Options,
     pub(super) people: Mutex<People>,
+    /// Held while the people's file is read and what it says comes into force.
+    pub(super) reading_roll: Mutex<()>,
+    /// What keeps the roll from being read anew, as it was last told.
+    pub(super) roll_trouble: Mutex<Option<String>>,
     pub(super) sessions: Mutex<Sessions>,
     pub(super) throttle: Mutex<Throttle>,
     pub(super) acts: Acts,
@@ -84,7 +88,7 @@ pub(super) struct Inside {
     pub(super) stops: Stops,
     /// One PIN is hashed at a time: each takes 19 MiB that the scan has locked.
     pub(super) hashing: Semaphore,
-    /// One look at the people's file at a time.
+    /// One look from time to time waits for the people's file.
     pub(super) reading_people: Arc<Semaphore>,
     /// Plans that wait or are worked out, and the one that is.
     pub(super) plans: Arc<Mutex<Shares>>,
@@ -131,6 +135,8 @@ impl App {
             station,
             options,
             people: Mutex::new(people),
+            reading_roll: Mutex::new(()),
+            roll_trouble: Mutex::new(None),
             sessions: Mutex::new(Sessions::default()),
             throttle: Mutex::new(Throttle::default()),
             acts,
@@ -164,32 +170,9 @@ impl App {
         self.inside.station.now()
     }
 
-    /// Whether anybody was ever added: before that, whoever is at the machine may do everything.
-    pub(super) fn has_people(&self) -> bool {
-        !locked(&self.inside.people).is_empty()
-    }
-
     /// Somebody at the machine while nobody has been added.
     pub(super) fn nobody(&self) -> &Person {
         &self.inside.nobody
-    }
-
-    /// Reads the people anew when their file has changed, and ends the sessions of who has gone.
-    pub(super) fn refresh_people(&self) {
-        match self.inside.options.people.read() {
-            Ok(read) => {
-                let mut people = locked(&self.inside.people);
-                if *people != read {
-                    *people = read;
-                    if !people.is_empty() {
-                        let ended = locked(&self.inside.sessions).keep_only(&people);
-                        self.leave_seat(&ended);
-                    }
-                }
-            }
-            // Who was known stays known; whoever signs in next meets the trouble.
-            Err(problem) => tracing::warn!("the people cannot be read anew: {problem}"),
-        }
     }
 
     /// What is to be done from time to time, and waits for nothing: sessions that are over leave the

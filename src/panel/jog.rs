@@ -109,7 +109,8 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
     let mut hold = JogHold::default();
     let mut beat: Interval = interval(PULSE_EVERY);
     beat.set_missed_tick_behavior(MissedTickBehavior::Delay);
-    let mut moving = false;
+    // Whether the controller may have a lease from this line.
+    let mut leased = false;
     let mut signs = Signs::default();
     let refused = |why: &str| app.inside.acts.keep(&visitor.asker(), "jog", Some(why), None);
     loop {
@@ -148,7 +149,12 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
                     (_, Some(why)) => refused(why),
                     (_, None) => {}
                 }
-                moving = told.is_none() && sign != Sign::Released;
+                if told.is_some() {
+                    hold.refused();
+                    let_go(&app, &visitor, &mut leased).await;
+                } else {
+                    leased = sign != Sign::Released;
+                }
                 if let Some(why) = told
                     && !say(&mut socket, json!({ "let_go": visitor.units.restate(&why) })).await
                 {
@@ -157,8 +163,15 @@ async fn hold(app: App, visitor: Visitor, mut socket: WebSocket, _share: Share) 
             }
         }
     }
-    if moving {
-        // A line that broke is a key let go. A controller that has ended moves nothing.
+    // A line that broke is a key let go.
+    let_go(&app, &visitor, &mut leased).await;
+}
+
+/// The key is let go: nothing moves on until its lease runs out. Others than who has a lease stop
+/// nobody's jog by it.
+async fn let_go(app: &App, visitor: &Visitor, leased: &mut bool) {
+    if std::mem::take(leased) {
+        // A controller that has ended moves nothing.
         let _ = app.station().command(&visitor.commander(0), Request::JogRelease).await;
     }
 }

@@ -13,6 +13,7 @@
 //!   `limits`, `pace` and `planning` bound what one session may take; `aside` is where what takes
 //!   its time is done. `stops` carries stops.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
+//!   `roll` is who may sign in now.
 //! - `texts` has what people read; [`told`] what the command line is told.
 //!
 //! A stop is taken before any of this is asked.
@@ -33,6 +34,7 @@ mod pace;
 mod page;
 mod planning;
 mod repeats;
+mod roll;
 mod seats;
 mod set_up;
 mod sign_in;

@@ -5,11 +5,12 @@ use axum::extract::{Form, State};
 use axum::response::Response;
 use evenpass_core::sequence::Phase;
 
-use super::app::{App, Checked, locked};
+use super::app::{App, Checked, locked, place};
 use super::asking::{Reply, Seal};
 use super::texts;
 use super::visitor::Visitor;
 use crate::people::Right;
+use crate::station::Place;
 
 /// Somebody says that the set-up of the loaded job was checked, line by line: it stands among the
 /// acts, and beside the job. Nobody needs the seat for it: nothing moves by it.
@@ -28,6 +29,9 @@ pub(super) async fn checked(
     }
     let reply = match (visitor.right(Right::Run), loaded) {
         (Err(reply), _) => reply,
+        (Ok(()), _) if place(visitor.whence) == Place::Elsewhere => {
+            Reply::refused(texts::SET_UP_ELSEWHERE)
+        }
         (Ok(()), None) => Reply::refused(texts::NO_JOB),
         (Ok(()), Some(_)) if !open.is_empty() => {
             Reply::refused(format!("{} {}", texts::SET_UP_OPEN, open.join(" ")))

@@ -2,7 +2,7 @@
 
 use axum::Json;
 use axum::extract::{Form, State};
-use axum::http::StatusCode;
+use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
 use serde::Deserialize;
@@ -12,7 +12,7 @@ use super::aside::aside;
 use super::asking::{Reply, Seal};
 use super::page::layout;
 use super::texts;
-use super::visitor::{Asker, Visitor, begin, seat_key, with_cookie, without_cookie, written};
+use super::visitor::{Asker, Visitor, begin, cookie, with_cookie, without_cookie, written};
 use crate::people::{LengthUnit, Person, PressureUnit, TemperatureUnit, Units, Whence};
 
 /// The page.
@@ -31,6 +31,9 @@ fn form(app: &App, trouble: Option<&str>) -> Markup {
                 @if let Some(trouble) = trouble {
                     p.trouble role="alert" { (trouble) }
                 }
+                @if let Some(trouble) = app.roll_trouble() {
+                    p.trouble role="alert" { (trouble) }
+                }
                 @if app.has_people() {
                     form method="post" action="/sign-in" autocomplete="off" {
                         label { (texts::NAME) input name="name" required maxlength="40" autofocus; }
@@ -41,6 +44,8 @@ fn form(app: &App, trouble: Option<&str>) -> Markup {
                         }
                         button.primary type="submit" { (texts::SIGN_IN) }
                     }
+                } @else if app.asks_for_a_pin() {
+                    p { (texts::NOBODY_SIGNS_IN) }
                 } @else {
                     p { (texts::NOBODY_ADDED_ELSEWHERE) }
                 }
@@ -61,6 +66,7 @@ pub(super) struct SignIn {
 pub(super) async fn sign_in(
     State(app): State<App>,
     asker: Asker,
+    headers: HeaderMap,
     Form(given): Form<SignIn>,
 ) -> Response {
     let name: String = given.name.trim().chars().take(crate::people::LONGEST_NAME + 1).collect();
@@ -93,12 +99,22 @@ pub(super) async fn sign_in(
     locked(&app.inside.throttle).right(&name, asker.whence);
     match begin(&app, &person) {
         Ok(tokens) => {
+            // Whoever was signed in at this browser is not any more.
+            if let Some(cookie) = cookie(&headers) {
+                end_session(&app, cookie);
+            }
             let asker = Asker { role: Some(person.role), ..asker };
             app.inside.acts.keep(&asker, "sign in", None, None);
             with_cookie(&tokens, Redirect::to("/").into_response())
         }
-        Err(trouble) => trouble.into_response(),
+        Err((_, why)) => refuse(why),
     }
+}
+
+/// Ends the session of a cookie, if there is one; the seat is left.
+fn end_session(app: &App, cookie: &str) {
+    let over = locked(&app.inside.sessions).end(cookie);
+    app.leave_seat(over.as_slice());
 }
 
 /// Signs out; the seat is left.
@@ -110,8 +126,7 @@ pub(super) async fn sign_out(
     if let Err(refused) = visitor.sealed(&app, &seal, "sign out") {
         return refused;
     }
-    locked(&app.inside.sessions).end(&visitor.cookie);
-    app.station().seat(|seat, _| seat.leave(&seat_key(visitor.number)));
+    end_session(&app, &visitor.cookie);
     app.inside.acts.keep(&visitor.asker(), "sign out", None, None);
     without_cookie(Redirect::to("/sign-in").into_response())
 }

@@ -109,7 +109,12 @@ texts! {
     SET_UP_CHECKED = "Set-up checked by";
     SET_UP_UNCHECKED = "Not checked for this part: tick every line before the start.";
     SET_UP_OPEN = "tick every line once it is so; open:";
+    SET_UP_ELSEWHERE = "only somebody who stands before the machine can check its set-up";
     KEEP_RECORD = "write the record of the job";
+    KEEP_PEOPLE = "read who may sign in";
+    ROLL_GONE = "nobody stands in the people's file any more; those who did stay, and nobody else is let in. Put the file back, or add somebody with: evenpass people add";
+    NOBODY_SIGNS_IN = "Nobody may sign in at this machine: nobody has been added. Only a stop is taken. Add people with: evenpass people add NAME --role engineer";
+    NOT_ON_ROLL = "this person was just taken off the list or changed; try again";
     SINCE_LAST = "Otherwise than at the last part,";
     SAME_RECIPE = "Nothing: the same recipe.";
     SET_UP_LIST = "Undercut, degreased, blasted; masked outside the zones.|Clamped; the centre gives way when the part grows.|Powder dry, the lot written down; hopper filled.|Leak test done, arrestors and non-return valves fitted, no oil on oxygen.|Extraction on, respirator at hand, nobody inside.";

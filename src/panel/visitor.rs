@@ -123,8 +123,8 @@ impl FromRequestParts<App> for Visitor {
             app.inside.acts.keep(&asker, &what, Some(texts::SIGN_IN_FIRST), None);
             return Err(written((StatusCode::UNAUTHORIZED, texts::SIGN_IN_FIRST).into_response()));
         }
-        // Before anybody was added, whoever is at the machine is let in without a PIN.
-        if !app.has_people() && place(whence) == Place::AtMachine {
+        // Before anybody was added, whoever is at the twin is let in without a PIN.
+        if !app.asks_for_a_pin() && place(whence) == Place::AtMachine {
             let tokens = begin(app, app.nobody()).map_err(IntoResponse::into_response)?;
             let to = parts.uri.path().to_owned();
             return Err(with_cookie(&tokens, Redirect::to(&to).into_response()));
@@ -150,10 +150,15 @@ pub(super) fn written(mut answer: Response) -> Response {
     answer
 }
 
-/// Begins a session.
+/// Begins a session of somebody who is on the roll now: since it was looked at for their PIN, it may
+/// have been read anew.
 pub(super) fn begin(app: &App, person: &Person) -> Result<Tokens, (StatusCode, &'static str)> {
     let random = random::<64>()
         .map_err(|_| (StatusCode::INTERNAL_SERVER_ERROR, "the system gives no randomness"))?;
+    let people = locked(&app.inside.people);
+    if !app.is_in_force(&people, person) {
+        return Err((StatusCode::FORBIDDEN, texts::NOT_ON_ROLL));
+    }
     Ok(app.begin_session(person, random, app.now()))
 }
 
@@ -177,7 +182,7 @@ pub(super) fn without_cookie(mut answer: Response) -> Response {
 }
 
 /// The cookie that a browser sent.
-fn cookie(headers: &HeaderMap) -> Option<&str> {
+pub(super) fn cookie(headers: &HeaderMap) -> Option<&str> {
     headers
         .get_all(COOKIE)
         .iter()

@@ -47,6 +47,6 @@ pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::Recorder;
-pub use run::{Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
+pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
 pub use store::Store;
 pub use writer::Closed;

@@ -8,7 +8,7 @@ use std::thread::{self, JoinHandle};
 use evenpass_core::ledger::Entry;
 
 use super::writer::{Bounds, Closed, Job, Progress, Writer};
-use super::{RecordError, RunEnd, RunHeader, RunId, Store};
+use super::{Beginning, RecordError, RunEnd, RunHeader, RunId, Store};
 
 /// Writes one run from a thread of its own.
 ///
@@ -48,7 +48,10 @@ impl Recorder {
         let seen = Arc::clone(&progress);
         let thread = thread::Builder::new()
             .name("record".to_owned())
-            .spawn(move || Writer { store, run, jobs: receiver, progress: &seen, bounds }.write())
+            .spawn(move || {
+                let beginning = None;
+                Writer { store, run, beginning, jobs: receiver, progress: &seen, bounds }.write()
+            })
             .map_err(|_| RecordError::WriterGone)?;
         let highest = AtomicU64::new(0);
         Ok(Self { id, jobs: Some(sender), progress, highest, thread: Some(thread) })
@@ -58,6 +61,17 @@ impl Recorder {
     #[must_use]
     pub const fn id(&self) -> &RunId {
         &self.id
+    }
+
+    /// Says that what was opened begins now; waits for room.
+    pub fn started(&self, beginning: Beginning) {
+        // A writer that is gone says so at the end.
+        let _ = self.wait_for(Job::Started(Box::new(beginning)));
+    }
+
+    /// Counts entries lost that never came.
+    pub fn lose(&self, entries: u64) {
+        self.progress.lost.fetch_add(entries, Ordering::Relaxed);
     }
 
     /// Hands an entry over without waiting. With the channel full, or the writer gone, it is lost
@@ -132,7 +146,7 @@ impl Recorder {
     }
 
     fn lose_one(&self) {
-        self.progress.lost.fetch_add(1, Ordering::Relaxed);
+        self.lose(1);
     }
 
     #[must_use]

@@ -160,7 +160,8 @@ pub struct Source {
     pub text: String,
 }
 
-/// What is known when a run begins. It never changes afterwards.
+/// What is known when a run is opened. What of it is in [`Beginning`] is said anew where its job
+/// begins later; all else never changes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunHeader {
     /// When it began, by the wall clock of whoever began it.
@@ -190,6 +191,17 @@ pub struct RunHeader {
     pub first_entry: u64,
 }
 
+/// What is known when the job of a run that was opened before begins.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Beginning {
+    /// When that was, by the wall clock of whoever began it.
+    pub started_at: Timestamp,
+    /// What is known of the part and of who makes it, by name.
+    pub particulars: BTreeMap<String, String>,
+    /// The number of its first entry.
+    pub first_entry: u64,
+}
+
 /// What is known when a run ends.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RunEnd {
@@ -197,7 +209,7 @@ pub struct RunEnd {
     pub ending: Ending,
     /// When, by the wall clock of whoever ended it.
     pub ended_at: Timestamp,
-    /// What ended it, in words; `None` for a run that completed.
+    /// What ended it, in words; of a run that completed, what tripped it on the way, if anything did.
     pub first_cause: Option<String>,
     /// An object of figures by name; quantities as text with their unit. `powder` is shown in the
     /// list of runs.

@@ -12,7 +12,7 @@ use rusqlite::{
 };
 
 use super::alive::{self, AliveMark, Process};
-use super::{Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
+use super::{Beginning, Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
 
 /// The records file, open.
 #[derive(Debug)]
@@ -97,6 +97,23 @@ impl Store {
             alive::sweep(&file, id);
         }
         Ok(OpenRun { id, place, alive })
+    }
+
+    /// Writes down when a run that was opened has begun, and by whom.
+    pub(super) fn started(&mut self, run: &OpenRun, by: &Beginning) -> Result<(), RecordError> {
+        self.change(|change| {
+            change.execute(
+                "UPDATE run SET started_at = ?1, particulars = ?2, first_entry = ?3
+                 WHERE place = ?4",
+                params![
+                    by.started_at.to_string(),
+                    json(&by.particulars)?,
+                    signed(by.first_entry),
+                    run.place,
+                ],
+            )?;
+            Ok(())
+        })
     }
 
     /// Writes entries down, all or none.

@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use evenpass_core::ledger::{Entry, EntryKind};
 
 use super::store::{OpenRun, Store, Tally};
-use super::{RecordError, RunEnd, RunId};
+use super::{Beginning, RecordError, RunEnd, RunId};
 
 /// Bounds of a recorder.
 #[derive(Debug, Clone, Copy)]
@@ -46,6 +46,8 @@ impl Bounds {
 pub(super) enum Job {
     /// Keep this.
     Keep(Entry),
+    /// What was opened begins.
+    Started(Box<Beginning>),
     /// Offer everything so far to the disk, then answer.
     Flush(SyncSender<()>),
     /// Write the end of the run; the highest number handed in was this.
@@ -95,6 +97,8 @@ enum Disk {
 pub(super) struct Writer<'a> {
     pub(super) store: Store,
     pub(super) run: OpenRun,
+    /// What is not yet on the disk of its beginning.
+    pub(super) beginning: Option<Box<Beginning>>,
     pub(super) jobs: Receiver<Job>,
     pub(super) progress: &'a Progress,
     pub(super) bounds: Bounds,
@@ -114,6 +118,10 @@ impl Writer<'_> {
                     if disk == Disk::Refuses || batch.len() < self.bounds.batch {
                         continue;
                     }
+                    None
+                }
+                Ok(Job::Started(beginning)) => {
+                    self.beginning = Some(beginning);
                     None
                 }
                 Ok(Job::Flush(answer)) => Some(answer),
@@ -164,10 +172,10 @@ impl Writer<'_> {
     }
 
     fn commit(&mut self, batch: &mut Vec<Entry>) -> Disk {
-        if batch.is_empty() {
+        if batch.is_empty() && self.beginning.is_none() {
             return Disk::Takes;
         }
-        match self.store.append(&self.run, batch) {
+        match self.begin().and_then(|()| self.store.append(&self.run, batch)) {
             Ok(()) => {
                 self.committed(batch);
                 batch.clear();
@@ -179,6 +187,14 @@ impl Writer<'_> {
                 Disk::Refuses
             }
         }
+    }
+
+    fn begin(&mut self) -> Result<(), RecordError> {
+        if let Some(beginning) = &self.beginning {
+            self.store.started(&self.run, beginning)?;
+            self.beginning = None;
+        }
+        Ok(())
     }
 
     fn committed(&self, batch: &[Entry]) {
@@ -194,6 +210,7 @@ impl Writer<'_> {
         last: Option<u64>,
     ) -> Result<Closed, RecordError> {
         let lost = self.progress.lost.load(Ordering::Relaxed);
+        self.begin()?;
         self.store.end(&self.run, batch, end, Tally { last, lost })?;
         self.committed(batch);
         let id = self.run.id.clone();

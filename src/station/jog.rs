@@ -12,9 +12,9 @@ use evenpass_core::interlock::durations::JOG_LEASE;
 use evenpass_core::moment::Moment;
 use evenpass_core::request::{Direction, Request};
 
-/// How often a pulse goes out: three of them in the life of one.
+/// How often a pulse goes out: two in the life of one, so that one may be lost.
 pub const PULSE_EVERY: Duration = Duration::from_millis(50);
-/// How old the pulse of a sign may be: there and back, and one pulse lost. With [`JOG_LEASE`] and
+/// How old the pulse of a sign may be: one pulse lost, and there and back. With [`JOG_LEASE`] and
 /// a scan it stays inside the quarter of a second after which the stop is on the wire.
 const FRESH: Duration = Duration::from_millis(120);
 /// Pulses remembered; more than are ever fresh.
@@ -86,6 +86,11 @@ impl JogHold {
         self.held = Some((direction, now));
         Follows::Ask(Request::Jog(direction))
     }
+
+    /// What followed from a sign was denied: the key counts as let go, and must be pressed anew.
+    pub fn refused(&mut self) {
+        self.held = None;
+    }
 }
 
 #[cfg(test)]
@@ -132,6 +137,17 @@ mod tests {
         let fresh = hold.pulse(at(300));
         assert!(matches!(hold.sign(Sign::Held, fresh, at(301)), Follows::LetGo(_)));
         let again = hold.sign(Sign::Pressed(TAIL), fresh, at(302));
+        assert_eq!(again, Follows::Ask(Request::Jog(TAIL)));
+    }
+
+    #[test]
+    fn a_hold_that_was_denied_is_over_until_its_key_is_pressed_anew() {
+        let mut hold = JogHold::default();
+        let pulse = hold.pulse(at(0));
+        hold.sign(Sign::Pressed(TAIL), pulse, at(1));
+        hold.refused();
+        assert!(matches!(hold.sign(Sign::Held, pulse, at(40)), Follows::LetGo(_)));
+        let again = hold.sign(Sign::Pressed(TAIL), pulse, at(41));
         assert_eq!(again, Follows::Ask(Request::Jog(TAIL)));
     }
 

@@ -1,33 +1,35 @@
 //! Keeps the records of one job after another, on a thread that may wait for the disk.
 //!
-//! A record begins when a start is asked for, before the start is: its header is durable by then.
-//! A start by the button at the machine cannot wait for that: the button is wired to the controller,
-//! which starts in the scan that reads it, and no scan waits for a disk. Its record begins right
-//! after, with what was told shortly before. Where it cannot begin, the run goes on without it,
-//! [`Kept::trouble`] says so on every page and among the acts, and it is tried anew with every state
-//! that the job enters. It ends when the job has.
+//! A record is opened when a start is asked for, before the start is: its header is durable by then.
+//! A start that comes to nothing leaves it open for the next one: only with the job's first state it
+//! begins, by the name of whoever started that, and takes entries from the request on. A start by
+//! the button at the machine cannot wait for it: the button is wired to the controller, which starts
+//! in the scan that reads it, and no scan waits for a disk. Its record is opened right after. Where
+//! it cannot be, the run goes on without it, [`Kept::trouble`] says so on every page and among the
+//! acts, and it is tried anew with every state that the job enters. It ends when the job has.
 
-use std::collections::{BTreeMap, VecDeque};
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{Builder, JoinHandle};
 
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::plan::Plan;
+use evenpass_core::request::Request;
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::{Leaf, Phase};
+use serde_json::json;
 use tokio::sync::{oneshot, watch};
 use tracing::warn;
 
+use super::inbox::{Inbox, ToKeeper};
 use super::loading::Loaded;
-use crate::attendant::{End, first_cause};
+use crate::attendant::{End, ended, first_cause};
 use crate::comparison::ZoneComparison;
 use crate::keeping::{Begin, Keeping, powder_used};
 use crate::record::{RunId, RunKind};
 
-/// Entries from before a start that its record begins with; arbitrary, some minutes of a machine
-/// at rest.
+/// Entries since a start that wait for a record that cannot be opened; arbitrary, some ten seconds.
 const BEFORE: usize = 500;
 
 /// What there is to see of the records.
@@ -45,8 +47,8 @@ pub(super) enum Told {
     Entry(Entry),
     /// Another job is loaded.
     Loaded(Arc<Loaded>),
-    /// A start is about to be asked for, by somebody.
-    Opens(Option<Arc<str>>, oneshot::Sender<Result<(), String>>),
+    /// A start is about to be asked for.
+    Opens(oneshot::Sender<Result<(), String>>),
     /// Nothing more comes.
     Quit,
 }
@@ -70,29 +72,19 @@ pub(super) struct Machine {
 
 /// The keeper's thread.
 pub(super) struct Keeper {
-    to: Sender<Told>,
+    to: ToKeeper,
     kept: watch::Receiver<Kept>,
     thread: JoinHandle<()>,
 }
 
 impl Keeper {
-    /// Starts it on what was prepared by [`Self::channel`].
-    pub(super) fn start(
-        to: Sender<Told>,
-        inbox: Receiver<Told>,
-        machine: Machine,
-    ) -> std::io::Result<Self> {
+    /// Starts it before its inbox.
+    pub(super) fn start(to: ToKeeper, inbox: Inbox, machine: Machine) -> std::io::Result<Self> {
         let (show, kept) = watch::channel(Kept::default());
         let thread = Builder::new().name("keeper".to_owned()).spawn(move || {
-            Inside { machine, show, loaded: None, before: VecDeque::new(), open: None }.run(&inbox);
+            Inside::of(machine, show).run(&inbox);
         })?;
         Ok(Self { to, kept, thread })
-    }
-
-    /// Where it is told, and where it listens: the controller's thread needs the first before the
-    /// keeper can be made.
-    pub(super) fn channel() -> (Sender<Told>, Receiver<Told>) {
-        channel()
     }
 
     /// What there is to see.
@@ -100,26 +92,26 @@ impl Keeper {
         self.kept.clone()
     }
 
-    /// Tells it something; one that has ended keeps nothing any more, which is shown.
+    /// Tells it something.
     pub(super) fn tell(&self, told: Told) {
-        let _ = self.to.send(told);
+        self.to.tell(told);
     }
 
     /// Ends it, the record in hand with it.
     pub(super) fn quit(self) {
-        let _ = self.to.send(Told::Quit);
+        self.to.tell(Told::Quit);
         if self.thread.join().is_err() {
             warn!("the keeper of the records broke down");
         }
     }
 }
 
-/// A record being written.
+/// A record that is open.
 struct Open {
     keeping: Keeping,
     loaded: Arc<Loaded>,
     begun: bool,
-    /// States, and the first and the last sample: what its end is told from.
+    /// States, causes, and the first and the last sample: what its end is told from.
     told: Vec<Entry>,
     last_sample: Option<Entry>,
 }
@@ -128,13 +120,26 @@ struct Inside {
     machine: Machine,
     show: watch::Sender<Kept>,
     loaded: Option<Arc<Loaded>>,
+    /// A start that was accepted, and what was told since, while no record takes it.
     before: VecDeque<Entry>,
+    /// Who asked for that start, where that is known.
+    starter: Option<String>,
     open: Option<Open>,
+    /// The state that was entered last.
+    leaf: Option<Leaf>,
+    /// The highest number that was told.
+    last: u64,
 }
 
 impl Inside {
-    fn run(mut self, inbox: &Receiver<Told>) {
-        while let Ok(told) = inbox.recv() {
+    const fn of(machine: Machine, show: watch::Sender<Kept>) -> Self {
+        let before = VecDeque::new();
+        let (loaded, starter, open, leaf) = (None, None, None, None);
+        Self { machine, show, loaded, before, starter, open, leaf, last: 0 }
+    }
+
+    fn run(mut self, inbox: &Inbox) {
+        while let Some(told) = inbox.next() {
             match told {
                 Told::Entry(entry) => self.entry(entry),
                 Told::Loaded(loaded) => {
@@ -142,9 +147,9 @@ impl Inside {
                     self.loaded = Some(loaded);
                     self.before.clear();
                 }
-                Told::Opens(person, reply) => {
-                    // Whoever asked may have gone; the record is open all the same.
-                    let _ = reply.send(self.opens(person.as_deref()));
+                Told::Opens(reply) => {
+                    // Whoever asked may have gone; the next start finds the record open.
+                    let _ = reply.send(self.opens());
                 }
                 Told::Quit => break,
             }
@@ -154,21 +159,16 @@ impl Inside {
     }
 
     /// Opens the record of the loaded job unless it is open.
-    fn opens(&mut self, person: Option<&str>) -> Result<(), String> {
+    fn opens(&mut self) -> Result<(), String> {
         if self.open.is_some() {
             return Ok(());
         }
         let Some(loaded) = self.loaded.clone() else { return Ok(()) };
-        let mut particulars = BTreeMap::new();
-        if let Some(person) = person {
-            particulars.insert("started by".to_owned(), person.to_owned());
-        }
         let begin = Begin {
             kind: self.machine.kind,
             seed: self.machine.seed,
             records: self.machine.records.as_deref(),
-            particulars,
-            first_entry: self.before.front().map_or(1, |entry| entry.number),
+            first_entry: self.last + 1,
         };
         let keeping = match Keeping::begin(&loaded.job, &loaded.plan, &begin) {
             Ok(keeping) => keeping,
@@ -178,55 +178,99 @@ impl Inside {
             }
         };
         self.show.send_replace(Kept { run: Some(keeping.id()), trouble: None });
-        let mut open = Open { keeping, loaded, begun: false, told: Vec::new(), last_sample: None };
-        for entry in self.before.drain(..) {
-            open.take(entry);
-        }
+        let open = Open { keeping, loaded, begun: false, told: Vec::new(), last_sample: None };
         self.open = Some(open);
         Ok(())
     }
 
     fn entry(&mut self, entry: Entry) {
-        let leaf = entered(&entry);
-        if leaf.is_some_and(|leaf| runs(leaf.phase())) && self.open.is_none() {
-            // The start button at the machine could not wait; `opens` has shown what is wrong.
-            let _ = self.opens(None);
+        self.miss(entry.number);
+        if let Some((from, to)) = moved(&entry) {
+            if from != self.leaf {
+                // The entry of that state found no room.
+                self.enter(from);
+            }
+            self.take(entry, runs(to.phase()));
+            self.enter(Some(to));
+        } else {
+            let starts = is_start(&entry);
+            if starts {
+                let person = entry.data.get("person").and_then(|person| person.as_str());
+                self.starter = person.map(str::to_owned);
+            }
+            self.take(entry, starts);
         }
+    }
+
+    /// Entries before this one that were not told are lost to the record.
+    fn miss(&mut self, number: u64) {
+        let lost = number.saturating_sub(self.last + 1);
+        self.last = self.last.max(number);
+        if let Some(open) = self.open.as_ref().filter(|open| open.begun && lost > 0) {
+            open.keeping.lose(lost);
+        }
+    }
+
+    /// Takes an entry, which may be the first of a job.
+    fn take(&mut self, entry: Entry, first: bool) {
         match &mut self.open {
-            Some(open) => {
+            Some(open) if open.begun => {
                 open.take(entry);
                 let trouble = open.keeping.trouble();
                 self.show_trouble(trouble);
             }
-            None => {
+            // A machine at rest tells much that belongs to no job.
+            _ if self.before.is_empty() && !first => {}
+            _ => {
                 if self.before.len() == BEFORE {
                     self.before.pop_front();
                 }
                 self.before.push_back(entry);
             }
         }
-        if let Some(leaf) = leaf {
-            self.follow(leaf);
-        }
     }
 
     /// A state was entered: the job begins, goes on or has ended.
-    fn follow(&mut self, leaf: Leaf) {
-        let Some(open) = &mut self.open else { return };
+    fn enter(&mut self, leaf: Option<Leaf>) {
+        self.leaf = leaf;
+        let Some(leaf) = leaf else { return };
+        let begun = self.open.as_ref().is_some_and(|open| open.begun);
         match leaf.phase() {
-            Phase::Complete => self.finish(End::Complete),
-            Phase::Stopped => self.finish(End::Stopped),
-            Phase::Idle | Phase::Manual if open.begun => self.finish(End::Stopped),
-            phase => open.begun |= runs(phase),
+            Phase::Complete if begun => self.finish(End::Complete),
+            Phase::Stopped | Phase::Idle | Phase::Manual if begun => self.finish(End::Stopped),
+            phase if runs(phase) => self.begin(),
+            Phase::Aborting | Phase::Aborted => {}
+            // What was asked for came to no job, or to one that has ended without a record.
+            _ => {
+                self.before.clear();
+                self.starter = None;
+            }
+        }
+    }
+
+    /// The job runs: its record begins, unless it has.
+    fn begin(&mut self) {
+        // The start button at the machine could not wait; `opens` has shown what is wrong.
+        if self.opens().is_err() {
+            return;
+        }
+        let Some(open) = self.open.as_mut().filter(|open| !open.begun) else { return };
+        open.begun = true;
+        let first = self.before.front().map_or(self.last, |entry| entry.number);
+        open.keeping.started(self.starter.take(), first);
+        for entry in self.before.drain(..) {
+            open.take(entry);
         }
     }
 
     fn finish(&mut self, end: End) {
         let Some(open) = self.open.take() else { return };
+        let end = if open.begun { end } else { End::NotStarted };
         let zones = (self.machine.zones)(&open.loaded.plan);
         let snapshot = self.machine.snapshots.borrow().clone();
         let mut told = open.told;
         told.extend(open.last_sample);
+        let end = ended(end, &told);
         let cause = first_cause(end, &snapshot, &told);
         if let Err(trouble) = open.keeping.finish(end, cause, &zones, powder_used(&told)) {
             self.show_trouble(Some(trouble));
@@ -247,7 +291,7 @@ impl Inside {
 impl Open {
     fn take(&mut self, entry: Entry) {
         match entry.kind {
-            EntryKind::State => self.told.push(entry.clone()),
+            EntryKind::State | EntryKind::Cause => self.told.push(entry.clone()),
             EntryKind::Sample if self.last_sample.is_none() => {
                 self.told.push(entry.clone());
                 self.last_sample = Some(entry.clone());
@@ -259,13 +303,24 @@ impl Open {
     }
 }
 
-/// The state that an entry tells the entering of.
-fn entered(entry: &Entry) -> Option<Leaf> {
+/// The states that an entry tells the leaving and the entering of.
+fn moved(entry: &Entry) -> Option<(Option<Leaf>, Leaf)> {
     if entry.kind != EntryKind::State {
         return None;
     }
-    let name = entry.data.get("to")?.as_str()?;
-    Leaf::ALL.iter().copied().find(|leaf| leaf.name() == name)
+    let leaf = |side| {
+        let name = entry.data.get(side)?.as_str()?;
+        Leaf::ALL.iter().copied().find(|leaf| leaf.name() == name)
+    };
+    Some((leaf("from"), leaf("to")?))
+}
+
+/// Whether an entry tells that a start was asked for and accepted.
+fn is_start(entry: &Entry) -> bool {
+    let says = |field, what| entry.data.get(field) == Some(&what);
+    entry.kind == EntryKind::Request
+        && says("request", json!(Request::Start))
+        && says("answer", json!("accepted"))
 }
 
 /// Whether a job is under way, be it held or tripped.
@@ -273,3 +328,6 @@ const fn runs(phase: Phase) -> bool {
     !matches!(phase, Phase::Idle | Phase::Manual | Phase::Complete | Phase::Stopped)
         && !matches!(phase, Phase::Aborting | Phase::Aborted)
 }
+
+#[cfg(test)]
+mod tests;

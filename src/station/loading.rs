@@ -12,7 +12,6 @@ use evenpass_hil::{Bench, HandScript, Presence};
 use tokio::sync::oneshot;
 
 use super::keeper::Told;
-use super::scan::Scan;
 use super::{Station, locked};
 use crate::clock::orders::Order;
 use crate::clock::paced::Gone;
@@ -101,20 +100,21 @@ impl Loaded {
 }
 
 impl Station {
-    /// Loads a job; the twin is set up for it anew, as if it had been switched off and on.
+    /// Loads a job; the twin is set up for it anew, as if it had been switched off and on. Where two
+    /// are loaded at once, one is after the other in everything.
     ///
     /// # Errors
     /// The scan has ended, or the bench cannot take the part: why.
     pub async fn load(&self, loaded: Loaded) -> Result<Answer, String> {
         let gone = |gone: Gone| gone.to_string();
-        let on_twin = matches!(&*locked(&self.inside.scan), Some(Scan::Twin(_)));
-        let bench = match on_twin {
-            true => Some(
-                embed::bench(&loaded.job, &loaded.plan, 1)
-                    .map_err(|problem| format!("twin: {problem}"))?,
-            ),
-            false => None,
-        };
+        let bench = |seed| embed::bench(&loaded.job, &loaded.plan, seed);
+        let bench = self
+            .inside
+            .seed
+            .map(bench)
+            .transpose()
+            .map_err(|problem| format!("twin: {problem}"))?;
+        let _turn = self.inside.turns.lock().await;
         let (reply, answer) = oneshot::channel();
         self.order(Order::Load(Box::new(loaded.plan.clone()), reply)).map_err(gone)?;
         let answer = answer.await.map_err(|_| Gone.to_string())?;

@@ -2,7 +2,6 @@
 //! it tells.
 
 use std::path::PathBuf;
-use std::sync::mpsc::{Receiver, Sender};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
@@ -13,7 +12,8 @@ use evenpass_core::scan::Controller;
 use evenpass_hil::{Bench, BenchSpec, HandScript, PartInChuck, Presence};
 use tokio::sync::watch;
 
-use super::keeper::{Keeper, Machine, Told, ZonesOf};
+use super::inbox::{Inbox, ToKeeper, inbox};
+use super::keeper::{Keeper, Machine, ZonesOf};
 use super::scan::Scan;
 use super::{Inside, Proofs, Seat, Station};
 use crate::clock::paced::{AtBench, Gone, Paced, PacedOrders};
@@ -44,7 +44,7 @@ struct Begun {
     /// Seed of everything random on a twin.
     seed: Option<u64>,
     zones: ZonesOf,
-    keeper: (Sender<Told>, Receiver<Told>),
+    keeper: (ToKeeper, Inbox),
 }
 
 impl Station {
@@ -73,7 +73,7 @@ impl Station {
         let hands = HandScript { presence: Presence::Assisting, presses: Vec::new() };
         bench.follow_script(&hands);
         let time = VirtualTime::new(&setup.rig, controller, bench, witness);
-        let (to_keeper, inbox) = Keeper::channel();
+        let (to_keeper, from) = inbox();
         let paced = Paced::start(time, pace, telling(&to_keeper))
             .map_err(|trouble| format!("the twin cannot be started: {trouble}"))?;
         let orders = paced.orders.clone();
@@ -85,7 +85,7 @@ impl Station {
                 kind: RunKind::Twin,
                 seed: Some(seed),
                 zones: Box::new(move |plan| zones_of(&orders, plan)),
-                keeper: (to_keeper, inbox),
+                keeper: (to_keeper, from),
             },
         )
     }
@@ -100,7 +100,7 @@ impl Station {
         let lines = if simulated { Lines::Simulated } else { Lines::Real };
         let kind = kind_of_run(&setup.rig, lines);
         controller.set_proofs(demanded(&setup.rig, lines, setup.records.as_deref())?);
-        let (to_keeper, inbox) = Keeper::channel();
+        let (to_keeper, from) = inbox();
         let clock = WallTime::start(controller, ports, telling(&to_keeper))
             .map_err(|trouble| format!("the scan cannot be started: {trouble}"))?;
         Self::of(
@@ -111,13 +111,13 @@ impl Station {
                 kind,
                 seed: None,
                 zones: Box::new(|_| Vec::new()),
-                keeper: (to_keeper, inbox),
+                keeper: (to_keeper, from),
             },
         )
     }
 
     fn of(setup: Setup, begun: Begun) -> Result<Self, String> {
-        let Begun { scan, lines, kind, seed, zones, keeper: (to_keeper, inbox) } = begun;
+        let Begun { scan, lines, kind, seed, zones, keeper: (to_keeper, from) } = begun;
         let windows = scan.windows().clone();
         let machine = Machine {
             kind,
@@ -126,7 +126,7 @@ impl Station {
             snapshots: windows.snapshots.clone(),
             zones,
         };
-        let keeper = Keeper::start(to_keeper, inbox, machine)
+        let keeper = Keeper::start(to_keeper, from, machine)
             .map_err(|trouble| format!("the records cannot be kept: {trouble}"))?;
         Ok(Self {
             inside: Arc::new(Inside {
@@ -141,7 +141,9 @@ impl Station {
                 rig_source: setup.rig_source,
                 kind,
                 lines,
+                seed,
                 records: setup.records,
+                turns: tokio::sync::Mutex::new(()),
                 began: Instant::now(),
             }),
         })
@@ -153,12 +155,9 @@ fn controller(setup: &Setup) -> Result<Controller, String> {
 }
 
 /// Hands the ledger's entries to the keeper.
-fn telling(keeper: &Sender<Told>) -> impl FnMut(Entry) + Send + 'static {
+fn telling(keeper: &ToKeeper) -> impl FnMut(Entry) + Send + 'static {
     let keeper = keeper.clone();
-    move |entry| {
-        // A keeper that has ended keeps nothing, which is shown.
-        let _ = keeper.send(Told::Entry(entry));
-    }
+    move |entry| keeper.entry(entry)
 }
 
 /// What lies on the twin's part.

@@ -12,6 +12,7 @@
 
 mod commanding;
 mod ending;
+mod inbox;
 mod jog;
 mod keeper;
 mod loading;
@@ -63,8 +64,12 @@ struct Inside {
     rig_source: Source,
     kind: RunKind,
     lines: Lines,
+    /// Seed of everything random on the twin.
+    seed: Option<u64>,
     records: Option<PathBuf>,
     began: Instant,
+    /// One loading or start at a time: plan, twin, record and what is shown are of one job.
+    turns: tokio::sync::Mutex<()>,
 }
 
 /// A lock is only ever held for a moment; whoever broke down with it left a whole value.

@@ -154,7 +154,7 @@ impl Station {
         }));
         let (station, key, who) = (self.clone(), key.to_owned(), who.clone());
         let began = thread::Builder::new().name("proof".to_owned()).spawn(move || {
-            let mut at = AtPanel { station, who, said, quits: None, restores: None };
+            let mut at = AtPanel { station, who, said, quits: None, restores: None, skips: false };
             let (end, outcome) = match lead(&mut at, &key) {
                 Ok(led) => (ProofEnd::of(&led), at.told(led)),
                 Err(trouble) => (ProofEnd::NotMade, format!("not made: {trouble}")),
@@ -224,6 +224,8 @@ struct AtPanel {
     quits: Option<&'static str>,
     /// How the device is put back, once somebody may have touched it.
     restores: Option<&'static str>,
+    /// Whether it was to be left out when the next instruction came.
+    skips: bool,
 }
 
 impl AtPanel {
@@ -355,10 +357,16 @@ impl Place for AtPanel {
     }
 
     fn tell(&mut self, instruction: Instruction) {
-        // What was said before the instruction does not answer it; who wants no more still does not.
+        // What was said before the instruction does not answer it. Who wants no more still does not; who
+        // wants it left out, as long as there is something to leave out: that says nothing of a device
+        // that is to be put back.
+        let goes_on = matches!(instruction, Instruction::Prepare(..) | Instruction::Act(..));
+        self.skips &= goes_on;
         while let Ok(said) = self.said.try_recv() {
-            if said == Said::Quit {
-                self.quits = Some(QUIT);
+            match said {
+                Said::Quit => self.quits = Some(QUIT),
+                Said::Skip => self.skips = goes_on,
+                Said::Done => {}
             }
         }
         *locked(&self.station.inside.proofs.instruction) = Some(instruction);
@@ -389,6 +397,10 @@ impl Place for AtPanel {
         if self.seated().is_err() || self.quits.is_some() {
             return Some(Said::Quit);
         }
+        if std::mem::take(&mut self.skips) {
+            self.show(|shown| shown.asks = false);
+            return Some(Said::Skip);
+        }
         match self.said.try_recv() {
             Ok(said) => {
                 if said == Said::Quit {
@@ -412,3 +424,6 @@ impl std::fmt::Debug for Proofs {
         f.debug_struct("Proofs").field("shown", &self.shown()).finish_non_exhaustive()
     }
 }
+
+#[cfg(test)]
+mod tests;

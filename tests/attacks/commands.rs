@@ -9,12 +9,12 @@ use crate::person::{AWAY, Browser};
 use crate::raw::Answer;
 use crate::served::{PATIENCE, Served};
 
-fn told(browser: &Browser<'_>) -> Value {
+pub(crate) fn told(browser: &Browser<'_>) -> Value {
     serde_json::from_str(&browser.get("/state").body).expect("JSON")
 }
 
 /// Waits until what a program is told is so.
-fn until(browser: &Browser<'_>, what: &str, so: impl Fn(&Value) -> bool) {
+pub(crate) fn until(browser: &Browser<'_>, what: &str, so: impl Fn(&Value) -> bool) {
     let end = Instant::now() + PATIENCE;
     loop {
         let now = told(browser);
@@ -89,6 +89,11 @@ fn a_set_up_is_checked_line_by_line_for_one_loading_and_shown_with_who_and_when(
     operator.take_seat();
     assert_eq!(operator.load("short-job.toml").status, 200);
     assert_eq!(operator.post("/seat", &[("act", "leave")]).status, 200);
+    // Who is not there has checked nothing, line by line or not.
+    let fields: Vec<_> = lines.iter().map(|line| (line.as_str(), "yes")).collect();
+    let away = operator.through(AWAY).post("/checked", &fields);
+    assert_eq!(away.status, 403, "{away:?}");
+    served.wrote_refused("set-up checked: 5 of 5", "stands before the machine");
     let some = ticked(&lines[..4]);
     assert_eq!(some.status, 403, "{some:?}");
     assert!(some.body.contains("tick every line") && some.body.contains("Extraction"), "{some:?}");

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 
+use crate::commands::{told, until};
 use crate::person::Browser;
 use crate::raw::{connect, request};
 use crate::served::Served;
@@ -89,12 +90,17 @@ fn is_shut(stream: &mut TcpStream) -> bool {
 fn signs_that_no_held_key_sends_move_nothing_and_are_written_down() {
     let served = Served::on_twin("1");
     let fitter = Browser::of(&served, "Fitter");
-    fitter.take_seat();
-    let turn = fitter.turn();
+    let turn = in_manual(&fitter);
     let (status, mut line) = opened(&fitter);
     assert_eq!(status, 101);
+    // A key that is held does move it: what follows could.
+    let first = pulse_now(&mut line);
+    line.write_all(&sign("tail", first, turn)).expect("sent");
+    hold_until(&mut line, turn, || moves(&fitter));
+    line.write_all(&sign("released", 0, turn)).expect("sent");
+    until(&fitter, "rest", |told| told["machine"]["moves"] == false);
     // Renewals without a press.
-    let first = pulse(&mut line);
+    let first = pulse_now(&mut line);
     line.write_all(&sign("held", first, turn)).expect("sent");
     assert_eq!(let_go(&mut line), "no jog key is held");
     served.wrote_refused("jog", "no jog key is held");
@@ -109,8 +115,72 @@ fn signs_that_no_held_key_sends_move_nothing_and_are_written_down() {
     let now = pulse_now(&mut line);
     line.write_all(&sign("tail", now, turn + 1)).expect("sent");
     assert!(let_go(&mut line).contains("earlier time in the seat"));
-    // Nothing of it has begun anything: manual work was never entered.
-    assert!(!served.state().to_lowercase().contains("jog"), "{}", served.state());
+    // Nothing of it has begun anything.
+    for _ in 0..10 {
+        assert!(!moves(&fitter));
+        std::thread::sleep(Duration::from_millis(30));
+    }
+}
+
+#[test]
+fn a_key_that_was_denied_and_is_held_on_moves_nothing_once_it_would_be_allowed() {
+    let served = Served::on_twin("1");
+    let fitter = Browser::of(&served, "Fitter");
+    let turn = in_manual(&fitter);
+    assert_eq!(fitter.ask("leave-manual", "").status, 200);
+    until(&fitter, "the end of manual work", |told| told["machine"]["stage"] == "idle");
+    let (_, mut line) = opened(&fitter);
+    let now = pulse_now(&mut line);
+    line.write_all(&sign("tail", now, turn)).expect("sent");
+    let why = let_go(&mut line);
+    println!("denied: {why}");
+    // The page goes on as if nothing had been said.
+    let begun = Instant::now();
+    hold_until(&mut line, turn, || begun.elapsed() > Duration::from_millis(200));
+    let manual: Value = serde_json::from_str(&fitter.ask("manual", "").body).expect("JSON");
+    assert_eq!(manual["answer"], "accepted", "{manual}");
+    let begun = Instant::now();
+    hold_until(&mut line, turn, || {
+        assert!(!moves(&fitter), "what was denied moves it");
+        begun.elapsed() > Duration::from_secs(1)
+    });
+    // Pressed anew it does.
+    let now = pulse_now(&mut line);
+    line.write_all(&sign("tail", now, turn)).expect("sent");
+    hold_until(&mut line, turn, || moves(&fitter));
+}
+
+/// Manual work, in the seat; the turn in it.
+fn in_manual(fitter: &Browser<'_>) -> u64 {
+    fitter.take_seat();
+    assert_eq!(fitter.post("/bench", &[("act", "key-on")]).status, 200);
+    until(fitter, "manual work", |_| {
+        let answer: Value = serde_json::from_str(&fitter.ask("manual", "").body).expect("JSON");
+        answer["answer"] == "accepted" || answer["answer"] == "already so"
+    });
+    fitter.turn()
+}
+
+fn moves(browser: &Browser<'_>) -> bool {
+    told(browser)["machine"]["moves"] == true
+}
+
+/// Says with every pulse that the key is held, until something is so.
+fn hold_until(line: &mut TcpStream, turn: u64, so: impl Fn() -> bool) {
+    let end = Instant::now() + Duration::from_secs(10);
+    let mut looked = Instant::now();
+    loop {
+        if let Some(pulse) = heard(line).expect("the line is open")["pulse"].as_u64() {
+            line.write_all(&sign("held", pulse, turn)).expect("sent");
+        }
+        if looked.elapsed() > Duration::from_millis(70) {
+            looked = Instant::now();
+            if so() {
+                return;
+            }
+        }
+        assert!(Instant::now() < end, "it never came");
+    }
 }
 
 /// The newest pulse, after those that wait.

@@ -26,6 +26,7 @@ mod pins;
 mod ptys;
 mod raw;
 mod rights;
+mod roll;
 mod script;
 mod served;
 mod stops;

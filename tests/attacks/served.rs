@@ -110,6 +110,16 @@ impl Served {
         exchange(&self.address, &request(&self.address, &line, &headers, body.as_bytes()))
     }
 
+    /// The file of the people.
+    pub(crate) fn people(&self) -> PathBuf {
+        self.folder.path().join("p.toml")
+    }
+
+    /// Takes the rights of others at it away.
+    pub(crate) fn restrict_people(&self) {
+        restrict(&self.people());
+    }
+
     /// A stop from a browser that knows nothing, and how long its answer took.
     pub(crate) fn stop(&self) -> (Answer, Duration) {
         let begun = Instant::now();

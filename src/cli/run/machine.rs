@@ -12,7 +12,7 @@ use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
 use super::{CAUTIONS, Ran, RunArguments, greeting};
-use crate::attendant::{Attendant, Attended, Next, first_cause};
+use crate::attendant::{Attendant, Attended, Next, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
@@ -114,6 +114,7 @@ pub(super) fn run(
     thread::sleep(RUN_OUT);
     keep(&mut progress);
     let snapshot = clock.windows.snapshots.borrow().clone();
+    let end = ended(end, &entries);
     let first_cause = first_cause(end, &snapshot, &entries);
     let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;

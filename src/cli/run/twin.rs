@@ -9,7 +9,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 
 use super::{ON_THE_TWIN, Ran, RunArguments, greeting};
-use crate::attendant::{Attended, first_cause};
+use crate::attendant::{Attended, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
@@ -67,6 +67,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
     };
     let zones = comparison::zones(plan, twin.bench());
     let zones = comparison::as_changed(zones, &Changes::of(&entries));
+    let end = ended(end, &entries);
     let first_cause = first_cause(end, &twin.snapshot(), &entries);
     let powder = twin.bench().truth().powder_fed_g;
     let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;

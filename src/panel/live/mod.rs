@@ -222,7 +222,7 @@ pub(super) async fn alive(State(app): State<App>) -> Response {
         "version": env!("CARGO_PKG_VERSION"),
         "rig": app.station().rig().title,
         "state": snapshot.status.text,
-        "sign_in": app.has_people(),
+        "sign_in": app.asks_for_a_pin(),
         "beat": snapshot.beat,
     }))
     .into_response()

@@ -1,0 +1,141 @@
+//! What becomes of one record, entry by entry.
+
+use evenpass_core::moment::Moment;
+use evenpass_core::scan::Controller;
+use serde_json::Value;
+
+use super::*;
+use crate::files::Places;
+use crate::learning::Lessons;
+use crate::record::{Outcome, RunRecord, Store};
+
+struct Scene {
+    keeper: Inside,
+    folder: tempfile::TempDir,
+    number: u64,
+    _snapshots: watch::Sender<Arc<Snapshot>>,
+}
+
+impl Scene {
+    /// A keeper with a loaded job.
+    fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let (rig, _) = crate::files::rig(None).unwrap();
+        let snapshot = Controller::new(&rig).unwrap().snapshot();
+        let (to_snapshots, snapshots) = watch::channel(Arc::new(snapshot));
+        let records = Some(folder.path().join("runs.sqlite"));
+        let zones: ZonesOf = Box::new(|_| Vec::new());
+        let machine = Machine { kind: RunKind::Twin, seed: Some(1), records, snapshots, zones };
+        let mut keeper = Inside::of(machine, watch::channel(Kept::default()).0);
+        let recipe =
+            std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
+        let places = Places { rig: None, catalogue: None };
+        keeper.loaded = Some(Arc::new(Loaded::read(&recipe, places, Lessons::Ignored).unwrap()));
+        Self { keeper, folder, number: 0, _snapshots: to_snapshots }
+    }
+
+    fn told(&mut self, kind: EntryKind, cause: &str, data: Value) {
+        self.number += 1;
+        let at = Moment::from_micros(self.number * 1_000_000);
+        let (number, cause) = (self.number, cause.to_owned());
+        self.keeper.entry(Entry { number, at, kind, text: String::new(), cause, data });
+    }
+
+    fn start(&mut self, person: &str, answer: &str) {
+        let data = json!({ "request": Request::Start, "answer": answer, "person": person });
+        self.told(EntryKind::Request, "", data);
+    }
+
+    fn goes(&mut self, from: Leaf, to: Leaf) {
+        self.told(EntryKind::State, "", json!({ "from": from.name(), "to": to.name() }));
+    }
+
+    fn weighs(&mut self, hopper: &str) {
+        self.told(EntryKind::Sample, "", json!({ "hopper": hopper }));
+    }
+
+    fn runs(&self) -> Vec<RunRecord> {
+        let store = Store::open_existing(&self.folder.path().join("runs.sqlite")).unwrap();
+        let runs = store.runs().unwrap();
+        runs.iter().map(|run| store.run(&run.id).unwrap()).collect()
+    }
+}
+
+fn starter(run: &RunRecord) -> Option<&str> {
+    run.particulars.get("started by").map(String::as_str)
+}
+
+#[test]
+fn a_record_is_of_who_began_the_job_and_not_of_who_was_denied() {
+    let mut scene = Scene::new();
+    scene.keeper.opens().unwrap();
+    scene.start("Ann", "denied");
+    scene.keeper.opens().unwrap();
+    scene.start("Ben", "accepted");
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.goes(Leaf::Checking, Leaf::Stopped);
+    let runs = scene.runs();
+    assert_eq!(runs.len(), 1, "{runs:?}");
+    assert_eq!(starter(&runs[0]), Some("Ben"));
+    assert_eq!(runs[0].summary.outcome, Outcome::Stopped);
+}
+
+#[test]
+fn a_start_that_found_the_datum_names_nobody_who_starts_the_job_by_the_button() {
+    let mut scene = Scene::new();
+    scene.start("Ann", "accepted");
+    scene.goes(Leaf::NotReady, Leaf::Homing);
+    scene.goes(Leaf::Homing, Leaf::Ready);
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.goes(Leaf::Checking, Leaf::Stopped);
+    assert_eq!(scene.runs().iter().map(starter).collect::<Vec<_>>(), [None]);
+}
+
+#[test]
+fn times_and_totals_of_a_record_count_from_the_start_of_its_job() {
+    let mut scene = Scene::new();
+    scene.weighs("2000 g");
+    scene.goes(Leaf::NotReady, Leaf::Homing);
+    scene.goes(Leaf::Homing, Leaf::Ready);
+    scene.keeper.opens().unwrap();
+    // The hopper is filled before the start.
+    scene.weighs("9000 g");
+    scene.start("Ann", "accepted");
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.weighs("9000 g");
+    scene.weighs("8400 g");
+    scene.goes(Leaf::Checking, Leaf::Complete);
+    let run = scene.runs().remove(0);
+    assert_eq!(run.summary.powder.unwrap().to_string(), "600 g");
+    let numbers: Vec<u64> = run.entries.iter().map(|entry| entry.number).collect();
+    assert_eq!(numbers, [5, 6, 7, 8, 9]);
+    assert!((run.summary.lasted.s() - 4.0).abs() < 1e-9, "{:?}", run.summary.lasted);
+    assert!(run.gaps.is_empty(), "{:?}", run.gaps);
+}
+
+#[test]
+fn entries_that_found_no_room_are_counted_and_a_state_among_them_is_followed_all_the_same() {
+    let mut scene = Scene::new();
+    scene.start("Ann", "accepted");
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.number += 3;
+    scene.weighs("8400 g");
+    // The entry of the job's end is among these.
+    scene.number += 2;
+    scene.goes(Leaf::Complete, Leaf::Ready);
+    let run = scene.runs().remove(0);
+    assert_eq!(run.summary.outcome, Outcome::Complete);
+    assert_eq!(run.lost, Some(5));
+    assert_eq!(run.gaps.first().map(|gap| (gap.first, gap.last)), Some((3, 5)));
+}
+
+#[test]
+fn a_record_that_was_opened_for_a_start_that_never_came_ends_as_not_started() {
+    let mut scene = Scene::new();
+    scene.keeper.opens().unwrap();
+    scene.start("Ann", "denied");
+    scene.keeper.finish(End::Held);
+    let run = scene.runs().remove(0);
+    assert_eq!(run.summary.outcome, Outcome::Failed);
+    assert!(run.entries.is_empty(), "{:?}", run.entries);
+}
