@@ -14,7 +14,7 @@ use super::leaf::{Leaf, Phase};
 use super::machine::{Machine, Owed};
 use super::prompt::{Ask, Prompt};
 use super::state::State;
-use super::states::{access, holding, spraying};
+use super::states::{access, holding, spraying, starting};
 
 /// Extraction runs on after the last gas or powder (cause-and-effect practice: at least 5 min).
 const EXTRACTION_OVERRUN: Duration = Duration::from_secs(300);
@@ -25,6 +25,7 @@ impl State {
         match self {
             Self::Ready => Some((Ask::Start, None)),
             Self::Homing(homing) => homing.prompt(),
+            Self::Checking { until, .. } => starting::prompt_checking(*until, machine, scan),
             Self::SpinningUp { phase, .. } => phase.prompt(machine, scan),
             Self::Opening(opening) => Some(opening.prompt()),
             Self::ConfirmingFlame(confirming) => Some(confirming.prompt()),
