@@ -15,6 +15,7 @@ use tokio::sync::Semaphore;
 
 use super::acts::Acts;
 use super::limits::Shares;
+use super::newer::Newer;
 use super::pace::Paces;
 use super::page::maintenance::Standings;
 use super::planning::PLANS;
@@ -94,6 +95,10 @@ pub(super) struct Inside {
     pub(super) standings: Standings,
     /// The last time that somebody has checked a set-up.
     pub(super) checked: Mutex<Option<Checked>>,
+    /// What the loaded recipe's file has become since, as it was last looked at.
+    newer: Mutex<Option<Newer>>,
+    /// What keeps the people's file from being read, as it was last tried.
+    pub(super) people_trouble: Mutex<Option<String>>,
     /// What keeps the record from being written, as it was last told.
     record_trouble: Mutex<Option<String>>,
     nobody: Person,
@@ -148,6 +153,8 @@ impl App {
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
             standings: Standings::default(),
             checked: Mutex::new(None),
+            newer: Mutex::new(None),
+            people_trouble: Mutex::new(None),
             record_trouble: Mutex::new(None),
             nobody: nobody()?,
         };
@@ -176,8 +183,14 @@ impl App {
 
     /// Reads the people anew when their file has changed, and ends the sessions of who has gone.
     pub(super) fn refresh_people(&self) {
-        match self.inside.options.people.read() {
+        let read = self.inside.options.people.read();
+        let trouble = read.as_ref().err().map(ToString::to_string);
+        let before = std::mem::replace(&mut *locked(&self.inside.people_trouble), trouble.clone());
+        match read {
             Ok(read) => {
+                if before.is_some() {
+                    tracing::info!("the people can be read again");
+                }
                 let mut people = locked(&self.inside.people);
                 if *people != read {
                     *people = read;
@@ -188,7 +201,10 @@ impl App {
                 }
             }
             // Who was known stays known; whoever signs in next meets the trouble.
-            Err(problem) => tracing::warn!("the people cannot be read anew: {problem}"),
+            Err(problem) if before != trouble => {
+                tracing::warn!("the people cannot be read anew: {problem}");
+            }
+            Err(_) => {}
         }
     }
 
@@ -203,8 +219,20 @@ impl App {
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
             app.refresh_people();
+            app.look_at_recipe();
             drop(turn);
         });
+    }
+
+    /// Looks whether the loaded recipe's file is still what was loaded.
+    fn look_at_recipe(&self) {
+        let looked = self.station().loaded().map(Newer::look);
+        *locked(&self.inside.newer) = looked;
+    }
+
+    /// What a recipe's file has become since it was loaded, in words; nothing while it is the same.
+    pub(super) fn newer(&self, loaded: &Arc<Loaded>) -> Option<String> {
+        locked(&self.inside.newer).as_ref()?.of(loaded)
     }
 
     /// A record that cannot be begun, or goes no further, is nobody's request: it is told once.

@@ -7,6 +7,7 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
+use evenpass_core::sequence::Phase;
 use serde::{Deserialize, Serialize};
 
 use super::app::{App, locked, place};
@@ -58,6 +59,11 @@ impl Reply {
         Self { why: what.into(), ..Self::done() }
     }
 
+    /// Not now, with what would help.
+    pub(super) fn denied(why: impl Into<String>, help: impl Into<String>) -> Self {
+        Self { answer: "denied", why: why.into(), help: help.into() }
+    }
+
     pub(super) fn refused(why: impl Into<String>) -> Self {
         Self { answer: "refused", why: why.into(), help: String::new() }
     }
@@ -66,7 +72,7 @@ impl Reply {
         match answer {
             Answer::Accepted => Self::done(),
             Answer::AlreadySo => Self { answer: "already so", ..Self::done() },
-            Answer::Denied(Denial { why, help }) => Self { answer: "denied", why, help },
+            Answer::Denied(Denial { why, help }) => Self::denied(why, help),
         }
     }
 
@@ -205,6 +211,12 @@ pub(super) async fn ask(
     if let Err(reply) = visitor.right(right) {
         return visitor.told(&app, &what, reply);
     }
+    if request == Request::Start
+        && let Err(reply) = may_command(&app, &visitor, ask.turn)
+            .and_then(|()| super::set_up::may_start(&app, &visitor))
+    {
+        return visitor.told(&app, &what, reply);
+    }
     let answer = app.station().command(&visitor.commander(ask.turn), request).await;
     if let (Request::Nudge(by), Ok(Answer::Accepted)) = (request, &answer) {
         let way = if by > Length::ZERO { Direction::TowardTail } else { Direction::TowardChuck };
@@ -262,7 +274,7 @@ pub(super) async fn seat(
     visitor: Visitor,
     Form(ask): Form<AskSeat>,
 ) -> Response {
-    let what = format!("seat: {:?}", ask.act).to_lowercase();
+    let mut what = format!("seat: {:?}", ask.act).to_lowercase();
     if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
         return refused;
     }
@@ -274,7 +286,13 @@ pub(super) async fn seat(
     let reply = app.station().seat(|seat, now| match ask.act {
         SeatAct::Take => match seat.take(&sitter, now) {
             Taking::Theirs => Reply::done(),
+            Taking::Back => {
+                what.push_str(", back from another session of the same person");
+                Reply::done_so(texts::SEAT_BACK)
+            }
+            // It is another's still: that it was asked for is all that was done.
             Taking::Asked => {
+                what = "seat: ask".to_owned();
                 Reply { answer: "asked", why: texts::SEAT_ASKED.into(), ..Reply::done() }
             }
             Taking::Busy => Reply::refused(texts::SEAT_BUSY),
@@ -312,10 +330,16 @@ pub(super) async fn load(
         return refused;
     }
     let reply = match load_it(&app, &visitor, &ask).await {
+        Ok(Answer::Accepted) if has_ended(&app) => Reply::done_so(texts::LEAVE_JOB_FIRST),
         Ok(answer) => Reply::of(answer),
         Err(reply) => reply,
     };
     visitor.told(&app, &what, reply)
+}
+
+/// Whether the job before is over and has not been left: nothing starts until it is.
+fn has_ended(app: &App) -> bool {
+    matches!(app.station().snapshot().status.phase, Phase::Complete | Phase::Stopped)
 }
 
 /// Whether they have the seat, at the machine.

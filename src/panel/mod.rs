@@ -12,6 +12,8 @@
 //! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
 //!   `limits`, `pace` and `planning` bound what one session may take; `aside` is where what takes
 //!   its time is done. `stops` carries stops.
+//! - `set_up` keeps a start from a page until somebody has ticked the list; `newer` looks whether the
+//!   loaded recipe was saved anew.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
 //! - `texts` has what people read; [`told`] what the command line is told.
 //!
@@ -27,6 +29,7 @@ mod guard;
 mod jog;
 mod limits;
 mod live;
+mod newer;
 #[cfg(test)]
 mod on_twin;
 mod pace;

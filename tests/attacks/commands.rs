@@ -9,12 +9,12 @@ use crate::person::{AWAY, Browser};
 use crate::raw::Answer;
 use crate::served::{PATIENCE, Served};
 
-fn told(browser: &Browser<'_>) -> Value {
+pub(crate) fn told(browser: &Browser<'_>) -> Value {
     serde_json::from_str(&browser.get("/state").body).expect("JSON")
 }
 
 /// Waits until what a program is told is so.
-fn until(browser: &Browser<'_>, what: &str, so: impl Fn(&Value) -> bool) {
+pub(crate) fn until(browser: &Browser<'_>, what: &str, so: impl Fn(&Value) -> bool) {
     let end = Instant::now() + PATIENCE;
     loop {
         let now = told(browser);
@@ -31,7 +31,7 @@ fn prove(browser: &Browser<'_>, word: &str) -> Answer {
     browser.post("/prove", &[("prove", word), ("turn", &turn)])
 }
 
-fn live(browser: &Browser<'_>, page: &str, name: &str) -> String {
+pub(crate) fn live(browser: &Browser<'_>, page: &str, name: &str) -> String {
     let live = browser.live(page);
     live["changed"][name]["html"].as_str().unwrap_or_default().to_owned()
 }

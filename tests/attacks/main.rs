@@ -27,5 +27,6 @@ mod ptys;
 mod raw;
 mod rights;
 mod script;
+mod seen;
 mod served;
 mod stops;

@@ -98,11 +98,14 @@
     if (!said) return;
     const words = [reply.answer, reply.why].filter(Boolean).join(": ");
     said.textContent = reply.help ? `${words}. ${reply.help}` : words;
-    said.dataset.mark = ["accepted", "already so", "asked"].includes(reply.answer) ? "done" : "refused";
+    const done = ["accepted", "already so", "asked"].includes(reply.answer);
+    // One word stands where it covers nothing, and not for long.
+    const short = done && words === reply.answer;
+    said.dataset.mark = short ? "word" : done ? "done" : "refused";
     said.hidden = false;
     clearTimeout(hush);
     // What was refused stays until it is touched, or something else is said.
-    if (said.dataset.mark === "done") hush = setTimeout(() => { said.hidden = true; }, 2500);
+    if (done) hush = setTimeout(() => { said.hidden = true; }, short ? 1200 : 4000);
   }
   if (said) said.addEventListener("click", () => { said.hidden = true; });
   async function post(to, fields) {

@@ -31,10 +31,12 @@ const MOST: usize = 64;
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
     let kinds = PointKind::ALL.map(|kind| (word(kind), kind.title()));
     let inside = html! {
-        p { a href="/recipes" { "\u{2190} " (texts::RECIPES) } }
-        h1 { (texts::TEACH) }
+        div.head {
+            a href="/recipes" { "\u{2190} " (texts::RECIPES) }
+            h1 { (texts::TEACH) }
+        }
         (maintenance::carriage_by_hand(&app, &visitor))
-        section {
+        section.take {
             h2 { (texts::TAKE_A_POINT) }
             form.point data-post="/teach" {
                 input type="hidden" name="act" value="take";
@@ -65,7 +67,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
             }
         }
     };
-    layout::page(&app, &visitor, "teach", inside)
+    layout::page(&app, &visitor, "teach", html! { div.teach { (inside) } })
 }
 
 /// A kind of point as forms name it.
