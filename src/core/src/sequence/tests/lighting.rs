@@ -176,7 +176,7 @@ fn whoever_waits_for_extraction_and_guard_is_told_which_of_them_is_missing() {
     plant.person = Person::Absent;
     plant.run(0.1);
     assert_eq!(asked(&plant), Some(Ask::ShutGuard));
-    assert!(plant.outputs.coil(Coil::LampBlue).is_on(), "somebody must act");
+    assert!(!plant.outputs.coil(Coil::LampBlue).is_on(), "who asked for the start is there");
     plant.until(Leaf::Ready, 31.0);
     assert_eq!(plant.sequence.status().setback, Some(Cause::NotProved(Unproved::Both)));
 }
