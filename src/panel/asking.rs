@@ -17,7 +17,7 @@ use super::visitor::{Asker, Visitor, written};
 use crate::learning::Lessons;
 use crate::people::{Once, Right, Units};
 use crate::proving::Said;
-use crate::station::{Loaded, Place, Refused, Taking};
+use crate::station::{Loaded, Place, Refused};
 
 /// What every request that changes something brings with it.
 #[derive(Debug, Clone, Deserialize)]
@@ -41,7 +41,7 @@ impl Seal {
 /// What became of a request, as the page shows it.
 #[derive(Debug, Clone, Serialize)]
 pub(super) struct Reply {
-    /// One word: accepted, already so, denied, refused.
+    /// One word: accepted, already so, asked, denied, refused.
     answer: &'static str,
     /// Why, in one sentence; empty where it was accepted.
     why: String,
@@ -57,6 +57,11 @@ impl Reply {
     /// Done, with what became of it.
     pub(super) fn done_so(what: impl Into<String>) -> Self {
         Self { why: what.into(), ..Self::done() }
+    }
+
+    /// Asked of somebody else, who is still to answer.
+    pub(super) fn asked(why: impl Into<String>) -> Self {
+        Self { answer: "asked", why: why.into(), ..Self::done() }
     }
 
     /// Not now, with what would help.
@@ -250,65 +255,6 @@ pub(super) async fn stop(State(app): State<App>, asker: Asker, headers: HeaderMa
         return Redirect::to("/").into_response();
     }
     (StatusCode::OK, Json(reply)).into_response()
-}
-
-#[derive(Debug, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum SeatAct {
-    Take,
-    Give,
-    Keep,
-    Leave,
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct AskSeat {
-    act: SeatAct,
-    #[serde(flatten)]
-    seal: Seal,
-}
-
-/// The seat is taken, asked for, given, kept or left.
-pub(super) async fn seat(
-    State(app): State<App>,
-    visitor: Visitor,
-    Form(ask): Form<AskSeat>,
-) -> Response {
-    let mut what = format!("seat: {:?}", ask.act).to_lowercase();
-    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
-        return refused;
-    }
-    let sitter = visitor.sitter();
-    // From elsewhere nothing can be commanded; a seat taken there would only keep others from it.
-    if matches!(ask.act, SeatAct::Take) && place(visitor.whence) == Place::Elsewhere {
-        return visitor.told(&app, &what, Reply::refused(texts::SEAT_ELSEWHERE));
-    }
-    let reply = app.station().seat(|seat, now| match ask.act {
-        SeatAct::Take => match seat.take(&sitter, now) {
-            Taking::Theirs => Reply::done(),
-            Taking::Back => {
-                what.push_str(", back from another session of the same person");
-                Reply::done_so(texts::SEAT_BACK)
-            }
-            // It is another's still: that it was asked for is all that was done.
-            Taking::Asked => {
-                what = "seat: ask".to_owned();
-                Reply { answer: "asked", why: texts::SEAT_ASKED.into(), ..Reply::done() }
-            }
-            Taking::Busy => Reply::refused(texts::SEAT_BUSY),
-        },
-        SeatAct::Give => seat
-            .give(&sitter.key)
-            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
-        SeatAct::Keep => seat
-            .keep(&sitter.key)
-            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
-        SeatAct::Leave => {
-            seat.leave(&sitter.key);
-            Reply::done()
-        }
-    });
-    visitor.told(&app, &what, reply)
 }
 
 #[derive(Debug, Deserialize)]

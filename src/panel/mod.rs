@@ -39,6 +39,7 @@ mod repeats;
 mod seats;
 mod set_up;
 mod sign_in;
+mod sitting;
 mod stops;
 mod texts;
 pub mod told;
@@ -79,7 +80,7 @@ fn router(app: App) -> Router {
         .route("/sign-out", post(sign_in::sign_out))
         .route("/stop", post(asking::stop))
         .route("/ask", post(asking::ask))
-        .route("/seat", post(asking::seat))
+        .route("/seat", post(sitting::seat))
         .route("/load", post(asking::load))
         .route("/checked", post(set_up::checked))
         .route("/prove", post(asking::prove))
