@@ -15,6 +15,7 @@ use tokio::sync::Semaphore;
 
 use super::acts::Acts;
 use super::limits::Shares;
+use super::newer::Newer;
 use super::pace::Paces;
 use super::page::maintenance::Standings;
 use super::planning::PLANS;
@@ -98,6 +99,8 @@ pub(super) struct Inside {
     pub(super) standings: Standings,
     /// The last time that somebody has checked a set-up.
     pub(super) checked: Mutex<Option<Checked>>,
+    /// What the loaded recipe's file has become since, as it was last looked at.
+    newer: Mutex<Option<Newer>>,
     /// What keeps the record from being written, as it was last told.
     record_trouble: Mutex<Option<String>>,
     nobody: Person,
@@ -154,6 +157,7 @@ impl App {
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
             standings: Standings::default(),
             checked: Mutex::new(None),
+            newer: Mutex::new(None),
             record_trouble: Mutex::new(None),
             nobody: nobody()?,
         };
@@ -186,8 +190,20 @@ impl App {
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
             app.refresh_people();
+            app.look_at_recipe();
             drop(turn);
         });
+    }
+
+    /// Looks whether the loaded recipe's file is still what was loaded.
+    fn look_at_recipe(&self) {
+        let looked = self.station().loaded().map(Newer::look);
+        *locked(&self.inside.newer) = looked;
+    }
+
+    /// What a recipe's file has become since it was loaded, in words; nothing while it is the same.
+    pub(super) fn newer(&self, loaded: &Arc<Loaded>) -> Option<String> {
+        locked(&self.inside.newer).as_ref()?.of(loaded)
     }
 
     /// A record that cannot be begun, or goes no further, is nobody's request: it is told once.

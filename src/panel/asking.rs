@@ -7,16 +7,17 @@ use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
+use evenpass_core::sequence::Phase;
 use serde::{Deserialize, Serialize};
 
-use super::app::{App, locked, place};
+use super::app::{App, locked};
 use super::stops;
 use super::texts;
 use super::visitor::{Asker, Visitor, written};
 use crate::learning::Lessons;
 use crate::people::{Once, Right, Units};
 use crate::proving::Said;
-use crate::station::{Loaded, Place, Refused, Taking};
+use crate::station::{Loaded, Place, Refused};
 
 /// What every request that changes something brings with it.
 #[derive(Debug, Clone, Deserialize)]
@@ -40,7 +41,7 @@ impl Seal {
 /// What became of a request, as the page shows it.
 #[derive(Debug, Clone, Serialize)]
 pub(super) struct Reply {
-    /// One word: accepted, already so, denied, refused.
+    /// One word: accepted, already so, asked, denied, refused.
     answer: &'static str,
     /// Why, in one sentence; empty where it was accepted.
     why: String,
@@ -58,6 +59,16 @@ impl Reply {
         Self { why: what.into(), ..Self::done() }
     }
 
+    /// Asked of somebody else, who is still to answer.
+    pub(super) fn asked(why: impl Into<String>) -> Self {
+        Self { answer: "asked", why: why.into(), ..Self::done() }
+    }
+
+    /// Not now, with what would help.
+    pub(super) fn denied(why: impl Into<String>, help: impl Into<String>) -> Self {
+        Self { answer: "denied", why: why.into(), help: help.into() }
+    }
+
     pub(super) fn refused(why: impl Into<String>) -> Self {
         Self { answer: "refused", why: why.into(), help: String::new() }
     }
@@ -66,7 +77,7 @@ impl Reply {
         match answer {
             Answer::Accepted => Self::done(),
             Answer::AlreadySo => Self { answer: "already so", ..Self::done() },
-            Answer::Denied(Denial { why, help }) => Self { answer: "denied", why, help },
+            Answer::Denied(Denial { why, help }) => Self::denied(why, help),
         }
     }
 
@@ -205,6 +216,12 @@ pub(super) async fn ask(
     if let Err(reply) = visitor.right(right) {
         return visitor.told(&app, &what, reply);
     }
+    if request == Request::Start
+        && let Err(reply) = may_command(&app, &visitor, ask.turn)
+            .and_then(|()| super::set_up::may_start(&app, &visitor))
+    {
+        return visitor.told(&app, &what, reply);
+    }
     let answer = app.station().command(&visitor.commander(ask.turn), request).await;
     if let (Request::Nudge(by), Ok(Answer::Accepted)) = (request, &answer) {
         let way = if by > Length::ZERO { Direction::TowardTail } else { Direction::TowardChuck };
@@ -241,59 +258,6 @@ pub(super) async fn stop(State(app): State<App>, asker: Asker, headers: HeaderMa
 }
 
 #[derive(Debug, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum SeatAct {
-    Take,
-    Give,
-    Keep,
-    Leave,
-}
-
-#[derive(Debug, Deserialize)]
-pub(super) struct AskSeat {
-    act: SeatAct,
-    #[serde(flatten)]
-    seal: Seal,
-}
-
-/// The seat is taken, asked for, given, kept or left.
-pub(super) async fn seat(
-    State(app): State<App>,
-    visitor: Visitor,
-    Form(ask): Form<AskSeat>,
-) -> Response {
-    let what = format!("seat: {:?}", ask.act).to_lowercase();
-    if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
-        return refused;
-    }
-    let sitter = visitor.sitter();
-    // From elsewhere nothing can be commanded; a seat taken there would only keep others from it.
-    if matches!(ask.act, SeatAct::Take) && place(visitor.whence) == Place::Elsewhere {
-        return visitor.told(&app, &what, Reply::refused(texts::SEAT_ELSEWHERE));
-    }
-    let reply = app.station().seat(|seat, now| match ask.act {
-        SeatAct::Take => match seat.take(&sitter, now) {
-            Taking::Theirs => Reply::done(),
-            Taking::Asked => {
-                Reply { answer: "asked", why: texts::SEAT_ASKED.into(), ..Reply::done() }
-            }
-            Taking::Busy => Reply::refused(texts::SEAT_BUSY),
-        },
-        SeatAct::Give => seat
-            .give(&sitter.key)
-            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
-        SeatAct::Keep => seat
-            .keep(&sitter.key)
-            .map_or_else(|w| Reply::refused(w.to_string()), |()| Reply::done()),
-        SeatAct::Leave => {
-            seat.leave(&sitter.key);
-            Reply::done()
-        }
-    });
-    visitor.told(&app, &what, reply)
-}
-
-#[derive(Debug, Deserialize)]
 pub(super) struct AskLoad {
     recipe: String,
     turn: u64,
@@ -312,10 +276,16 @@ pub(super) async fn load(
         return refused;
     }
     let reply = match load_it(&app, &visitor, &ask).await {
+        Ok(Answer::Accepted) if has_ended(&app) => Reply::done_so(texts::LEAVE_JOB_FIRST),
         Ok(answer) => Reply::of(answer),
         Err(reply) => reply,
     };
     visitor.told(&app, &what, reply)
+}
+
+/// Whether the job before is over and has not been left: nothing starts until it is.
+fn has_ended(app: &App) -> bool {
+    matches!(app.station().snapshot().status.phase, Phase::Complete | Phase::Stopped)
 }
 
 /// Whether they have the seat, at the machine.

@@ -12,6 +12,8 @@
 //! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
 //!   `limits`, `pace` and `planning` bound what one session may take; `aside` is where what takes
 //!   its time is done. `stops` carries stops.
+//! - `set_up` keeps a start from a page until somebody has ticked the list; `newer` looks whether the
+//!   loaded recipe was saved anew.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
 //!   `roll` is who may sign in now.
 //! - `texts` has what people read; [`told`] what the command line is told.
@@ -28,6 +30,7 @@ mod guard;
 mod jog;
 mod limits;
 mod live;
+mod newer;
 #[cfg(test)]
 mod on_twin;
 mod pace;
@@ -38,6 +41,7 @@ mod roll;
 mod seats;
 mod set_up;
 mod sign_in;
+mod sitting;
 mod stops;
 mod texts;
 pub mod told;
@@ -78,7 +82,7 @@ fn router(app: App) -> Router {
         .route("/sign-out", post(sign_in::sign_out))
         .route("/stop", post(asking::stop))
         .route("/ask", post(asking::ask))
-        .route("/seat", post(asking::seat))
+        .route("/seat", post(sitting::seat))
         .route("/load", post(asking::load))
         .route("/checked", post(set_up::checked))
         .route("/prove", post(asking::prove))

@@ -3,13 +3,13 @@
 
 use axum::extract::{Form, State};
 use axum::response::Response;
-use evenpass_core::sequence::Phase;
+use evenpass_core::sequence::{Leaf, Phase};
 
 use super::app::{App, Checked, locked, place};
 use super::asking::{Reply, Seal};
 use super::texts;
 use super::visitor::Visitor;
-use crate::people::Right;
+use crate::people::{Right, Whence};
 use crate::station::Place;
 
 /// Somebody says that the set-up of the loaded job was checked, line by line: it stands among the
@@ -74,6 +74,53 @@ impl Part {
         self.ended = matches!(phase, Phase::Complete | Phase::Stopped | Phase::Aborted)
             || (self.ended && phase == Phase::Aborting);
         left
+    }
+}
+
+/// How the set-up of the loaded job stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum SetUp {
+    /// Nothing is loaded, so that there is nothing to check.
+    NoJob,
+    /// Nobody has checked it since it was loaded.
+    Open,
+    /// Somebody has.
+    Checked,
+}
+
+impl SetUp {
+    /// As a style sheet knows it.
+    pub(super) const fn mark(self) -> &'static str {
+        match self {
+            Self::NoJob | Self::Open => "open",
+            Self::Checked => "checked",
+        }
+    }
+}
+
+/// How the set-up of the loaded job stands.
+pub(super) fn stands(app: &App) -> SetUp {
+    let Some(loaded) = app.station().loaded() else { return SetUp::NoJob };
+    let checked = locked(&app.inside.checked);
+    match checked.as_ref().and_then(|checked| checked.of(&loaded)) {
+        Some(_) => SetUp::Checked,
+        None => SetUp::Open,
+    }
+}
+
+/// Whether a job may be started from a page: its set-up is checked there first. The start button
+/// at the machine and the command line have no list to tick; whoever presses start there stands
+/// before the part, and the pages show them that the list is open.
+///
+/// # Errors
+/// What is missing.
+pub(super) fn may_start(app: &App, visitor: &Visitor) -> Result<(), Reply> {
+    let begins = app.station().snapshot().status.leaf == Leaf::Ready;
+    match stands(app) {
+        SetUp::Open if begins && visitor.whence == Whence::Machine => {
+            Err(Reply::denied(texts::SET_UP_NOT_CHECKED, texts::SET_UP_WHERE))
+        }
+        _ => Ok(()),
     }
 }
 

@@ -43,6 +43,8 @@ texts! {
     COAT_LIFTING = "Coat lifting";
     HOME = "Home the carriage";
     LEAVE_JOB = "Done with this job";
+    LEAVE_JOB_FOR = "The job has ended. Nothing can be started before it is put away.";
+    LEAVE_JOB_FIRST = "the job before it has ended: press \"Done with this job\", then it can be started";
     BLASTED_NOW = "Part was blasted just now";
     LOAD = "Load";
 
@@ -56,6 +58,9 @@ texts! {
     COMMANDS = "commands";
     ASKS_FOR_SEAT = "asks for the seat";
     SEAT_ASKED = "its holder has been asked; no answer in 15 s gives it to you";
+    SEAT_BACK = "it was yours at another screen, which looks on now";
+    SEAT_YOURS_ELSEWHERE = "You command at another screen";
+    SEAT_TAKE_BACK = "Command from here";
     SEAT_BUSY = "somebody else is already asking for the seat";
 
     TRIPPED = "Tripped";
@@ -67,6 +72,7 @@ texts! {
     AFTER_IT = "Followed";
     RESET_NEEDS = "Before a reset";
     LAST_TRY = "Last time";
+    PEOPLE_NOT_READ = "The people's file cannot be read; who was known before can still sign in";
     NOT_KEPT = "The record cannot be written; the run goes on";
     ANSWER_WITHIN = "to be answered within";
 
@@ -94,6 +100,7 @@ texts! {
     POWDER = "Powder";
     PASS = "Pass";
     TIME_LEFT = "Left";
+    TAKES = "Takes";
     PARK = "park";
     PART_PICTURE = "The part with torch and coat";
     COAT_KEY = "coat: solid estimated, dashed predicted so far, dotted planned";
@@ -108,6 +115,8 @@ texts! {
     SOMEBODY_HERE = "somebody at the machine";
     SET_UP_CHECKED = "Set-up checked by";
     SET_UP_UNCHECKED = "Not checked for this part: tick every line before the start.";
+    SET_UP_NOT_CHECKED = "The set-up is not checked for this part";
+    SET_UP_WHERE = "Tick its lines on the page Run, then start.";
     SET_UP_OPEN = "tick every line once it is so; open:";
     SET_UP_ELSEWHERE = "only somebody who stands before the machine can check its set-up";
     KEEP_RECORD = "write the record of the job";
@@ -123,6 +132,11 @@ texts! {
     NOT_LIVE = "NOT LIVE: the connection is lost, what is shown is old. Use the buttons at the machine.";
     ON_TWIN = "twin: no gas, no motion";
 
+    IS_LOADED = "is loaded";
+    FILE_HAS = "its file has";
+    FILE_SINCE = "since; this job keeps what was loaded";
+    FILE_CHANGED = "its file was changed since it was loaded; this job keeps what was loaded";
+    FILE_GONE = "its file cannot be read any more; this job keeps what was loaded";
     NO_RECIPES = "No recipes in the folder.";
     NOT_READABLE = "cannot be read";
     REHEARSE = "Rehearse on the twin";
@@ -143,7 +157,7 @@ texts! {
     EXPORT = "Export";
     RECIPE_FILE = "File name";
     RECIPE_TEXT = "Text";
-    RECIPE_NAME_FORM = "a recipe's file name has letters, digits, - and _, at most 60";
+    RECIPE_NAME_FORM = "a recipe's file name has letters, digits, - and _, at most 60, and does not begin with -";
     IS_THERE_ALREADY = "is there already; choose another name";
     WHOLE_RECIPE = "Recipe";
     FIELD = "Field";

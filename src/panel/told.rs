@@ -204,7 +204,7 @@ impl MachineTold {
             trip: verdict.first.as_ref().map(told),
             acknowledged: verdict.acknowledged == Acknowledged::Yes,
             reset_needs: verdict.reset_needs.iter().map(|&words| said(words)).collect(),
-            holds: verdict.holds.iter().map(told).collect(),
+            holds: verdict.holds_not_overtaken().map(told).collect(),
             warnings: verdict.warnings.iter().map(|warning| said(&warning.message)).collect(),
             setback: status.setback.map(|cause| said(&cause.to_string())),
             restart: status.restart.as_deref().map(said),

@@ -46,8 +46,9 @@ impl Units {
             "mm/s2" if inch => instead::<Acceleration>(unit, "in/s2"),
             "mm/turn" if inch => instead::<Pitch>(unit, "in/turn"),
             "mm/rev" if inch => instead::<Pitch>(unit, "in/rev"),
-            "degC" if fahrenheit => instead::<Temperature>(unit, "degF"),
-            "\u{b0}C" if fahrenheit => instead::<Temperature>(unit, "\u{b0}F"),
+            "degC" | "\u{b0}C" if fahrenheit => instead::<Temperature>(unit, "\u{b0}F"),
+            // Files and the core spell it in plain letters; a screen has the sign.
+            "degC" => instead::<Temperature>(unit, "\u{b0}C"),
             // The core says every temperature in degC, and every difference in K.
             "K" if fahrenheit => instead::<TemperatureStep>(unit, "delta_degF"),
             "bar" | "mbar" | "kPa" | "MPa" | "Pa" if psi => instead::<Pressure>(unit, "psi"),
@@ -58,10 +59,10 @@ impl Units {
     /// A text of the core in the units of this person: "Z 573.2 mm" as "Z 22.567 in", "84.95 to
     /// 234.95 mm" as "3.3445 to 9.2500 in". A figure gets as many decimals as say no less than it
     /// said, and no more. What stands in quotes or backticks is left, and lines of a file (`14 | from =
-    /// ...`), and the whole text to whoever reads it as it is.
+    /// ...`), and all but the sign of a degree to whoever reads it as it is.
     #[must_use]
     pub fn restate(self, text: &str) -> Cow<'_, str> {
-        if self == Self::default() {
+        if self == Self::default() && !text.contains("degC") {
             return Cow::Borrowed(text);
         }
         let mut told = String::new();

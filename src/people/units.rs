@@ -70,6 +70,15 @@ impl TemperatureUnit {
             Self::Fahrenheit => "degF",
         }
     }
+
+    /// As a screen shows it; fields read it too.
+    #[must_use]
+    pub const fn sign(self) -> &'static str {
+        match self {
+            Self::Celsius => "\u{b0}C",
+            Self::Fahrenheit => "\u{b0}F",
+        }
+    }
 }
 
 impl PressureUnit {
@@ -123,7 +132,7 @@ impl Units {
     /// A temperature, to a degree.
     #[must_use]
     pub fn temperature(self, value: Temperature) -> String {
-        shown(value, self.temperature.symbol(), 0)
+        shown(value, self.temperature.sign(), 0)
     }
 
     /// A difference of temperatures, to a degree.
@@ -194,8 +203,8 @@ mod tests {
             (INCH.length(Length::from_mm(50.0)), "1.969 in"),
             (metric.thickness(Length::from_mm(0.35)), "0.350 mm"),
             (INCH.thickness(Length::from_mm(0.35)), "0.0138 in"),
-            (metric.temperature(Temperature::from_celsius(250.0)), "250 degC"),
-            (INCH.temperature(Temperature::from_celsius(250.0)), "482 degF"),
+            (metric.temperature(Temperature::from_celsius(250.0)), "250 \u{b0}C"),
+            (INCH.temperature(Temperature::from_celsius(250.0)), "482 \u{b0}F"),
             (metric.temperature_step(TemperatureStep::from_kelvin(30.0)), "30 K"),
             (INCH.temperature_step(TemperatureStep::from_kelvin(30.0)), "54 delta_degF"),
             (metric.pressure(Pressure::from_bar(2.5)), "2.50 bar"),

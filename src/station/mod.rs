@@ -39,7 +39,7 @@ pub use self::loading::{Loaded, SinceLast};
 pub use self::making::Setup;
 pub use self::proofs::{ProofEnd, ProofShown, Proofs};
 use self::scan::Scan;
-pub use self::seat::{NotSeated, Seat, Sitter, Taking, shown_name};
+pub use self::seat::{NotSeated, Seat, Sitter, Taking, is_same_person, shown_name};
 use crate::clock::orders::{Order, Windows};
 use crate::clock::paced::{AtBench, Gone};
 use crate::files::Source;

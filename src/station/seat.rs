@@ -30,6 +30,8 @@ pub struct Sitter {
 pub enum Taking {
     /// It is theirs, or was so already.
     Theirs,
+    /// It was the same person's at another place, and is theirs here now.
+    Back,
     /// Its holder has been asked.
     Asked,
     /// Somebody else is already asking for it.
@@ -63,6 +65,13 @@ pub fn shown_name(name: &str) -> &str {
     if name == NOT_SIGNED_IN { SOMEBODY } else { name }
 }
 
+/// Whether who sits is that person, at another place. Before anybody was added nobody has a name, and
+/// nobody is the same.
+#[must_use]
+pub fn is_same_person(holder: &Sitter, name: &str) -> bool {
+    *holder.name == *name && name != NOT_SIGNED_IN
+}
+
 /// The seat. Times are the program's own and never go back.
 #[derive(Debug, Clone, Default)]
 pub struct Seat {
@@ -90,7 +99,8 @@ impl Seat {
         self.turn
     }
 
-    /// Somebody wants the seat.
+    /// Somebody wants the seat. Who has it at another place, such as a browser that is gone, asks
+    /// nobody: whoever waits for the seat waits on, and is answered by them here.
     pub fn take(&mut self, who: &Sitter, now: Moment) -> Taking {
         self.look(now);
         match (&self.holder, &self.asking) {
@@ -98,6 +108,12 @@ impl Seat {
             (None, _) => {
                 self.sit(who.clone());
                 Taking::Theirs
+            }
+            (Some(holder), asking) if is_same_person(holder, &who.name) => {
+                let others = asking.clone().filter(|(asking, _)| asking.key != who.key);
+                self.sit(who.clone());
+                self.asking = others;
+                Taking::Back
             }
             (Some(_), Some((asking, _))) if asking.key != who.key => Taking::Busy,
             (Some(_), Some(_)) => Taking::Asked,
@@ -202,6 +218,31 @@ mod tests {
         seat.give("ann").unwrap();
         assert_eq!(seat.holder(), Some(&ben));
         assert_eq!(seat.may_command("ben", seat.turn()), Ok(()));
+    }
+
+    #[test]
+    fn who_has_it_at_another_place_has_it_here_at_once_and_no_more_there() {
+        let at_key = |key: &str| Sitter { key: key.into(), name: "Ann".into() };
+        let (old, new) = (at_key("session 1"), at_key("session 2"));
+        let mut seat = Seat::default();
+        seat.take(&old, at(0));
+        let shown = seat.turn();
+        let ben = sitter("ben");
+        assert_eq!(seat.take(&ben, at(1)), Taking::Asked);
+        assert_eq!(seat.take(&new, at(2)), Taking::Back);
+        assert_eq!(seat.may_command("session 1", shown), Err(NotSeated::Others("Ann".into())));
+        assert_eq!(seat.may_command("session 2", shown), Err(NotSeated::Stale));
+        assert_eq!(seat.asking(), Some(&ben), "who asked is still to be answered");
+        seat.look(at(16));
+        assert_eq!(seat.holder(), Some(&ben));
+    }
+
+    #[test]
+    fn nobody_who_has_no_name_is_taken_for_the_same_person() {
+        let nameless = |key: &str| Sitter { key: key.into(), name: NOT_SIGNED_IN.into() };
+        let mut seat = Seat::default();
+        seat.take(&nameless("session 1"), at(0));
+        assert_eq!(seat.take(&nameless("session 2"), at(1)), Taking::Asked);
     }
 
     #[test]

@@ -31,7 +31,7 @@ fn prove(browser: &Browser<'_>, word: &str) -> Answer {
     browser.post("/prove", &[("prove", word), ("turn", &turn)])
 }
 
-fn live(browser: &Browser<'_>, page: &str, name: &str) -> String {
+pub(crate) fn live(browser: &Browser<'_>, page: &str, name: &str) -> String {
     let live = browser.live(page);
     live["changed"][name]["html"].as_str().unwrap_or_default().to_owned()
 }

@@ -28,5 +28,6 @@ mod raw;
 mod rights;
 mod roll;
 mod script;
+mod seen;
 mod served;
 mod stops;

@@ -81,3 +81,32 @@ fn from_elsewhere_nothing_is_commanded_and_nobody_is_kept_from_the_seat() {
     let hold = through.post("/ask", &[("ask", "hold"), ("turn", &turn)]);
     assert_eq!(hold.status, 200, "{hold:?}");
 }
+
+#[test]
+fn points_that_were_taken_are_taken_back_and_answered_only_from_the_seat_at_the_machine() {
+    let served = Served::on_twin("1");
+    let engineer = Browser::of(&served, "Engineer");
+    for act in ["take", "clear", "chuck_side", "tail_side", "remove"] {
+        let answer = engineer.post("/teach", &[("act", act), ("value", "0/0"), ("turn", "0")]);
+        assert_eq!(answer.status, 403, "{act}: {answer:?}");
+        served.wrote_refused(&format!("teach: {act}"), "nobody has the seat");
+    }
+    engineer.take_seat();
+    let turn = engineer.turn().to_string();
+    let through = engineer.through(AWAY);
+    for act in ["clear", "tail_side"] {
+        let answer = through.post("/teach", &[("act", act), ("turn", &turn)]);
+        assert_eq!(answer.status, 403, "{act}: {answer:?}");
+        served.wrote_refused(&format!("teach: {act}"), "only somebody at the machine");
+        let answer = engineer.post("/teach", &[("act", act), ("turn", "0")]);
+        assert_eq!(answer.status, 403, "{act}: {answer:?}");
+        served.wrote_refused(&format!("teach: {act}"), "from an earlier time in the seat");
+        let answer = engineer.post("/teach", &[("act", act), ("turn", &turn)]);
+        assert_eq!(answer.status, 200, "{act}: {answer:?}");
+    }
+    // Saving needs no seat: there is nothing to save, which is another refusal.
+    let fields = [("act", "save"), ("name", "new"), ("title", "x"), ("substrate", "steel")];
+    let saved = through.post("/teach", &fields);
+    assert_eq!(saved.status, 403, "{saved:?}");
+    assert!(!saved.body.contains("at the machine"), "{saved:?}");
+}

@@ -93,6 +93,11 @@ impl Served {
         Self { address: address.expect("an address"), folder, _program: program, _twin: twin }
     }
 
+    /// A file of it, by its name.
+    pub(crate) fn file(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
     pub(crate) fn get(&self, path: &str, headers: &[(&str, &str)]) -> Answer {
         let line = format!("GET {path}");
         exchange(&self.address, &request(&self.address, &line, headers, b""))

@@ -15,6 +15,8 @@ fn running(served: &Served) -> Browser<'_> {
     let operator = Browser::of(served, "Operator");
     operator.take_seat();
     assert_eq!(operator.load("short-job.toml").status, 200);
+    let lines = ["line0", "line1", "line2", "line3", "line4"].map(|line| (line, "yes"));
+    assert_eq!(operator.post("/checked", &lines).status, 200);
     assert_eq!(operator.post("/bench", &[("act", "key-on")]).status, 200);
     let end = Instant::now() + crate::served::PATIENCE;
     let accepted =

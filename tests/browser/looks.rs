@@ -127,6 +127,7 @@ async fn pages_are_whole_legible_and_large_enough_at_rest_in_a_run_and_tripped()
     wrong.extend(look(&screen, &["/".to_owned()], "empty").await);
     screen.take_seat().await;
     screen.load("reference-shaft.toml", "shaft").await;
+    wrong.extend(look(&screen, &["/".to_owned()], "missing").await);
     screen.make_ready(400.0).await;
     let all = pages::all(&screen).await;
     println!("pages: {all:?}");

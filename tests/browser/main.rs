@@ -29,6 +29,7 @@ mod proofs;
 #[path = "../ptys/mod.rs"]
 mod ptys;
 mod resources;
+mod restarted;
 mod scene;
 mod screen;
 mod units;

@@ -31,6 +31,8 @@ const LIVE: &str = r#"
         window: scale ? scale.querySelector(".window-words").innerText : "",
         pointer: scale && scale.querySelector(".pointer")
             ? scale.querySelector(".pointer").getAttribute("x") : "",
+        unheated: /^(Starting|Lighting|Idle)/.test(document.querySelector(".state").innerText) && scale
+            ? scale.querySelector(".window-words").innerText : "",
         left: figure("Left"),
         pass: figure("Pass"),
         lost: !document.querySelector(".lost").hidden,
@@ -109,12 +111,21 @@ async fn an_operator_runs_the_short_job_to_its_end_and_sees_all_of_it_live() {
     assert!(seen.count("temperature") >= 10, "the temperature");
     assert!(seen.count("pointer") >= 10, "and its place on the line");
     let windows = seen.shown("window");
-    for window in ["150 degC to 480 degC", "1040 degC to 1160 degC"] {
+    for window in ["150 \u{b0}C to 480 \u{b0}C", "1040 \u{b0}C to 1160 \u{b0}C"] {
         assert!(windows.iter().any(|one| one.ends_with(window)), "{window} is not in {windows:?}");
     }
     // It is told from step to step.
     assert!(seen.count("left") >= 4, "time left: {:?}", seen.shown("left"));
     assert!(seen.shown("pass").contains(&"2 of 2"), "{:?}", seen.shown("pass"));
+    assert_eq!(
+        seen.count("unheated"),
+        0,
+        "no window before the heat: {:?}",
+        seen.shown("unheated")
+    );
+    let ended = screen.script(LIVE).await;
+    assert_eq!(ended["left"], "\u{2013}", "nothing is left of a job that has ended");
+    assert_eq!(ended["window"].as_str().map(str::trim), Some(""));
     assert!(!seen.shown("lost").contains(&"true"), "it was live all the time");
     screen.go("/records").await;
     screen.until("main", 10.0, |main| main.contains("Short job: test ring")).await;

@@ -42,6 +42,11 @@ pub(crate) struct Scene {
 impl Scene {
     /// Serves the twin, `pace` times as fast as life, with three people who can sign in.
     pub(crate) async fn new(pace: f64) -> Self {
+        Self::at_address(pace, SocketAddr::from(([127, 0, 0, 1], 0))).await
+    }
+
+    /// The same at an address of one before it, as after the program was started anew.
+    pub(crate) async fn at_address(pace: f64, address: SocketAddr) -> Self {
         let folder = tempfile::tempdir().expect("a folder");
         let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
         let records = folder.path().join("runs.sqlite");
@@ -70,7 +75,7 @@ impl Scene {
             names: Vec::new(),
         };
         let app = App::new(station.clone(), options).expect("a panel");
-        let listener = TcpListener::bind(("127.0.0.1", 0)).await.expect("a free port");
+        let listener = TcpListener::bind(address).await.expect("a free port");
         let at = listener.local_addr().expect("an address");
         let (end, over) = watch::channel(false);
         tokio::spawn(panel::serve(app.clone(), listener, over.clone()));

@@ -134,6 +134,18 @@ impl Screen {
         self.until(".prompt", 10.0, |prompt| prompt.contains("find its datum")).await;
         self.ask("start").await;
         self.until(".prompt", seconds, |prompt| prompt.contains("everything is ready")).await;
+        self.check_set_up().await;
+    }
+
+    /// Ticks every line of the set-up, and says that it is checked; the page Run is open.
+    pub(crate) async fn check_set_up(&self) {
+        let lines = Locator::Css(".set-up input[type=\"checkbox\"]");
+        for line in self.client.find_all(lines).await.expect("a list") {
+            line.click().await.expect("ticked");
+        }
+        self.press(".set-up form button").await;
+        let checked = "[data-live=\"set-up.checked\"]";
+        self.until(checked, 5.0, |words| words.contains("checked by")).await;
     }
 
     /// Presses what a person would: it must be there, be seen, and have nothing in front of it.

@@ -57,6 +57,7 @@
     // gives its own back, so that a stop from another always finds one.
     if (document.hidden) return;
     stream = new EventSource(`/live?page=${page}`);
+    stream.onopen = () => { if (refound) again(); };
     stream.onmessage = (event) => {
       seen = performance.now();
       isLost(false);
@@ -65,7 +66,26 @@
     stream.addEventListener("over", () => location.assign("/sign-in"));
     // There is no place for one more page: asking again and again would not make one.
     stream.addEventListener("busy", (event) => { silence(); isLost(true, event.data); });
-    stream.onerror = () => { isLost(true, lostWords); if (stream.readyState === 2) setTimeout(listen, 2000); };
+    stream.onerror = () => {
+      isLost(true, lostWords);
+      refound = true;
+      if (stream.readyState === EventSource.CLOSED) again();
+    };
+  }
+  // A program that was started anew knows nothing of this page's session: what the page asks would
+  // all be refused. Loaded anew it comes as one that can ask, or as the sign-in, where Stop is too.
+  let refound = false;
+  async function again() {
+    try {
+      const answer = await fetch("/session", { redirect: "manual", signal: AbortSignal.timeout(2000) });
+      const asksForSignIn = answer.type === "opaqueredirect";
+      if (asksForSignIn || (answer.ok && (await answer.json()).form !== body.dataset.form)) {
+        location.reload();
+        return;
+      }
+      refound = !answer.ok;
+    } catch { /* It is not there yet. */ }
+    if (!stream || stream.readyState === EventSource.CLOSED) setTimeout(listen, 2000);
   }
   setInterval(() => { if (performance.now() - seen > 2000) isLost(true); }, 500);
   document.addEventListener("visibilitychange", () => { if (document.hidden) silence(); else listen(); });
@@ -78,11 +98,14 @@
     if (!said) return;
     const words = [reply.answer, reply.why].filter(Boolean).join(": ");
     said.textContent = reply.help ? `${words}. ${reply.help}` : words;
-    said.dataset.mark = ["accepted", "already so", "asked"].includes(reply.answer) ? "done" : "refused";
+    const done = ["accepted", "already so", "asked"].includes(reply.answer);
+    // One word stands where it covers nothing, and not for long.
+    const short = done && words === reply.answer;
+    said.dataset.mark = short ? "word" : done ? "done" : "refused";
     said.hidden = false;
     clearTimeout(hush);
     // What was refused stays until it is touched, or something else is said.
-    if (said.dataset.mark === "done") hush = setTimeout(() => { said.hidden = true; }, 2500);
+    if (done) hush = setTimeout(() => { said.hidden = true; }, short ? 1200 : 4000);
   }
   if (said) said.addEventListener("click", () => { said.hidden = true; });
   async function post(to, fields) {

@@ -7,6 +7,7 @@ use evenpass_core::sequence::{Ask, Phase};
 use maud::{Markup, html};
 
 use crate::panel::page::layout::button;
+use crate::panel::set_up::SetUp;
 use crate::panel::texts;
 use crate::people::Units;
 
@@ -57,7 +58,7 @@ pub(super) fn alert(snapshot: &Snapshot, units: Units) -> Markup {
                 div.buttons { (button("reset", texts::RESET, "wanted")) }
             }
         }
-        @for hold in &verdict.holds {
+        @for hold in verdict.holds_not_overtaken() {
             @let told = told(hold);
             section.alert data-mark="hold" role="status" {
                 h2 { span.sign aria-hidden="true" { "\u{25b2}" } (texts::HELD) ": " (units.restate(&told.what)) }
@@ -91,18 +92,22 @@ fn is_key_off(snapshot: &Snapshot) -> bool {
 
 /// What a person is asked to do: blue (IEC 60073, mandatory action), with the button that answers,
 /// and whether the key keeps it from being taken.
-pub(super) fn prompt(snapshot: &Snapshot, units: Units) -> Markup {
+pub(super) fn prompt(snapshot: &Snapshot, set_up: SetUp, units: Units) -> Markup {
     let Some(prompt) = snapshot.status.prompt else { return html! {} };
     let by_button = matches!(prompt.ask, Ask::Start | Ask::BeginHoming | Ask::CallWet)
         || prompt.ask.is_answered_by_accept();
     let key_off = by_button && is_key_off(snapshot);
-    let wanted = if key_off { "off" } else { "wanted" };
+    let unchecked = prompt.ask == Ask::Start && set_up == SetUp::Open;
+    let wanted = if key_off || unchecked { "off" } else { "wanted" };
     html! {
         section.prompt role="status" {
             h2 { span.sign aria-hidden="true" { "\u{25cf}" } (units.restate(&prompt.ask.to_string())) }
             p.left data-live="prompt.left" {}
             @if key_off {
                 p.why { span.sign aria-hidden="true" { "\u{2715}" } (texts::KEY_OFF) }
+            }
+            @if unchecked {
+                p.why { span.sign aria-hidden="true" { "\u{2715}" } (texts::SET_UP_NOT_CHECKED) ". " (texts::SET_UP_WHERE) }
             }
             div.buttons {
                 @match prompt.ask {

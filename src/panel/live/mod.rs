@@ -6,6 +6,8 @@ pub(super) mod part;
 mod run;
 mod scales;
 
+pub(super) use self::run::stage;
+
 use std::collections::BTreeMap;
 use std::convert::Infallible;
 use std::future::ready;

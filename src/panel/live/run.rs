@@ -17,9 +17,9 @@ use super::part::Sheet;
 use super::scales::Scale;
 use crate::panel::app::{App, locked};
 use crate::panel::page::layout::{self, button};
-use crate::panel::texts;
 use crate::panel::visitor::Visitor;
-use crate::people::{NOT_SIGNED_IN, Units};
+use crate::panel::{set_up, texts};
+use crate::people::{NOT_SIGNED_IN, Role, Units};
 use crate::station::Loaded;
 
 /// Low and high warning of a pressure, as shares of what it is set to (rows 5 to 8 and 10 of the
@@ -38,7 +38,7 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("seat", seat);
     values.text("turn", turn.to_string());
     values.html("alert", alert(&snapshot, units));
-    values.html("prompt", prompt(&snapshot, units));
+    values.html("prompt", prompt(&snapshot, set_up::stands(app), units));
     let left = status.prompt.and_then(|prompt| prompt.until).map(|until| until.since(snapshot.at));
     values.text(
         "prompt.left",
@@ -52,6 +52,11 @@ pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
         html! {
             @if let Some(trouble) = &kept.trouble {
                 p.trouble role="alert" { (texts::NOT_KEPT) ": " (trouble) }
+            }
+            @if visitor.role == Role::Engineer {
+                @if let Some(trouble) = app.roll_trouble() {
+                    p.trouble role="alert" { (texts::PEOPLE_NOT_READ) ": " (trouble) }
+                }
             }
         },
     );
@@ -71,11 +76,21 @@ fn state_mark(snapshot: &Snapshot) -> &'static str {
     }
 }
 
+/// How far a job is: what is to be seen first depends on it.
+pub(in crate::panel) fn stage(snapshot: &Snapshot) -> &'static str {
+    match snapshot.status.phase {
+        Phase::Idle | Phase::Manual => "before",
+        Phase::Complete | Phase::Stopped => "ended",
+        _ => "under-way",
+    }
+}
+
 /// What the page Run shows besides.
 pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let units = visitor.units;
+    values.mark("stage", stage(&snapshot));
     values.html("permissives", permissives(&snapshot, units));
     let loaded = station.loaded();
     let program = loaded.as_ref().map(|loaded| &loaded.plan.program);
@@ -83,7 +98,9 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("figures", figures(&snapshot, program, units));
     values.html("acts", acts(&snapshot));
     if let Some(loaded) = &loaded {
+        values.mark("set-up", set_up::stands(app).mark());
         values.html("set-up.checked", checked(app, loaded));
+        values.text("recipe.newer", app.newer(loaded).unwrap_or_default());
         let sheet = Sheet::of(loaded);
         let progress = snapshot.status.progress.as_ref();
         let done = progress.and_then(|at| at.pass).map_or(0, |(pass, _)| pass.saturating_sub(1));
@@ -148,6 +165,8 @@ fn scales(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Marku
     let inputs = &snapshot.inputs;
     let step = step(snapshot, program);
     let torch = torch_of(step, program);
+    // Before there is heat, and after the job, no window is in force.
+    let step = step.filter(|step| has_window(snapshot.status.phase, step));
     let between = |low: String, high: String| format!("{low} {} {high}", texts::TO);
     let (tag, name, window, top) = match step {
         Some(Step::Fuse(fuse)) => {
@@ -198,6 +217,15 @@ fn scales(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Marku
         (pressure(Analogue::FuelPressure, texts::FUEL, torch.map(|torch| torch.fuel_pressure)).line())
         (pressure(Analogue::OxygenPressure, texts::OXYGEN, torch.map(|t| t.oxygen_pressure)).line())
         (pressure(Analogue::CarrierPressure, texts::CARRIER, torch.map(|t| t.carrier_pressure)).line())
+    }
+}
+
+/// Whether the temperature is to be in the window of the step in hand, or on its way into it.
+const fn has_window(phase: Phase, step: &Step) -> bool {
+    match phase {
+        Phase::Preheating | Phase::Spraying | Phase::Fusing => true,
+        Phase::Holding | Phase::Held => !matches!(step, Step::Preheat(_)),
+        _ => false,
     }
 }
 
@@ -258,7 +286,8 @@ fn figures(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Mark
     let level = |on: Level| if on.is_on() { texts::ON } else { texts::OFF };
     let flame = inputs.contact(Contact::Flame);
     let flame = (flame.kind == Kind::Measured).then(|| level(flame.value).to_owned());
-    let left = time_left(snapshot, program);
+    let ended = matches!(status.phase, Phase::Stopping | Phase::Stopped | Phase::Complete);
+    let left = if ended { Time::ZERO } else { time_left(snapshot, program) };
     let pass = status.progress.as_ref().and_then(|at| at.pass);
     let or = |words: Option<String>| words.unwrap_or_else(|| texts::NOT_KNOWN.to_owned());
     let rows = [
@@ -316,7 +345,7 @@ fn acts(snapshot: &Snapshot) -> Markup {
             (button("home", texts::HOME, "wanted"))
         }
         @if matches!(phase, Phase::Complete | Phase::Stopped) {
-            (button("reset", texts::LEAVE_JOB, "wanted"))
+            div.act { (button("reset", texts::LEAVE_JOB, "wanted")) p { (texts::LEAVE_JOB_FOR) } }
         }
         @if matches!(phase, Phase::Idle | Phase::Held) {
             (button("blasted-now", texts::BLASTED_NOW, "plain"))

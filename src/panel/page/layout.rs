@@ -8,7 +8,7 @@ use crate::panel::texts;
 use crate::panel::visitor::{Visitor, seat_key};
 use crate::people::{LengthUnit, PressureUnit, TemperatureUnit};
 use crate::record::RunKind;
-use crate::station::{Seat, shown_name};
+use crate::station::{Seat, is_same_person, shown_name};
 
 /// Where one can go: address, name of the live page, words, a sign.
 const PLACES: [(&str, &str, &str, &str); 4] = [
@@ -159,7 +159,7 @@ fn account(visitor: &Visitor) -> Markup {
                 }
                 select name="temperature" aria-label="temperature" {
                     @for unit in TemperatureUnit::ALL {
-                        option value=(word(unit)) selected[unit == units.temperature] { (unit.symbol()) }
+                        option value=(word(unit)) selected[unit == units.temperature] { (unit.sign()) }
                     }
                 }
                 select name="pressure" aria-label="pressure" {
@@ -197,6 +197,10 @@ pub(in crate::panel) fn seat(seat: &Seat, visitor: &Visitor) -> Markup {
                     strong { (shown_name(&asking.name)) " " (texts::ASKS_FOR_SEAT) }
                     (act("give", texts::GIVE_SEAT)) (act("keep", texts::KEEP_SEAT))
                 } @else { (act("leave", texts::LEAVE_SEAT)) }
+            }
+            Some(holder) if is_same_person(holder, &visitor.name) => {
+                span data-mark="others" { (texts::SEAT_YOURS_ELSEWHERE) }
+                (act("take", texts::SEAT_TAKE_BACK))
             }
             Some(holder) => {
                 span data-mark="others" { (shown_name(&holder.name)) " " (texts::COMMANDS) }

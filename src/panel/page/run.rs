@@ -8,7 +8,7 @@ use maud::{Markup, html};
 use super::layout;
 use super::recipes::changes;
 use crate::panel::app::App;
-use crate::panel::live::part::Sheet;
+use crate::panel::live::{self, part::Sheet};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
@@ -24,7 +24,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
                 p { a.button href="/recipes" { (texts::CHOOSE) } }
                 (layout::cautions())
             },
-            Some(loaded) => (job(loaded, visitor.units)),
+            Some(loaded) => (job(&app, loaded, visitor.units)),
         }
     };
     layout::page(&app, &visitor, "run", inside)
@@ -42,23 +42,55 @@ fn since_last(loaded: &Loaded) -> Markup {
     }
 }
 
-fn job(loaded: &Loaded, units: Units) -> Markup {
+/// The job. What is missing before a start comes first while none is under way; then the part and
+/// the figures do.
+fn job(app: &App, loaded: &Loaded, units: Units) -> Markup {
     let recipe = &loaded.job.recipe;
+    let stage = live::stage(&app.station().snapshot());
+    html! {
+        div.job data-live="stage" data-mark=(stage) {
+            section.title {
+                h1 { (recipe.title) small { " r" (recipe.revision) } }
+                p.newer data-live="recipe.newer" role="status" {}
+            }
+            section.before {
+                h2 { (texts::PERMISSIVES) }
+                ul.permissives data-live="permissives" {}
+            }
+            div.acts data-live="acts" {}
+            (set_up())
+            section.part-picture { (Sheet::of(loaded).still(units)) }
+            div.columns {
+                section.scales data-live="scales" {}
+                dl.figures data-live="figures" {}
+            }
+            (forecast(loaded, units))
+            (since_last(loaded))
+            section { (layout::cautions()) }
+        }
+    }
+}
+
+/// The lines that are ticked before a start, until they are.
+fn set_up() -> Markup {
+    html! {
+        section.set-up data-live="set-up" data-mark="open" {
+            h2 { (texts::SET_UP) }
+            p.checked data-live="set-up.checked" data-ticks="set-up" role="status" {}
+            p.unchecked { span.sign aria-hidden="true" { "\u{25b2}" } (texts::SET_UP_UNCHECKED) }
+            form #set-up data-post="/checked" {
+                ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
+                    li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
+                } }
+                button type="submit" data-kind="plain" { (texts::SET_UP_DONE) }
+            }
+        }
+    }
+}
+
+fn forecast(loaded: &Loaded, units: Units) -> Markup {
     let forecast = &loaded.plan.forecast;
     html! {
-        section.job {
-            h1 { (recipe.title) small { " r" (recipe.revision) } }
-            (Sheet::of(loaded).still(units))
-        }
-        div.columns {
-            section.scales data-live="scales" {}
-            dl.figures data-live="figures" {}
-            div.acts data-live="acts" {}
-        }
-        section.before {
-            h2 { (texts::PERMISSIVES) }
-            ul.permissives data-live="permissives" {}
-        }
         section.forecast {
             h2 { (texts::FORECAST) }
             @for note in loaded.plan.notes.iter().filter(|note| note.weight == Weight::Fails) {
@@ -73,22 +105,9 @@ fn job(loaded: &Loaded, units: Units) -> Markup {
                             td { (zone.powder) }
                         }
                     }
-                    tr { th { (texts::TIME_LEFT) } td { (clock(forecast.total)) } td {} }
+                    tr { th { (texts::TAKES) } td { (clock(forecast.total)) } td {} }
                 }
             }
-        }
-        (since_last(loaded))
-        section.set-up {
-            h2 { (texts::SET_UP) }
-            p.checked data-live="set-up.checked" data-ticks="set-up" role="status" {}
-            p.unchecked { span.sign aria-hidden="true" { "\u{25b2}" } (texts::SET_UP_UNCHECKED) }
-            form #set-up data-post="/checked" {
-                ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
-                    li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
-                } }
-                button type="submit" data-kind="plain" { (texts::SET_UP_DONE) }
-            }
-            (layout::cautions())
         }
     }
 }

@@ -219,10 +219,5 @@ fn inspect_anew(slot: &Slot, trip: &mut Option<Trip>) {
 
 /// The later, severer stage of the same cause.
 fn later_stage(row: &Row, slots: &[Slot]) -> Option<usize> {
-    slots.iter().position(|other| {
-        other.row.watch == row.watch
-            && other.row.arming == row.arming
-            && other.row.class > row.class
-            && other.row.delay > row.delay
-    })
+    slots.iter().position(|other| row.escalates_to(other.row))
 }

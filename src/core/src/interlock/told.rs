@@ -5,9 +5,7 @@ use core::time::Duration;
 use serde::Serialize;
 
 use super::matrix::row;
-use super::verdict::{
-    Acknowledged, CarriageEffect, Effects, Occurrence, Presence, SpindleEffect, Verdict,
-};
+use super::verdict::{Acknowledged, CarriageEffect, Occurrence, Presence, SpindleEffect, Verdict};
 
 /// How a latched cause stands, by ISA-18.2 and IEC 62682.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -82,36 +80,39 @@ impl Verdict {
         Told {
             what: occurrence.message.clone(),
             held_for: occurrence.confirmed.since(occurrence.since),
-            done: done(&self.effects),
+            done: self.done(),
             to_do: occurrence.advice,
             meanwhile: row.map_or("", |row| row.meanwhile.words()),
         }
     }
-}
 
-/// The effects in force, in a trip's order.
-fn done(effects: &Effects) -> String {
-    let vetoes = [
-        (effects.powder_off, "powder off"),
-        (effects.fuel_shut, "fuel shut"),
-        (effects.oxygen_shut, "oxygen shut"),
-        (effects.supply_shut, "supply shut outside the cell"),
-        (effects.air_off, "carrier air held back"),
-        (effects.no_cooling, "no cooling jet"),
-        (effects.watchdog_off, "watchdog stopped"),
-    ];
-    let mut words: Vec<&str> =
-        vetoes.iter().filter(|(veto, _)| veto.is_imposed()).map(|(_, words)| *words).collect();
-    words.extend(match effects.carriage {
-        CarriageEffect::Free => None,
-        CarriageEffect::Retreat => Some("torch withdrawn"),
-        CarriageEffect::Stop => Some("carriage stopped"),
-        CarriageEffect::Cut => Some("carriage without torque"),
-    });
-    words.extend(match effects.spindle {
-        SpindleEffect::Free => None,
-        SpindleEffect::Turn => Some("spindle kept turning"),
-        SpindleEffect::Stop => Some("spindle stopped"),
-    });
-    if words.is_empty() { "nothing taken away".to_owned() } else { words.join(", ") }
+    /// The effects in force, in a trip's order.
+    fn done(&self) -> String {
+        let effects = &self.effects;
+        let vetoes = [
+            (effects.powder_off, "powder off"),
+            (effects.fuel_shut, "fuel shut"),
+            (effects.oxygen_shut, "oxygen shut"),
+            (effects.supply_shut, "supply shut outside the cell"),
+            (effects.air_off, "carrier air held back"),
+            (effects.no_cooling, "no cooling jet"),
+            (effects.watchdog_off, "watchdog stopped"),
+        ];
+        let mut words: Vec<&str> =
+            vetoes.iter().filter(|(veto, _)| veto.is_imposed()).map(|(_, words)| *words).collect();
+        if effects.carriage == CarriageEffect::Retreat || self.withdrawn.is_on() {
+            words.push("torch withdrawn");
+        }
+        words.extend(match effects.carriage {
+            CarriageEffect::Free | CarriageEffect::Retreat => None,
+            CarriageEffect::Stop => Some("carriage stopped"),
+            CarriageEffect::Cut => Some("carriage without torque"),
+        });
+        words.extend(match effects.spindle {
+            SpindleEffect::Free => None,
+            SpindleEffect::Turn => Some("spindle kept turning"),
+            SpindleEffect::Stop => Some("spindle stopped"),
+        });
+        if words.is_empty() { "nothing taken away".to_owned() } else { words.join(", ") }
+    }
 }

@@ -15,6 +15,12 @@ pub(super) struct Trip {
     may_retreat: bool,
     /// Since when the carriage has been stopping.
     stopping: Option<Moment>,
+    /// The torch was clear of the part when it began.
+    was_clear: bool,
+    /// The carriage might retreat in some scan of it.
+    retreated: bool,
+    /// It did: the torch has come clear of the part by it.
+    pub(super) withdrawn: bool,
     /// The speed the spindle may keep; none once it was asked to stop.
     pub(super) turn_at_most: Option<f64>,
     /// Somebody has inspected torch, hoses and arrestors since.
@@ -28,6 +34,9 @@ impl Trip {
             began: scene.now,
             may_retreat: memory.enabled_without_break(),
             stopping: None,
+            was_clear: scene.clear,
+            retreated: false,
+            withdrawn: false,
             turn_at_most: scene.spindle_asked,
             inspected: false,
         }
@@ -37,6 +46,7 @@ impl Trip {
     pub(super) fn follow(&mut self, memory: &Memory, scene: &Scene) {
         let guard = scene.contacts.is_on(Contact::Guard);
         let in_time = scene.now.since(self.began) < durations::RETREAT;
+        self.withdrawn |= self.retreated && !self.was_clear && scene.clear;
         self.may_retreat &= memory.enabled_without_break() && guard && in_time;
         self.turn_at_most = match (self.turn_at_most, scene.spindle_asked) {
             (Some(most), Some(asked)) => Some(most.min(asked)),
@@ -50,6 +60,7 @@ impl Trip {
             CarriageEffect::Retreat if !self.may_retreat => CarriageEffect::Stop,
             other => other,
         };
+        self.retreated |= effect == CarriageEffect::Retreat;
         if effect != CarriageEffect::Stop {
             self.stopping = None;
             return effect;

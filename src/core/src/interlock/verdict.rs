@@ -4,6 +4,8 @@ use core::time::Duration;
 
 use serde::Serialize;
 
+use super::matrix::row;
+use crate::image::Level;
 use crate::moment::Moment;
 use crate::quantity::SpindleSpeed;
 
@@ -142,6 +144,9 @@ pub struct Verdict {
     pub effects: Effects,
     /// The speed a spindle that keeps turning in a trip may keep; it may fall, never rise.
     pub turn_at_most: Option<SpindleSpeed>,
+    /// Whether the torch has come clear of the part by the retreat that this trip allowed; it stays
+    /// so when the carriage has lost its torque since.
+    pub withdrawn: Level,
     /// Effects that come later in the order of the trip or hold, and in how long.
     pub pending: Vec<(Duration, Effects)>,
     /// Whether somebody has acknowledged the trip.
@@ -170,6 +175,18 @@ impl Verdict {
     #[must_use]
     pub fn needs_inspection(&self) -> bool {
         self.reset_needs.contains(&INSPECTION)
+    }
+
+    /// Holds in force, but for those whose later, severer stage has tripped since: what that trip
+    /// says is newer, and what a hold promised is over.
+    pub fn holds_not_overtaken(&self) -> impl Iterator<Item = &Occurrence> {
+        let trips = || self.first.iter().chain(&self.consequent);
+        self.holds.iter().filter(move |hold| {
+            let is_later = |trip: &Occurrence| {
+                row(hold.key).zip(row(trip.key)).is_some_and(|(hold, trip)| hold.escalates_to(trip))
+            };
+            !trips().any(is_later)
+        })
     }
 
     /// Whether a trip is latched.

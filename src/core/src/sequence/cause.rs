@@ -87,7 +87,7 @@ pub enum Cause {
 
     // Waits that were not fulfilled.
     /// Extraction or guard was not proved.
-    NotProved,
+    NotProved(Unproved),
     /// The torch did not reach the park.
     NotParked,
     /// Nobody confirmed the gear lever.
@@ -155,6 +155,17 @@ pub enum Cause {
     KeyOff,
 }
 
+/// What of the cell was not proved.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unproved {
+    /// The guard is not seen shut.
+    Guard,
+    /// The extraction is not seen to run.
+    Extraction,
+    /// Neither.
+    Both,
+}
+
 impl fmt::Display for Cause {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let text = match self {
@@ -203,7 +214,16 @@ impl fmt::Display for Cause {
             Self::SafeNotPurged => "energy is off, nothing moves, the purge is still owed",
             Self::HomingDone => "the datum is found",
             Self::ProvingOver => "the time for proving is over",
-            Self::NotProved => "extraction and guard were not proved in time",
+            Self::NotProved(Unproved::Guard) => {
+                "the guard was not seen shut in time: shut it, or look at its contact"
+            }
+            Self::NotProved(Unproved::Extraction) => {
+                "the extraction was not proved in time: look at the fan, its duct and its switch"
+            }
+            Self::NotProved(Unproved::Both) => {
+                "the guard was not seen shut and the extraction not proved in time: shut the guard, \
+                 look at the fan and its switch"
+            }
             Self::NotParked => "the torch did not reach the park in time",
             Self::LeverNotConfirmed => "nobody confirmed the gear lever in time",
             Self::SpindleWrong { measured, set } => {

@@ -2,7 +2,8 @@
 
 use crate::cia402::PowerState;
 use crate::image::{AxisReading, Contact, Inputs, Level, Referenced};
-use crate::interlock::{Acknowledged, Presence, Verdict};
+use crate::interlock::matrix::{ResetRule, row};
+use crate::interlock::{Acknowledged, Occurrence, Presence, Verdict};
 use crate::quantity::Length;
 use crate::request::{Answer, Denial, LONGEST_NUDGE, Request, Trim};
 
@@ -76,6 +77,7 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
             _ => Answer::AlreadySo,
         },
         Request::Reset => reset(view),
+        Request::Inspected => inspected(view),
         Request::Accept => accept(view),
         Request::Wet => match view.state {
             State::Wetting { .. } => Answer::AlreadySo,
@@ -116,6 +118,20 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
         Request::Trim(Trim::NONE) => Answer::AlreadySo,
         _ => Answer::Accepted,
     }
+}
+
+/// Only a flashback, or a flame that may have burnt inside, waits for an inspection.
+fn inspected(view: &View<'_>) -> Answer {
+    let verdict = view.verdict;
+    if verdict.needs_inspection() {
+        return Answer::Accepted;
+    }
+    let wants =
+        |cause: &Occurrence| row(cause.key).is_some_and(|row| row.reset == ResetRule::Inspected);
+    if verdict.first.iter().chain(&verdict.consequent).any(wants) {
+        return Answer::AlreadySo;
+    }
+    deny("there is nothing to inspect: no flashback is latched", "nothing is needed")
 }
 
 fn no_stop_pressed(view: &View<'_>) -> Answer {

@@ -9,6 +9,7 @@ use crate::program::{FuseStep, PreheatStep, Program, SprayStep, Step, TorchPlan}
 use crate::proof::Strokes;
 use crate::quantity::{Length, Pressure, SpindleSpeed, Temperature};
 
+use super::cause::Unproved;
 use super::event::{Event, Happening, Wish};
 use super::machine::{Cursor, Figures};
 use super::outbox::Outbox;
@@ -182,7 +183,17 @@ impl<'a> Scan<'a> {
 
     /// Guard shut, and the extraction proved.
     pub(super) fn cell_is_proved(&self) -> bool {
-        self.is_on(Contact::Extraction) && self.is_on(Contact::Guard)
+        self.unproved().is_none()
+    }
+
+    /// What of the cell is not proved.
+    pub(super) fn unproved(&self) -> Option<Unproved> {
+        match (self.is_on(Contact::Guard), self.is_on(Contact::Extraction)) {
+            (true, true) => None,
+            (false, true) => Some(Unproved::Guard),
+            (true, false) => Some(Unproved::Extraction),
+            (false, false) => Some(Unproved::Both),
+        }
     }
 
     /// Names an output energised.

@@ -41,7 +41,7 @@ mod steps;
 mod tests;
 
 pub use calls::Sequence;
-pub use cause::Cause;
+pub use cause::{Cause, Unproved};
 pub use event::{Event, Happening, PurgeHindrance, Wish};
 pub use in_hand::{NextPass, ZoneInHand};
 pub use leaf::{Leaf, Phase};

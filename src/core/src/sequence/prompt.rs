@@ -28,6 +28,8 @@ pub enum Ask {
     ChangeTorch,
     /// Shut the guard.
     ShutGuard,
+    /// Look why the extraction is not seen to run.
+    ProveExtraction,
     /// Call the band wet.
     CallWet,
     /// The part is still hot: accept to end the cooling all the same.
@@ -74,6 +76,9 @@ impl fmt::Display for Ask {
                  guard, press accept"
             }
             Self::ShutGuard => "shut the guard",
+            Self::ProveExtraction => {
+                "the extraction is not seen to run: look at the fan, its duct and its switch"
+            }
             Self::CallWet => "watch the band: press wet when its coat is wet all along",
             Self::StillHot => "the part is still hot: accept to end the cooling, or wait",
             Self::Attendance => "the flame burns: press accept to show that you are there",

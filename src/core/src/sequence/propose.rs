@@ -14,7 +14,7 @@ use super::leaf::{Leaf, Phase};
 use super::machine::{Machine, Owed};
 use super::prompt::{Ask, Prompt};
 use super::state::State;
-use super::states::{access, holding, spraying};
+use super::states::{access, holding, spraying, starting};
 
 /// Extraction runs on after the last gas or powder (cause-and-effect practice: at least 5 min).
 const EXTRACTION_OVERRUN: Duration = Duration::from_secs(300);
@@ -25,6 +25,7 @@ impl State {
         match self {
             Self::Ready => Some((Ask::Start, None)),
             Self::Homing(homing) => homing.prompt(),
+            Self::Checking { until, .. } => starting::prompt_checking(*until, machine, scan),
             Self::SpinningUp { phase, .. } => phase.prompt(machine, scan),
             Self::Opening(opening) => Some(opening.prompt()),
             Self::ConfirmingFlame(confirming) => Some(confirming.prompt()),
@@ -138,10 +139,13 @@ fn leaked(machine: &Machine, scan: &Scan<'_>) -> bool {
         .any(|(_, gas)| scan.value(gas).is_some_and(|bar| bar >= scan.figures.vented_below.bar()))
 }
 
-/// Whether a prompt calls a person to the machine. Wetting is watched for all the time; the lamp
+/// Whether a prompt calls a person to the machine. Whoever asked for the start stands there still when
+/// guard and extraction are checked, and reads which is missing: the lamp could not say it. Wetting is watched for all the time; the lamp
 /// calls once the pyrometer reads what the coat is expected to wet at.
 fn calls(ask: Ask, machine: &Machine, scan: &Scan<'_>) -> bool {
     let expected = scan.fuse(machine.cursor).map(|step| step.window.low);
-    ask != Ask::CallWet
-        || scan.coat_temperature().zip(expected).is_none_or(|(coat, low)| coat >= low)
+    match ask {
+        Ask::CallWet => scan.coat_temperature().zip(expected).is_none_or(|(coat, low)| coat >= low),
+        _ => machine.leaf != Leaf::Checking,
+    }
 }

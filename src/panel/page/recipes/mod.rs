@@ -34,7 +34,12 @@ pub(in crate::panel) fn path_of(app: &App, name: &str) -> Option<PathBuf> {
 fn new_path(app: &App, name: &str) -> Result<PathBuf, String> {
     let plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '_');
     let stem = name.strip_suffix(".toml").unwrap_or(name);
-    if stem.is_empty() || stem.len() > LONGEST_NAME || !stem.chars().all(plain) {
+    // What begins with a hyphen would be an option to the command line.
+    if stem.is_empty()
+        || stem.starts_with('-')
+        || stem.len() > LONGEST_NAME
+        || !stem.chars().all(plain)
+    {
         return Err(texts::RECIPE_NAME_FORM.to_owned());
     }
     let path = app.inside.options.recipes.join(format!("{stem}.toml"));

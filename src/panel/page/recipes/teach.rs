@@ -16,7 +16,7 @@ use super::one::plain;
 use crate::files;
 use crate::panel::app::{App, locked};
 use crate::panel::aside::aside;
-use crate::panel::asking::{Reply, Seal};
+use crate::panel::asking::{Reply, Seal, may_command};
 use crate::panel::live::Values;
 use crate::panel::page::{layout, maintenance};
 use crate::panel::texts;
@@ -31,10 +31,12 @@ const MOST: usize = 64;
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
     let kinds = PointKind::ALL.map(|kind| (word(kind), kind.title()));
     let inside = html! {
-        p { a href="/recipes" { "\u{2190} " (texts::RECIPES) } }
-        h1 { (texts::TEACH) }
+        div.head {
+            a href="/recipes" { "\u{2190} " (texts::RECIPES) }
+            h1 { (texts::TEACH) }
+        }
         (maintenance::carriage_by_hand(&app, &visitor))
-        section {
+        section.take {
             h2 { (texts::TAKE_A_POINT) }
             form.point data-post="/teach" {
                 input type="hidden" name="act" value="take";
@@ -65,7 +67,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
             }
         }
     };
-    layout::page(&app, &visitor, "teach", inside)
+    layout::page(&app, &visitor, "teach", html! { div.teach { (inside) } })
 }
 
 /// A kind of point as forms name it.
@@ -99,6 +101,11 @@ pub(in crate::panel) async fn act(
 async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result<(), Reply> {
     visitor.right(Right::Engineer)?;
     let refused = |why: String| Reply::refused(why);
+    // The points are the hand's at the machine, each of them an act there; nobody else takes one
+    // away. Their recipe is but a text, and saved from anywhere.
+    if plain(form, "act") != "save" {
+        may_command(app, visitor, turn(form))?;
+    }
     match plain(form, "act") {
         "take" => take(app, visitor, form).await,
         "remove" => {
@@ -135,6 +142,11 @@ fn starts(app: &App, end: End) -> Result<(), Reply> {
     Ok(())
 }
 
+/// The turn in the seat that a page named.
+fn turn(form: &[(String, String)]) -> u64 {
+    plain(form, "turn").parse().unwrap_or(0)
+}
+
 /// A length that was typed, or nothing.
 fn typed(form: &[(String, String)], name: &str) -> Result<Option<Length>, String> {
     match plain(form, name).trim() {
@@ -147,11 +159,10 @@ async fn take(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result
     let what = PointKind::ALL.into_iter().find(|kind| word(*kind) == plain(form, "what"));
     let what = what.ok_or_else(|| Reply::refused(texts::UNKNOWN_REQUEST))?;
     let diameter = typed(form, "diameter").map_err(Reply::refused)?;
-    let turn = plain(form, "turn").parse().unwrap_or(0);
     if locked(&app.inside.teaching).points.len() >= MOST {
         return Err(Reply::refused(texts::TOO_MANY_POINTS));
     }
-    let answer = app.station().command(&visitor.commander(turn), Request::TakePoint).await;
+    let answer = app.station().command(&visitor.commander(turn(form)), Request::TakePoint).await;
     match answer {
         Ok(Answer::Accepted | Answer::AlreadySo) => {}
         Ok(Answer::Denied(denial)) => {

@@ -9,7 +9,7 @@ use serde_json::Value;
 use super::chart::{Line, chart};
 use super::{outcome, wall};
 use crate::panel::texts;
-use crate::people::{TemperatureUnit, Units};
+use crate::people::Units;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
 use crate::record::{Deviation, RunRecord};
@@ -64,10 +64,7 @@ fn temperatures(entries: &[Entry], units: Units) -> Markup {
         Line { field: "part", name: texts::PART_TEMPERATURE, class: "first-line" },
         Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "second-line" },
     ];
-    let unit = match units.temperature {
-        TemperatureUnit::Celsius => "degC",
-        TemperatureUnit::Fahrenheit => "degF",
-    };
+    let unit = units.temperature.sign();
     html! { section { h2 { (texts::TEMPERATURE) } (chart::<Temperature>(entries, &lines, unit)) } }
 }
 

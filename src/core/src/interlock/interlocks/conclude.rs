@@ -1,6 +1,7 @@
 //! What the latched rows come to: class, effects, what comes later, and what a reset needs.
 
 use super::Interlocks;
+use crate::image::Level;
 use crate::interlock::matrix::{AirEffect, ResetRule};
 use crate::interlock::verdict::{Acknowledged, Class, Effects, INSPECTION, SpindleEffect, Veto};
 use crate::quantity::SpindleSpeed;
@@ -48,15 +49,18 @@ impl Interlocks {
             sum.air_off = Veto::Imposed;
         }
         let mut at_most = None;
+        let mut withdrawn = Level::Off;
         if let Some(trip) = &mut self.trip {
             sum.carriage = trip.carriage(sum.carriage, self.scene.now);
             if sum.spindle == SpindleEffect::Turn && trip.turn_at_most.is_none() {
                 sum.spindle = SpindleEffect::Stop;
             }
+            withdrawn = Level::from_bit(trip.withdrawn);
             at_most = trip.turn_at_most.map(SpindleSpeed::from_rpm);
         }
         self.latch.verdict.effects = sum;
         self.latch.verdict.turn_at_most = at_most;
+        self.latch.verdict.withdrawn = withdrawn;
     }
 
     fn pend(&mut self) {

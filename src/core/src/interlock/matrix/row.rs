@@ -45,6 +45,16 @@ pub struct Row {
     pub advice: &'static str,
 }
 
+impl Row {
+    /// Whether another row is the later, severer stage of the same cause.
+    pub(in crate::interlock) fn escalates_to(&self, other: &Self) -> bool {
+        other.watch == self.watch
+            && other.arming == self.arming
+            && other.class > self.class
+            && other.delay > self.delay
+    }
+}
+
 /// A set-point with its unit.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct SetPoint {
@@ -164,10 +174,12 @@ impl Meanwhile {
     pub const fn words(self) -> &'static str {
         match self {
             Self::GoOn => "go on",
-            Self::RestartWhenGone => "stop or abort; restart once gone",
+            Self::RestartWhenGone => "stop or abort; restart once its cause is gone",
             Self::LetItEnd => "watch it end; abort",
-            Self::ResetWhenGone => "acknowledge; reset once gone and purged",
-            Self::JogAway => "acknowledge; reset, then jog away from it only",
+            Self::ResetWhenGone => {
+                "acknowledge it; reset it once its cause is gone and the torch is purged"
+            }
+            Self::JogAway => "acknowledge it, reset it, then jog away from the limit only",
             Self::ShutByHand => "shut the isolation valve outside by hand",
             Self::LeaveCell => "leave the cell, shut the cylinders outside",
             Self::InspectFirst => "let it cool, inspect, report; no air, no relight",

@@ -419,3 +419,44 @@ fn a_drive_in_fault_does_not_hinder_the_reset_that_clears_it_and_trips_again_whe
     bench.scan();
     assert_eq!(bench.first(), "drive_fault");
 }
+
+#[test]
+fn a_hold_whose_later_stage_has_tripped_is_not_told_beside_it_and_others_are() {
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Extraction, Level::Off);
+    bench.run(4.0);
+    let told = |bench: &Bench| -> Vec<&'static str> {
+        bench.verdict().holds_not_overtaken().map(|hold| hold.key).collect()
+    };
+    assert_eq!(told(&bench), ["extraction_lost"], "nothing has tripped yet");
+    let now = bench.inputs.now;
+    bench.interlocks.request(now, Raised::Hold);
+    bench.run(12.0);
+    assert_eq!(bench.first(), "extraction_lost_trip");
+    let held: Vec<_> = bench.verdict().holds.iter().map(|hold| hold.key).collect();
+    assert!(held.contains(&"extraction_lost"), "it is in force all the same: {held:?}");
+    assert!(!told(&bench).contains(&"extraction_lost"), "{:?}", told(&bench));
+    assert!(told(&bench).contains(&"hold_requested"), "{:?}", told(&bench));
+}
+
+#[test]
+fn a_retreat_that_was_made_is_told_after_the_carriage_has_lost_its_torque_and_no_other_is() {
+    let done = |bench: &Bench| {
+        let verdict = bench.verdict();
+        verdict.told(verdict.first.as_ref().expect("a trip")).done
+    };
+    let mut bench = Bench::spraying();
+    bench.contact(Contact::Flame, Level::Off);
+    bench.run(0.4);
+    let mut stays = bench.clone();
+    bench.axis(|axis| axis.position = crate::quantity::Length::from_mm(710.0));
+    bench.contact(Contact::ParkSwitch, Level::On);
+    bench.run(0.1);
+    for bench in [&mut bench, &mut stays] {
+        bench.axis(|axis| axis.power = PowerState::SwitchedOn);
+        bench.run(10.0);
+        assert!(done(bench).contains("carriage without torque"), "{}", done(bench));
+    }
+    assert!(done(&bench).contains("torch withdrawn"), "{}", done(&bench));
+    assert!(!done(&stays).contains("torch withdrawn"), "{}", done(&stays));
+}

@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use statig::blocking::Outcome;
 
-use super::super::cause::Cause;
+use super::super::cause::{Cause, Unproved};
 use super::super::context::Scan;
 use super::super::machine::{Drive, Machine};
 use super::super::prompt::Ask;
@@ -22,6 +22,9 @@ const SPEED_TOLERANCE: f64 = 0.05;
 const PROVED_FOR: Duration = Duration::from_secs(1);
 /// How long the spindle may take to get there; arbitrary, above a lathe's usual 3 to 5 s.
 const SPEED_WITHIN: Duration = Duration::from_secs(10);
+/// How long the extraction may take to come up before a person is asked to look at it; arbitrary,
+/// above a fan's usual 2 to 3 s.
+const EXTRACTION_COMES: Duration = Duration::from_secs(5);
 /// How long a person may take to set the gear lever; arbitrary.
 const LEVER_WITHIN: Duration = Duration::from_secs(600);
 
@@ -49,14 +52,29 @@ pub(in super::super) fn checking(
     machine: &mut Machine,
     scan: &mut Scan<'_>,
 ) -> Outcome<State> {
-    if scan.cell_is_proved() {
+    let Some(unproved) = scan.unproved() else {
         let until = scan.now + Machine::patience_to(scan.park(), scan);
         return machine.go(State::Parking { errand, until }, Cause::Proved);
-    }
+    };
     if is_late(until, scan) {
-        return steps::give_up(errand, Cause::NotProved, machine, scan);
+        return steps::give_up(errand, Cause::NotProved(unproved), machine, scan);
     }
     Outcome::Handled
+}
+
+/// Which of the two is missing, for whoever stands there: the guard at once, the extraction when it
+/// has had its time to come up.
+pub(in super::super) fn prompt_checking(
+    until: Moment,
+    machine: &Machine,
+    scan: &Scan<'_>,
+) -> Option<(Ask, Option<Moment>)> {
+    let ask = match scan.unproved()? {
+        Unproved::Guard | Unproved::Both => Ask::ShutGuard,
+        Unproved::Extraction if scan.now.since(machine.since) < EXTRACTION_COMES => return None,
+        Unproved::Extraction => Ask::ProveExtraction,
+    };
+    Some((ask, Some(until)))
 }
 
 pub(in super::super) fn propose_checking(machine: &Machine, scan: &mut Scan<'_>) {

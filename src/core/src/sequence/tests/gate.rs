@@ -218,3 +218,22 @@ fn no_jog_with_gas_under_pressure_or_an_unknown_transmitter() {
     plant.inputs.analogues[Analogue::FuelPressure.index()] = Signal::default();
     assert!(matches!(plant.ask(Request::Jog(Direction::TowardTail)), Answer::Denied(_)));
 }
+
+#[test]
+fn an_inspection_is_taken_once_something_waits_for_it_and_denied_where_nothing_does() {
+    let mut plant = reach(Leaf::Ready);
+    let Answer::Denied(Denial { why, .. }) = plant.ask(Request::Inspected) else {
+        panic!("nothing is tripped");
+    };
+    assert!(why.starts_with("there is nothing to inspect"), "{why}");
+    plant.trip(crate::interlock::CarriageEffect::Stop);
+    plant.scan();
+    assert!(matches!(plant.ask(Request::Inspected), Answer::Denied(_)), "the flame was lost");
+    let first = plant.verdict.first.as_mut().expect("a trip");
+    first.key = "flashback";
+    let needs = "Inspect torch, hoses and arrestors, and write down what was found.";
+    plant.verdict.reset_needs = vec![needs];
+    assert_eq!(plant.ask(Request::Inspected), Answer::Accepted);
+    plant.verdict.reset_needs.clear();
+    assert_eq!(plant.ask(Request::Inspected), Answer::AlreadySo);
+}

@@ -6,7 +6,7 @@ use super::reach::reach;
 use crate::image::{AxisDemand, Coil, Contact, Level};
 use crate::request::{Answer, Request};
 use crate::rig::{LitBy, Rig};
-use crate::sequence::{Ask, Cause, Leaf, Phase, Wish};
+use crate::sequence::{Ask, Cause, Leaf, Phase, Unproved, Wish};
 
 /// Scenario: recipe 125, lever at 180, tachometer 180.2.
 #[test]
@@ -162,7 +162,42 @@ fn nobody_who_answers_a_prompt_of_lighting_ends_it_with_the_gas_shut() {
 fn extraction_that_is_not_proved_gives_the_start_up_with_its_reason() {
     let mut plant = reach(Leaf::Checking);
     plant.until(Leaf::Ready, 31.0);
-    assert_eq!(plant.sequence.status().setback, Some(Cause::NotProved));
+    assert_eq!(plant.sequence.status().setback, Some(Cause::NotProved(Unproved::Extraction)));
+}
+
+#[test]
+fn whoever_waits_for_extraction_and_guard_is_told_which_of_them_is_missing() {
+    let mut plant = reach(Leaf::Checking);
+    let asked = |plant: &Plant| plant.sequence.prompt().map(|prompt| prompt.ask);
+    assert_eq!(asked(&plant), None, "a fan comes up in its time");
+    plant.run(5.1);
+    assert_eq!(asked(&plant), Some(Ask::ProveExtraction));
+    plant.set(Contact::Guard, Level::Off);
+    plant.person = Person::Absent;
+    plant.run(0.1);
+    assert_eq!(asked(&plant), Some(Ask::ShutGuard));
+    assert!(!plant.outputs.coil(Coil::LampBlue).is_on(), "who asked for the start is there");
+    plant.until(Leaf::Ready, 31.0);
+    assert_eq!(plant.sequence.status().setback, Some(Cause::NotProved(Unproved::Both)));
+}
+
+#[test]
+fn a_restart_with_the_guard_open_asks_for_it_and_goes_on_once_it_is_shut() {
+    let mut plant = reach(Leaf::HeldUnlit);
+    plant.person = Person::Absent;
+    plant.run(30.0);
+    plant.set(Contact::Guard, Level::Off);
+    plant.scan();
+    assert_eq!(plant.ask(Request::Restart), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.leaf(), Leaf::Checking);
+    assert_eq!(plant.sequence.prompt().map(|prompt| prompt.ask), Some(Ask::ShutGuard));
+    plant.until(Leaf::HeldUnlit, 31.0);
+    assert_eq!(plant.sequence.status().setback, Some(Cause::NotProved(Unproved::Guard)));
+    assert_eq!(plant.ask(Request::Restart), Answer::Accepted);
+    plant.scan();
+    plant.set(Contact::Guard, Level::On);
+    plant.until(Leaf::Purging, 60.0);
 }
 
 #[test]

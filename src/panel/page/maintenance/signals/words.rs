@@ -235,7 +235,7 @@ mod tests {
         };
         assert_eq!(told(Analogue::FuelPressure, 0.5, Units::default()), "0.50 bar");
         assert_eq!(told(Analogue::FuelPressure, 0.5, inch), "7.3 psi");
-        assert_eq!(told(Analogue::PartTemperature, 100.0, inch), "212 degF");
+        assert_eq!(told(Analogue::PartTemperature, 100.0, inch), "212 \u{b0}F");
         assert_eq!(told(Analogue::HopperWeight, 1834.6, inch), "1835 g");
         assert_eq!(told(Analogue::FlammableGas, 0.0, inch), "0.0 % LEL");
         let broken = Signal::failed(0.5, at(1_000), Failure::BrokenWire);
