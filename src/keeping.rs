@@ -16,7 +16,8 @@ use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::record::changes::Changes;
 use crate::record::{
-    Beginning, Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store, records_file,
+    Beginning, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store,
+    records_file,
 };
 
 /// What a record begins with besides the job itself.
@@ -130,13 +131,21 @@ impl Keeping {
     ///
     /// # Errors
     /// The records cannot be written: what is wrong and what to do.
-    pub fn finish(
-        self,
-        end: End,
-        first_cause: Option<String>,
-        zones: &[ZoneComparison],
-        powder_fed_g: Option<f64>,
-    ) -> Result<String, String> {
+    pub fn finish(self, told: &Ended<'_>) -> Result<String, String> {
+        let (recorder, end) = self.with_its_end(told);
+        let closed = recorder.finish(end).map_err(|problem| problem.whole())?;
+        Ok(closed.id.to_string())
+    }
+
+    /// Ends the record without waiting for the disk; its end is tried again while the disk refuses
+    /// it.
+    #[must_use]
+    pub fn leave(self, told: &Ended<'_>) -> Leaving {
+        let (recorder, end) = self.with_its_end(told);
+        recorder.leave(end)
+    }
+
+    fn with_its_end(self, told: &Ended<'_>) -> (Recorder, RunEnd) {
         let mut totals = Map::new();
         let mut put = |name: &str, value: Value| {
             totals.insert(name.to_owned(), value);
@@ -148,30 +157,40 @@ impl Keeping {
         if (as_changed - planned).abs() > Mass::ZERO {
             put("powder_as_changed", json!(as_changed.to_string()));
         }
-        if let Some(grams) = powder_fed_g {
+        if let Some(grams) = told.powder_fed_g {
             put("powder", json!(Mass::from_g(grams).to_string()));
         }
-        for (zone, words) in coats(zones, &changes) {
+        for (zone, words) in coats(told.zones, &changes) {
             put(&format!("coat of {zone}"), json!(words));
         }
-        let ending = match end {
+        let ending = match told.end {
             End::Complete => Ending::Complete,
             End::Stopped => Ending::Stopped,
             End::Tripped => Ending::Tripped,
             End::Held | End::NotStarted => Ending::Failed,
         };
-        let closed = self
-            .recorder
-            .finish(RunEnd {
-                ending,
-                ended_at: jiff::Timestamp::now(),
-                first_cause,
-                totals: Value::Object(totals),
-                deviations: changes.made().to_vec(),
-            })
-            .map_err(|problem| problem.whole())?;
-        Ok(closed.id.to_string())
+        let end = RunEnd {
+            ending,
+            ended_at: jiff::Timestamp::now(),
+            first_cause: told.first_cause.clone(),
+            totals: Value::Object(totals),
+            deviations: changes.made().to_vec(),
+        };
+        (self.recorder, end)
     }
+}
+
+/// What is known of a job at its end.
+#[derive(Debug, Clone)]
+pub struct Ended<'a> {
+    /// How it ended.
+    pub end: End,
+    /// What it ended of, unless it came to its own end.
+    pub first_cause: Option<String>,
+    /// What lies on the part, where that is known.
+    pub zones: &'a [ZoneComparison],
+    /// Powder that left the hopper, g.
+    pub powder_fed_g: Option<f64>,
 }
 
 /// What is told of each zone's coat: as planned, as people changed it where they did, and as it lies

@@ -19,7 +19,7 @@ use crate::attendant::{Attended, End, first_cause};
 use crate::clock::virtual_time::Trace;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::{self, Job};
-use crate::keeping::{self, Keeping};
+use crate::keeping::{self, Ended, Keeping};
 use crate::margins::{self, Margin};
 use crate::record::RunKind;
 use crate::record::facts::passes;
@@ -154,7 +154,14 @@ fn rehearse(arguments: &RehearseArguments, job: &Job, plan: &Plan) -> Result<Reh
     let powder_fed = twin.bench().truth().powder_fed_g;
     let record = match keeping {
         Some(keeping) => {
-            Some(keeping.finish(end, first_cause.clone(), &zones, Some(powder_fed))?)
+            let first_cause = first_cause.clone();
+            let zones = &zones;
+            Some(keeping.finish(&Ended {
+                end,
+                first_cause,
+                zones,
+                powder_fed_g: Some(powder_fed),
+            })?)
         }
         None => None,
     };

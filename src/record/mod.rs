@@ -46,7 +46,7 @@ pub use location::records_file;
 pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
-pub use recorder::Recorder;
+pub use recorder::{Leaving, Recorder};
 pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
 pub use store::Store;
 pub use writer::Closed;

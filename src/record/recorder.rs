@@ -7,7 +7,7 @@ use std::thread::{self, JoinHandle};
 
 use evenpass_core::ledger::Entry;
 
-use super::writer::{Bounds, Closed, Job, Progress, Writer};
+use super::writer::{Bounds, Closed, Job, Patience, Progress, Writer};
 use super::{Beginning, RecordError, RunEnd, RunHeader, RunId, Store};
 
 /// Writes one run from a thread of its own.
@@ -139,10 +139,22 @@ impl Recorder {
     /// [`RecordError`] when the disk refuses. The run then reads as interrupted, with what was
     /// committed before.
     pub fn finish(mut self, end: RunEnd) -> Result<Closed, RecordError> {
+        self.end(end, Patience::Once);
+        self.join().unwrap_or(Err(RecordError::WriterGone))
+    }
+
+    /// Ends the run without waiting for the disk: its end is tried again for as long as the disk
+    /// refuses it and what is answered is kept.
+    #[must_use]
+    pub fn leave(self, end: RunEnd) -> Leaving {
+        self.end(end, Patience::UntilLeft);
+        Leaving { recorder: self }
+    }
+
+    fn end(&self, end: RunEnd, patience: Patience) {
         let last = Some(self.highest.load(Ordering::Relaxed)).filter(|number| *number > 0);
         // Should the writer be gone, joining it says why.
-        let _ = self.wait_for(Job::End(Box::new(end), last));
-        self.join().unwrap_or(Err(RecordError::WriterGone))
+        let _ = self.wait_for(Job::End(Box::new(end), last, patience));
     }
 
     fn lose_one(&self) {
@@ -158,6 +170,40 @@ impl Recorder {
     fn join(&mut self) -> Option<Result<Closed, RecordError>> {
         self.jobs = None;
         self.thread.take().map(|thread| thread.join().unwrap_or(Err(RecordError::WriterGone)))
+    }
+}
+
+/// A run whose end is being written.
+#[derive(Debug)]
+pub struct Leaving {
+    recorder: Recorder,
+}
+
+impl Leaving {
+    /// The run's id.
+    #[must_use]
+    pub const fn id(&self) -> &RunId {
+        self.recorder.id()
+    }
+
+    /// What keeps the end from the disk, if anything does.
+    #[must_use]
+    pub fn trouble(&self) -> Option<String> {
+        self.recorder.trouble()
+    }
+
+    /// Whether it is over: the end is on the disk, or the writer broke down.
+    #[must_use]
+    pub fn is_over(&self) -> bool {
+        self.recorder.thread.as_ref().is_none_or(JoinHandle::is_finished)
+    }
+
+    /// Waits for the try under way, and for no other.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the end is not on the disk. The run then reads as interrupted.
+    pub fn give_up(mut self) -> Result<Closed, RecordError> {
+        self.recorder.join().unwrap_or(Err(RecordError::WriterGone))
     }
 }
 
@@ -263,6 +309,44 @@ mod tests {
         let record = Store::open_existing(&path).and_then(|store| store.run(&id)).expect("read");
         assert_eq!(record.summary.outcome, Outcome::Interrupted);
         assert_eq!(record.entries.last().map(|entry| entry.number), Some(committed));
+    }
+
+    #[test]
+    fn the_end_of_a_run_is_written_once_the_disk_takes_again() {
+        let (_folder, path) = file();
+        let store = Store::open(&path).expect("open");
+        store.connection.busy_timeout(Duration::ZERO).expect("no patience");
+        let hurried = Bounds { retry: Duration::from_millis(5), ..SMALL };
+        let recorder = Recorder::begin_within(store, &header(), hurried).expect("begin");
+        let id = recorder.id().clone();
+        let other = Connection::open(&path).expect("second");
+        other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
+        (1..=3).for_each(|number| recorder.deliver(entry(number)));
+        let leaving = recorder.leave(end());
+        while leaving.trouble().is_none() {
+            thread::yield_now();
+        }
+        assert!(!leaving.is_over(), "it is not given up");
+        other.execute_batch("ROLLBACK").expect("let go");
+        while !leaving.is_over() {
+            thread::yield_now();
+        }
+        assert_eq!(leaving.trouble(), None);
+        assert_eq!(leaving.give_up().expect("written").committed, 3);
+        let record = Store::open_existing(&path).and_then(|store| store.run(&id)).expect("read");
+        assert_eq!(record.summary.outcome, Outcome::Complete);
+    }
+
+    #[test]
+    fn the_end_of_a_run_that_is_given_up_says_what_was_wrong() {
+        let (_folder, path) = file();
+        let store = Store::open(&path).expect("open");
+        store.connection.busy_timeout(Duration::ZERO).expect("no patience");
+        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let other = Connection::open(&path).expect("second");
+        other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
+        let error = recorder.leave(end()).give_up().expect_err("held");
+        assert!(error.whole().contains("held by another program"), "{error}");
     }
 
     #[test]

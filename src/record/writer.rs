@@ -51,7 +51,16 @@ pub(super) enum Job {
     /// Offer everything so far to the disk, then answer.
     Flush(SyncSender<()>),
     /// Write the end of the run; the highest number handed in was this.
-    End(Box<RunEnd>, Option<u64>),
+    End(Box<RunEnd>, Option<u64>, Patience),
+}
+
+/// What becomes of an end that the disk refuses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Patience {
+    /// It is given up, and whoever waits is told why.
+    Once,
+    /// It is tried again until the disk takes it or nobody is left who would be told.
+    UntilLeft,
 }
 
 /// What both sides can see of the writing.
@@ -125,7 +134,9 @@ impl Writer<'_> {
                     None
                 }
                 Ok(Job::Flush(answer)) => Some(answer),
-                Ok(Job::End(end, last)) => return self.end(&batch, &end, last),
+                Ok(Job::End(end, last, patience)) => {
+                    return self.end(&batch, &end, last, patience);
+                }
                 Err(RecvTimeoutError::Timeout) => None,
                 Err(RecvTimeoutError::Disconnected) => {
                     self.commit(&mut batch);
@@ -208,13 +219,37 @@ impl Writer<'_> {
         batch: &[Entry],
         end: &RunEnd,
         last: Option<u64>,
+        patience: Patience,
     ) -> Result<Closed, RecordError> {
-        let lost = self.progress.lost.load(Ordering::Relaxed);
-        self.begin()?;
-        self.store.end(&self.run, batch, end, Tally { last, lost })?;
-        self.committed(batch);
-        let id = self.run.id.clone();
-        self.run.close();
-        Ok(Closed { id, committed: self.progress.committed.load(Ordering::Acquire), lost })
+        loop {
+            let lost = self.progress.lost.load(Ordering::Relaxed);
+            let tally = Tally { last, lost };
+            let written = self.begin().and_then(|()| self.store.end(&self.run, batch, end, tally));
+            let Err(error) = written else {
+                self.committed(batch);
+                self.progress.set_trouble(None);
+                let id = self.run.id.clone();
+                self.run.close();
+                let committed = self.progress.committed.load(Ordering::Acquire);
+                return Ok(Closed { id, committed, lost });
+            };
+            self.progress.set_trouble(Some(error.whole()));
+            if patience == Patience::Once || self.is_left() {
+                return Err(error);
+            }
+        }
+    }
+
+    /// Waits for the next try; answers whether nobody waits for the run any more.
+    fn is_left(&self) -> bool {
+        let next = Instant::now() + self.bounds.retry;
+        loop {
+            match self.next(Some(next)) {
+                // What comes after the end is none of the run's.
+                Ok(_) => {}
+                Err(RecvTimeoutError::Timeout) => return false,
+                Err(RecvTimeoutError::Disconnected) => return true,
+            }
+        }
     }
 }

@@ -5,7 +5,8 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::time::Duration;
 
 use evenpass_core::ledger::Entry;
 
@@ -56,13 +57,19 @@ impl ToKeeper {
 }
 
 impl Inbox {
-    /// What was told next, waited for; `None` when nobody is left who could.
-    pub(super) fn next(&self) -> Option<Told> {
-        let told = self.from.recv().ok()?;
+    /// What was told next, waited for, but for no longer than that if it is limited.
+    ///
+    /// # Errors
+    /// Nothing was told in time, or nobody is left who could.
+    pub(super) fn next(&self, within: Option<Duration>) -> Result<Told, RecvTimeoutError> {
+        let told = match within {
+            None => self.from.recv().map_err(|_| RecvTimeoutError::Disconnected),
+            Some(within) => self.from.recv_timeout(within),
+        }?;
         if matches!(told, Told::Entry(_)) {
             self.waiting.fetch_sub(1, Ordering::AcqRel);
         }
-        Some(told)
+        Ok(told)
     }
 }
 

@@ -6,12 +6,15 @@
 //! the button at the machine cannot wait for it: the button is wired to the controller, which starts
 //! in the scan that reads it, and no scan waits for a disk. Its record is opened right after. Where
 //! it cannot be, the run goes on without it, [`Kept::trouble`] says so on every page and among the
-//! acts, and it is tried anew with every state that the job enters. It ends when the job has.
+//! acts, and it is tried anew with every state that the job enters. It ends when the job has; an end
+//! that the disk refuses is tried again until it is written or the program ends.
 
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::sync::mpsc::RecvTimeoutError;
 use std::thread::{Builder, JoinHandle};
+use std::time::Duration;
 
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::plan::Plan;
@@ -26,11 +29,13 @@ use super::inbox::{Inbox, ToKeeper};
 use super::loading::Loaded;
 use crate::attendant::{End, ended, first_cause};
 use crate::comparison::ZoneComparison;
-use crate::keeping::{Begin, Keeping, powder_used};
-use crate::record::{RunId, RunKind};
+use crate::keeping::{Begin, Ended, Keeping, powder_used};
+use crate::record::{Leaving, RunId, RunKind};
 
 /// Entries since a start that wait for a record that cannot be opened; arbitrary, some ten seconds.
 const BEFORE: usize = 500;
+/// How often an end that the disk refuses is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(500);
 
 /// What there is to see of the records.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -125,6 +130,8 @@ struct Inside {
     /// Who asked for that start, where that is known.
     starter: Option<String>,
     open: Option<Open>,
+    /// Records whose job has ended, and whose end is not on the disk.
+    leaving: Vec<Leaving>,
     /// The state that was entered last.
     leaf: Option<Leaf>,
     /// The highest number that was told.
@@ -135,11 +142,12 @@ impl Inside {
     const fn of(machine: Machine, show: watch::Sender<Kept>) -> Self {
         let before = VecDeque::new();
         let (loaded, starter, open, leaf) = (None, None, None, None);
-        Self { machine, show, loaded, before, starter, open, leaf, last: 0 }
+        let leaving = Vec::new();
+        Self { machine, show, loaded, before, starter, open, leaving, leaf, last: 0 }
     }
 
     fn run(mut self, inbox: &Inbox) {
-        while let Some(told) = inbox.next() {
+        while let Some(told) = self.next(inbox) {
             match told {
                 Told::Entry(entry) => self.entry(entry),
                 Told::Loaded(loaded) => {
@@ -156,6 +164,46 @@ impl Inside {
         }
         let aborted = self.machine.snapshots.borrow().status.phase == Phase::Aborted;
         self.finish(if aborted { End::Tripped } else { End::Held });
+        self.give_up();
+    }
+
+    /// What was told next; ends that the disk refuses are looked at meanwhile.
+    fn next(&mut self, inbox: &Inbox) -> Option<Told> {
+        loop {
+            self.look_at_ends();
+            let within = (!self.leaving.is_empty()).then_some(LOOK_EVERY);
+            match inbox.next(within) {
+                Ok(told) => return Some(told),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return None,
+            }
+        }
+    }
+
+    /// Ends that were written are through; what keeps others from the disk is shown.
+    fn look_at_ends(&mut self) {
+        if self.leaving.is_empty() {
+            return;
+        }
+        let (over, left) = self.leaving.drain(..).partition(Leaving::is_over);
+        self.leaving = left;
+        let lost = over.into_iter().filter_map(|over: Leaving| over.give_up().err()).last();
+        self.show_trouble(lost.map(|problem| problem.whole()).or_else(|| self.trouble()));
+    }
+
+    /// Nobody is left who could wait for the ends of records: one last try.
+    fn give_up(&mut self) {
+        for leaving in self.leaving.drain(..) {
+            if let Err(problem) = leaving.give_up() {
+                warn!("the end of a record is lost: {}", problem.whole());
+            }
+        }
+    }
+
+    /// What keeps the records from the disk now.
+    fn trouble(&self) -> Option<String> {
+        let open = self.open.as_ref().and_then(|open| open.keeping.trouble());
+        open.or_else(|| self.leaving.iter().find_map(Leaving::trouble))
     }
 
     /// Opens the record of the loaded job unless it is open.
@@ -216,8 +264,7 @@ impl Inside {
         match &mut self.open {
             Some(open) if open.begun => {
                 open.take(entry);
-                let trouble = open.keeping.trouble();
-                self.show_trouble(trouble);
+                self.show_trouble(self.trouble());
             }
             // A machine at rest tells much that belongs to no job.
             _ if self.before.is_empty() && !first => {}
@@ -271,10 +318,10 @@ impl Inside {
         let mut told = open.told;
         told.extend(open.last_sample);
         let end = ended(end, &told);
-        let cause = first_cause(end, &snapshot, &told);
-        if let Err(trouble) = open.keeping.finish(end, cause, &zones, powder_used(&told)) {
-            self.show_trouble(Some(trouble));
-        }
+        let first_cause = first_cause(end, &snapshot, &told);
+        let powder_fed_g = powder_used(&told);
+        let ended = Ended { end, first_cause, zones: &zones, powder_fed_g };
+        self.leaving.push(open.keeping.leave(&ended));
     }
 
     fn show_trouble(&self, trouble: Option<String>) {

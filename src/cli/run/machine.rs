@@ -19,7 +19,7 @@ use crate::cli::words::{self, Typed};
 use crate::clock::orders::{Asked, Order};
 use crate::clock::wall_time::WallTime;
 use crate::files::Job;
-use crate::keeping::{Begin, Keeping, powder_used};
+use crate::keeping::{Begin, Ended, Keeping, powder_used};
 use crate::port::{Medium, Port};
 use crate::proving::{
     self,
@@ -116,7 +116,9 @@ pub(super) fn run(
     let snapshot = clock.windows.snapshots.borrow().clone();
     let end = ended(end, &entries);
     let first_cause = first_cause(end, &snapshot, &entries);
-    let record = keeping.finish(end, first_cause.clone(), &[], powder_used(&entries))?;
+    let powder_fed_g = powder_used(&entries);
+    let told = Ended { end, first_cause: first_cause.clone(), zones: &[], powder_fed_g };
+    let record = keeping.finish(&told)?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
     progress.print("");
     Ok(Ran { end, first_cause, record, zones: Vec::new(), entries })

@@ -16,7 +16,7 @@ use crate::cli::words::{self, Typed};
 use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison;
 use crate::files::Job;
-use crate::keeping::{Begin, Keeping};
+use crate::keeping::{Begin, Ended, Keeping};
 use crate::record::RunKind;
 use crate::record::changes::Changes;
 use crate::twin_job::TwinJob;
@@ -69,8 +69,9 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
     let zones = comparison::as_changed(zones, &Changes::of(&entries));
     let end = ended(end, &entries);
     let first_cause = first_cause(end, &twin.snapshot(), &entries);
-    let powder = twin.bench().truth().powder_fed_g;
-    let record = keeping.finish(end, first_cause.clone(), &zones, Some(powder))?;
+    let powder_fed_g = Some(twin.bench().truth().powder_fed_g);
+    let told = Ended { end, first_cause: first_cause.clone(), zones: &zones, powder_fed_g };
+    let record = keeping.finish(&told)?;
     progress.print("");
     Ok(Ran { end, first_cause, record, zones, entries })
 }

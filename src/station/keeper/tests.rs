@@ -54,7 +54,8 @@ impl Scene {
         self.told(EntryKind::Sample, "", json!({ "hopper": hopper }));
     }
 
-    fn runs(&self) -> Vec<RunRecord> {
+    fn runs(&mut self) -> Vec<RunRecord> {
+        self.keeper.give_up();
         let store = Store::open_existing(&self.folder.path().join("runs.sqlite")).unwrap();
         let runs = store.runs().unwrap();
         runs.iter().map(|run| store.run(&run.id).unwrap()).collect()
