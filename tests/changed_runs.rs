@@ -14,7 +14,7 @@ use std::time::Duration;
 use evenpass::attendant::Attended;
 use evenpass::clock::virtual_time::Unwitnessed;
 use evenpass::files::{self, Places};
-use evenpass::keeping::{Begin, Keeping};
+use evenpass::keeping::{Begin, Ended, Keeping};
 use evenpass::record::{Measurement, RunKind, Store};
 use evenpass::twin_job::TwinJob;
 use evenpass_core::moment::Moment;
@@ -67,7 +67,8 @@ fn run(records: &Path, asked: Option<Request>) {
         }
     };
     assert_eq!(left, None, "asked while it sprayed");
-    keeping.finish(end, None, &[], None).expect("ended");
+    let told = Ended { end, first_cause: None, zones: &[], powder_fed_g: None };
+    keeping.finish(&told).expect("ended");
 }
 
 #[test]

@@ -101,14 +101,14 @@ mod tests {
             Some(Told::Entry(entry)) => Some(entry.number),
             _ => None,
         };
-        assert_eq!(number(inbox.next()), Some(1));
+        assert_eq!(number(inbox.next(None).ok()), Some(1));
         to.entry(entry(6));
         to.entry(entry(7));
-        assert_eq!(number(inbox.next()), Some(2));
-        assert_eq!(number(inbox.next()), Some(3));
-        assert!(matches!(inbox.next(), Some(Told::Quit)));
-        assert_eq!(number(inbox.next()), Some(6));
+        assert_eq!(number(inbox.next(None).ok()), Some(2));
+        assert_eq!(number(inbox.next(None).ok()), Some(3));
+        assert!(matches!(inbox.next(None).ok(), Some(Told::Quit)));
+        assert_eq!(number(inbox.next(None).ok()), Some(6));
         drop(to);
-        assert!(inbox.next().is_none());
+        assert!(inbox.next(None).is_err());
     }
 }
