@@ -12,7 +12,7 @@
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
 use std::os::unix::net::UnixDatagram;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
@@ -23,6 +23,11 @@ use rustix::process::{Pid, Signal, kill_process};
 
 /// Longest that anything here may take.
 const PATIENCE: Duration = Duration::from_secs(60);
+
+/// The recipes that are shipped.
+fn recipes() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes")
+}
 
 struct Served {
     child: Child,
@@ -37,11 +42,12 @@ impl Served {
         command
             .args(["serve", "--listen", "127.0.0.1:0", "--records"])
             .arg(folder.path().join("runs.sqlite"))
-            .arg("--recipes")
-            .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes"))
             .args(more)
             .stdout(Stdio::piped())
             .stderr(Stdio::null());
+        if !more.contains(&"--recipes") {
+            command.arg("--recipes").arg(recipes());
+        }
         if let Some(socket) = notify {
             command.env("NOTIFY_SOCKET", socket).env("WATCHDOG_USEC", "5000000");
         }
@@ -64,6 +70,19 @@ impl Served {
         let mut answer = String::new();
         stream.read_to_string(&mut answer).expect("an answer");
         answer
+    }
+
+    /// Name and nice value of every thread.
+    fn threads(&self) -> Vec<(String, i32)> {
+        let tasks = std::fs::read_dir(format!("/proc/{}/task", self.child.id())).expect("threads");
+        let read = |task: std::fs::DirEntry| {
+            let stat = std::fs::read_to_string(task.path().join("stat")).ok()?;
+            let (before, after) = stat.rsplit_once(')')?;
+            // The nice value is the 19th field (proc(5)); the third is the first after the name.
+            let nice = after.split_whitespace().nth(16)?.parse().ok()?;
+            Some((before.split_once('(')?.1.to_owned(), nice))
+        };
+        tasks.filter_map(|task| read(task.ok()?)).collect()
     }
 
     fn ends(&mut self) -> Option<i32> {
@@ -98,27 +117,117 @@ fn the_unit_file_starts_the_program_with_arguments_that_it_knows() {
 
 #[test]
 fn its_supervisor_hears_that_it_is_ready_that_its_scans_go_on_and_that_it_stops() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let path = folder.path().join("notify");
-    let socket = UnixDatagram::bind(&path).expect("a socket");
-    socket.set_read_timeout(Some(PATIENCE)).expect("a limit");
-    let mut served = Served::start(&[], Some(&path));
-    let hear = |wanted: &str| {
+    let supervisor = Supervisor::new();
+    let mut served = Served::start(&[], Some(&supervisor.path()));
+    supervisor.hears("READY=1");
+    supervisor.hears("WATCHDOG=1");
+    supervisor.hears("WATCHDOG=1");
+    assert_eq!(served.ends(), Some(0));
+    supervisor.hears("STOPPING=1");
+}
+
+/// Whoever is told how the program is.
+struct Supervisor {
+    folder: tempfile::TempDir,
+    socket: UnixDatagram,
+}
+
+impl Supervisor {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        let socket = UnixDatagram::bind(folder.path().join("notify")).expect("a socket");
+        socket.set_read_timeout(Some(PATIENCE)).expect("a limit");
+        Self { folder, socket }
+    }
+
+    fn path(&self) -> PathBuf {
+        self.folder.path().join("notify")
+    }
+
+    fn hears(&self, wanted: &str) {
         let until = Instant::now() + PATIENCE;
         let mut heard = [0; 256];
         while Instant::now() < until {
-            let length = socket.recv(&mut heard).expect("a message");
+            let length = self.socket.recv(&mut heard).expect("a message");
             if String::from_utf8_lossy(&heard[..length]).lines().any(|line| line == wanted) {
                 return;
             }
         }
         panic!("{wanted} was never heard");
-    };
-    hear("READY=1");
-    hear("WATCHDOG=1");
-    hear("WATCHDOG=1");
+    }
+
+    /// The longest time without a beat, while so many come.
+    fn longest_gap(&self, beats: u32) -> Duration {
+        let mut longest = Duration::ZERO;
+        for _ in 0..beats {
+            let since = Instant::now();
+            self.hears("WATCHDOG=1");
+            longest = longest.max(since.elapsed());
+        }
+        longest
+    }
+}
+
+/// What `config/system/evenpass.service` says of the watchdog.
+const WATCHDOG: Duration = Duration::from_secs(5);
+
+#[test]
+fn somebody_who_imports_without_end_keeps_neither_the_watchdog_nor_a_signal_waiting() {
+    let supervisor = Supervisor::new();
+    let folder = tempfile::tempdir().expect("a folder");
+    let own = folder.path().join("recipes").display().to_string();
+    std::fs::create_dir(&own).expect("a folder");
+    let text = std::fs::read_to_string(recipes().join("short-job.toml")).expect("read");
+    let catalogue = recipes().join("..").display().to_string();
+    let more = ["--recipes", &own, "--catalogue", &catalogue];
+    let mut served = Served::start(&more, Some(&supervisor.path()));
+    supervisor.hears("READY=1");
+    // Whoever is at the machine is let in where nobody was added yet.
+    let let_in = served.get("/session");
+    let cookie = let_in.split_once("set-cookie: ").expect("a cookie").1;
+    let cookie = cookie.split_once(';').expect("its end").0.to_owned();
+    let told = served.exchange(&format!(
+        "GET /session HTTP/1.1\r\nHost: {}\r\nCookie: {cookie}\r\n",
+        served.address
+    ));
+    let form = told.split_once("\"form\":\"").expect("a token").1;
+    let form = form.split_once('"').expect("its end").0.to_owned();
+    let text: String = text.bytes().map(|byte| format!("%{byte:02x}")).collect();
+    let importing: Vec<_> = (0..39)
+        .map(|number| {
+            let body = format!("form={form}&id={number:032x}&name=part-{number}.toml&text={text}");
+            let mut stream = TcpStream::connect(&served.address).expect("the panel");
+            write!(
+                stream,
+                "POST /recipes HTTP/1.1\r\nHost: {}\r\nCookie: {cookie}\r\nConnection: close\r\n\
+                 Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {}\r\n\r\n{body}",
+                served.address,
+                body.len()
+            )
+            .expect("sent");
+            stream
+        })
+        .collect();
+    let gap = supervisor.longest_gap(4);
+    let begun = Instant::now();
     assert_eq!(served.ends(), Some(0));
-    hear("STOPPING=1");
+    println!("longest time without a beat {gap:.1?}; ended within {:.1?}", begun.elapsed());
+    assert!(gap < WATCHDOG / 2, "{gap:?}");
+    drop(importing);
+}
+
+#[test]
+fn what_takes_stops_in_gives_way_to_nobody_and_what_answers_all_else_does() {
+    let served = Served::start(&[], None);
+    assert!(served.get("/sign-in").contains("no safety device"));
+    let threads = served.threads();
+    let nice = |name: &str| -> Vec<i32> {
+        threads.iter().filter(|thread| thread.0.starts_with(name)).map(|thread| thread.1).collect()
+    };
+    let own = nice("evenpass");
+    assert_eq!((own.len(), nice("panel")), (1, own.clone()), "{threads:?}");
+    let workers = nice("tokio");
+    assert!(workers.len() >= 2 && workers.iter().all(|worker| *worker > own[0]), "{threads:?}");
 }
 
 /// A disk that hangs is a people's file whose opening never comes back: a pipe that nobody writes.
@@ -154,7 +263,7 @@ fn without_people_it_listens_to_its_own_computer_alone() {
         .args(["serve", "--listen", "0.0.0.0:0", "--records"])
         .arg(folder.path().join("runs.sqlite"))
         .arg("--recipes")
-        .arg(Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes"))
+        .arg(recipes())
         .output()
         .expect("the program");
     assert_eq!(output.status.code(), Some(2));

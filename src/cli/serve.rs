@@ -1,17 +1,24 @@
 //! `serve`: the controller with its panel, until a signal ends it.
+//!
+//! The program's first thread does nothing but wait for that signal, and stop the machine then:
+//! whatever pages wait for or work out, nobody keeps it from that.
 
 mod feeding;
 
 use std::fs;
 use std::io::{self, Write as _};
-use std::net::{IpAddr, Ipv4Addr, SocketAddr};
+use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::thread;
 use std::time::Duration;
 
 use clap::Args;
 use evenpass_core::rig::RigKind;
 use sd_notify::NotifyState;
-use tokio::net::TcpListener;
+use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+use signal_hook::iterator::Signals;
+use tokio::runtime::Runtime;
 use tokio::sync::watch;
 use tracing::warn;
 
@@ -76,9 +83,16 @@ pub(super) struct ServeArguments {
     people: Option<PathBuf>,
 }
 
+/// Everything that serving needs, with the scan going on.
+struct Ready {
+    station: Station,
+    options: Options,
+    listener: TcpListener,
+}
+
 pub(super) fn answer(arguments: &ServeArguments) -> Exit {
     match prepare(arguments) {
-        Ok((station, options)) => match serve(arguments, &station, options) {
+        Ok(ready) => match serve(arguments, ready) {
             Ok(()) => Exit::Done,
             Err(problem) => say::failed(&problem),
         },
@@ -86,8 +100,9 @@ pub(super) fn answer(arguments: &ServeArguments) -> Exit {
     }
 }
 
-/// Everything that can be wrong is found before anything runs.
-fn prepare(arguments: &ServeArguments) -> Result<(Station, Options), String> {
+/// Everything that can be wrong with what was given is found before the scan begins, which is the
+/// last thing here.
+fn prepare(arguments: &ServeArguments) -> Result<Ready, String> {
     say::check_pace(arguments.pace)?;
     let (rig, rig_source) = files::rig(arguments.rig.as_deref())?;
     let on_lines = rig.kind == RigKind::Machine || arguments.ports.are_given();
@@ -116,14 +131,7 @@ fn prepare(arguments: &ServeArguments) -> Result<(Station, Options), String> {
             ));
         }
     }
-    let setup = Setup { rig, rig_source, records: Some(records) };
-    let station = if on_lines {
-        let mut ports = arguments.ports.resolve(&setup.rig)?;
-        super::run::check_ports(&mut ports)?;
-        Station::on_lines(setup, ports)?
-    } else {
-        Station::on_twin(setup, arguments.seed, arguments.pace)?
-    };
+    let listener = listen(arguments.listen)?;
     let options = Options {
         people,
         recipes: arguments.recipes.clone(),
@@ -132,61 +140,141 @@ fn prepare(arguments: &ServeArguments) -> Result<(Station, Options), String> {
         panels: arguments.panels.clone(),
         names: arguments.names.clone(),
     };
-    Ok((station, options))
+    let setup = Setup { rig, rig_source, records: Some(records) };
+    let station = if on_lines {
+        let mut ports = arguments.ports.resolve(&setup.rig)?;
+        super::run::check_ports(&mut ports)?;
+        Station::on_lines(setup, ports)?
+    } else {
+        Station::on_twin(setup, arguments.seed, arguments.pace)?
+    };
+    Ok(Ready { station, options, listener })
 }
 
-fn serve(arguments: &ServeArguments, station: &Station, options: Options) -> Result<(), String> {
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .max_blocking_threads(BLOCKING)
-        .on_thread_start(give_way)
-        .enable_all()
-        .build()
-        .map_err(|trouble| format!("the panel cannot be started: {trouble}"))?;
-    let served = runtime.block_on(async {
-        let app = App::new(station.clone(), options)?;
-        let listener = TcpListener::bind(arguments.listen).await.map_err(|trouble| {
-            format!(
-                "--listen: {} cannot be listened at: {trouble}\nhelp: another program may have \
-                 it; name another port\n",
-                arguments.listen
-            )
-        })?;
+/// Whoever connects before the panel is there waits for it.
+fn listen(at: SocketAddr) -> Result<TcpListener, String> {
+    let listener = TcpListener::bind(at).and_then(|listener| {
+        listener.set_nonblocking(true)?;
+        Ok(listener)
+    });
+    listener.map_err(|trouble| {
+        format!(
+            "--listen: {at} cannot be listened at: {trouble}\nhelp: another program may have it; \
+             name another port\n"
+        )
+    })
+}
+
+fn serve(arguments: &ServeArguments, ready: Ready) -> Result<(), String> {
+    let Ready { station, options, listener } = ready;
+    let (ends, ended) = channel();
+    let begun = Panel::begin(arguments, &station, options, listener, ends);
+    let result = match &begun {
+        Ok(panel) => panel.watch_over(&station, &ended),
+        Err(problem) => Err(problem.clone()),
+    };
+    // Whoever looks on sees the stop; the panel goes last. What could not begin is ended the same
+    // way: the scan goes on already.
+    notify(&[NotifyState::Stopping]);
+    let quit = station.quit();
+    if let Ok(panel) = begun {
+        panel.end();
+    }
+    result.and(quit)
+}
+
+/// What ends a `serve`, and why.
+type End = Result<(), String>;
+
+/// The panel as it is served, and what goes with it.
+struct Panel {
+    runtime: Runtime,
+    app: App,
+    over: watch::Sender<bool>,
+    feeding: Feeding,
+    mark: Option<Mark>,
+}
+
+impl Panel {
+    fn begin(
+        arguments: &ServeArguments,
+        station: &Station,
+        options: Options,
+        listener: TcpListener,
+        ends: Sender<End>,
+    ) -> Result<Self, String> {
+        end_by_signal(ends.clone())
+            .map_err(|trouble| format!("signals cannot be taken over: {trouble}"))?;
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(2)
+            .max_blocking_threads(BLOCKING)
+            .on_thread_start(give_way)
+            .enable_all()
+            .build()
+            .map_err(|trouble| format!("the panel cannot be started: {trouble}"))?;
         let at = listener.local_addr().map_err(|trouble| trouble.to_string())?;
+        let app = App::new(station.clone(), options)?;
+        let (over, told) = watch::channel(false);
+        {
+            let _workers = runtime.enter();
+            // Called here, and not by a worker: the thread that takes stops in gives way to nobody.
+            let serving = panel::serve(app.clone(), listener, told);
+            runtime.spawn(async move {
+                let why = serving.await.map_or_else(|why| format!(": {why}"), |()| String::new());
+                // Nobody waits any more where the program ends.
+                let _ = ends.send(Err(format!("the panel ended by itself{why}")));
+            });
+        }
+        let scanned = station.clone();
+        let scans = move || scanned.snapshot().beat.scans;
+        let feeding = Feeding::start(BEAT, scans, || notify(&[NotifyState::Watchdog]))
+            .map_err(|trouble| format!("the system's watchdog cannot be fed: {trouble}"))?;
         let mark = leave_mark(arguments, station, at);
         say::printed(greet(at, station));
         notify(&[NotifyState::Ready]);
-        let scanned = station.clone();
-        let feeding = Feeding::start(
-            BEAT,
-            move || scanned.snapshot().beat.scans,
-            || notify(&[NotifyState::Watchdog]),
-        )
-        .map_err(|trouble| format!("the system's watchdog cannot be fed: {trouble}"))?;
-        let (end, over) = watch::channel(false);
-        let mut panel = tokio::spawn(panel::serve(app.clone(), listener, over));
-        let result = tokio::select! {
-            result = watch_over(&app, station) => result,
-            ended = &mut panel => Err(match ended.map_err(io::Error::other).flatten() {
-                Ok(()) => "the panel ended by itself".to_owned(),
-                Err(trouble) => format!("the panel ended by itself: {trouble}"),
-            }),
-        };
-        // Whoever looks on sees the stop; the panel goes last.
-        notify(&[NotifyState::Stopping]);
-        let ending = station.clone();
-        let quit = tokio::task::spawn_blocking(move || ending.quit()).await;
+        Ok(Self { runtime, app, over, feeding, mark })
+    }
+
+    /// Until a signal comes, or the scan or the panel ends by itself. Waits for nothing else.
+    fn watch_over(&self, station: &Station, ended: &Receiver<End>) -> End {
+        let _workers = self.runtime.enter();
+        loop {
+            match ended.recv_timeout(BEAT) {
+                Ok(end) => return end,
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => {
+                    return Err("signals are not taken any more".to_owned());
+                }
+            }
+            if station.has_ended() {
+                return Err("the scan ended by itself".to_owned());
+            }
+            self.app.look_after();
+        }
+    }
+
+    fn end(self) {
+        let Self { runtime, app, over, feeding, mark } = self;
         feeding.end();
-        let _ = end.send(true);
-        panel.abort();
+        let _ = over.send(true);
         app.end();
         if let Some(mark) = mark {
             mark.clear();
         }
-        result.and(quit.unwrap_or_else(|broken| Err(broken.to_string())))
-    });
-    runtime.shutdown_timeout(BEAT);
-    served
+        runtime.shutdown_timeout(BEAT);
+    }
+}
+
+/// Ends it when a signal says so, told from a thread of its own.
+fn end_by_signal(ends: Sender<End>) -> io::Result<()> {
+    let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP])?;
+    thread::Builder::new().name("signals".to_owned()).spawn(move || {
+        for _ in signals.forever() {
+            // What ends already is not ended sooner by another.
+            let _ = ends.send(Ok(()));
+        }
+    })?;
+    Ok(())
 }
 
 /// Pages and plans get the processor after scan, lines and record, and after what takes stops in.
@@ -224,29 +312,6 @@ fn greet(at: SocketAddr, station: &Station) -> io::Result<()> {
     writeln!(to, "{}", super::run::CAUTIONS.trim_end())?;
     writeln!(to, "{} at http://{at}/", station.rig().title)?;
     to.flush()
-}
-
-/// Until a signal comes, or the scan ends by itself.
-async fn watch_over(app: &App, station: &Station) -> Result<(), String> {
-    use tokio::signal::unix::{SignalKind, signal};
-    let trouble = |trouble: io::Error| format!("signals cannot be taken over: {trouble}");
-    let mut interrupt = signal(SignalKind::interrupt()).map_err(trouble)?;
-    let mut terminate = signal(SignalKind::terminate()).map_err(trouble)?;
-    let mut hangup = signal(SignalKind::hangup()).map_err(trouble)?;
-    let mut beat = tokio::time::interval(BEAT);
-    loop {
-        tokio::select! {
-            _ = interrupt.recv() => return Ok(()),
-            _ = terminate.recv() => return Ok(()),
-            _ = hangup.recv() => return Ok(()),
-            _ = beat.tick() => {
-                if station.has_ended() {
-                    return Err("the scan ended by itself".to_owned());
-                }
-                app.look_after();
-            }
-        }
-    }
 }
 
 /// Where nothing supervises the program, nobody is told.

@@ -1,6 +1,6 @@
 //! Takes connections in, and keeps their number bounded so that somebody with a stop always gets
 //! through: who does not say in time what they want is cut off, and where all places are taken the
-//! oldest of whoever has most makes room, unless it carries a stream.
+//! oldest of whoever has most makes room, unless it carries a stream. Those at the machine go last.
 //!
 //! All this happens on a thread of its own. Nothing on it waits for a disk or works a page out: a
 //! stop does not queue behind what others have asked for.
@@ -32,7 +32,7 @@ use super::app::App;
 use super::guard::Workers;
 use super::visitor::Asker;
 use super::{router, set_up, texts};
-use crate::people::NOT_SIGNED_IN;
+use crate::people::{NOT_SIGNED_IN, Whence};
 
 /// How long a request's head may take to arrive; a browser sends it in one piece.
 const HEAD_WITHIN: Duration = Duration::from_secs(5);
@@ -66,6 +66,8 @@ struct One {
     handle: AbortHandle,
     stays: Stays,
     peer: IpAddr,
+    /// From where its head says nothing of that yet, as one sender.
+    from: Whence,
 }
 
 /// All connections, the oldest first.
@@ -79,29 +81,43 @@ impl Open {
         if self.0.len() < MOST {
             return None;
         }
-        let mut counts: BTreeMap<IpAddr, usize> = BTreeMap::new();
+        let mut counts: BTreeMap<Whence, usize> = BTreeMap::new();
         for one in self.0.iter().filter(|one| !one.stays.is_set()) {
-            *counts.entry(one.peer).or_default() += 1;
+            *counts.entry(one.from).or_default() += 1;
         }
-        let (peer, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
-        let place = self.0.iter().position(|one| one.peer == peer && !one.stays.is_set())?;
-        self.0.remove(place)?.handle.abort();
-        Some(peer)
+        // What comes through a server on this computer counts as at the machine here; half of all
+        // places is more than anybody there needs.
+        let here = counts.remove(&Whence::Machine).unwrap_or_default();
+        let most_away = counts.into_iter().max_by_key(|(_, count)| *count);
+        let from = match most_away {
+            Some((from, _)) if here <= MOST / 2 => from,
+            _ if here > 0 => Whence::Machine,
+            _ => most_away?.0,
+        };
+        let place = self.0.iter().position(|one| one.from == from && !one.stays.is_set())?;
+        let gone = self.0.remove(place)?;
+        gone.handle.abort();
+        Some(gone.peer)
     }
 }
 
-/// Serves the panel until `over` says so, or whoever could say it is gone. Requests are answered
-/// by the runtime that this is called on. Ending it moves nothing and stops nothing at the machine;
-/// what goes wrong with a connection is that connection's end.
+/// Serves the panel until `over` says so, or whoever could say it is gone; what comes back says when
+/// it has ended. The thread that takes connections in is made at once, by the thread that calls
+/// this, and is as urgent as that one; all but stops is answered by the runtime that this is called
+/// in. Ending it moves nothing and stops nothing at the machine; what goes wrong with a connection is
+/// that connection's end.
 ///
 /// # Errors
 /// The thread that takes connections in cannot be made.
-pub async fn serve(app: App, listener: TcpListener, over: watch::Receiver<bool>) -> io::Result<()> {
+pub fn serve(
+    app: App,
+    listener: std::net::TcpListener,
+    over: watch::Receiver<bool>,
+) -> impl Future<Output = io::Result<()>> + Send + 'static {
     let workers = Workers(Handle::current());
-    let listener = listener.into_std()?;
     let (tell, ended) = oneshot::channel();
     let following = tokio::spawn(set_up::follow(app.clone()));
-    Builder::new().name("panel".to_owned()).spawn(move || {
+    let made = Builder::new().name("panel".to_owned()).spawn(move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
         let result = runtime.and_then(|runtime| {
             let taking_in = async {
@@ -112,10 +128,15 @@ pub async fn serve(app: App, listener: TcpListener, over: watch::Receiver<bool>)
         });
         // Nobody waits any more where the program ends.
         let _ = tell.send(result);
-    })?;
-    let ended = ended.await;
-    following.abort();
-    ended.unwrap_or_else(|_| Err(io::Error::other("the panel's thread broke down")))
+    });
+    async move {
+        let ended = match made {
+            Ok(_) => ended.await,
+            Err(trouble) => Ok(Err(trouble)),
+        };
+        following.abort();
+        ended.unwrap_or_else(|_| Err(io::Error::other("the panel's thread broke down")))
+    }
 }
 
 async fn take_in(
@@ -144,7 +165,8 @@ async fn take_in(
         }
         let stays = Stays::default();
         let task = tokio::spawn(connections.clone().carry(stream, peer, stays.clone()));
-        open.0.push_back(One { handle: task.abort_handle(), stays, peer: peer.ip() });
+        let from = connections.app.whence(peer.ip(), &HeaderMap::new()).sender();
+        open.0.push_back(One { handle: task.abort_handle(), stays, peer: peer.ip(), from });
     }
 }
 
@@ -213,11 +235,7 @@ mod tests {
     fn where_all_places_are_taken_the_oldest_of_whoever_has_most_goes_and_no_stream() {
         let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
         let waits = || runtime.spawn(std::future::pending::<()>()).abort_handle();
-        let one = |last: u8, stays: Stays| One {
-            handle: waits(),
-            stays,
-            peer: IpAddr::from([192, 0, 2, last]),
-        };
+        let one = |last: u8, stays: Stays| one(waits(), IpAddr::from([192, 0, 2, last]), stays);
         let stream = Stays::default();
         stream.set();
         let mut open = Open::default();
@@ -230,5 +248,39 @@ mod tests {
         assert_eq!(open.make_room(), Some(IpAddr::from([192, 0, 2, 2])));
         assert_eq!(open.0.len(), MOST - 1);
         assert!(open.0[0].peer == IpAddr::from([192, 0, 2, 1]) && open.0[1].stays.is_set());
+    }
+
+    fn one(handle: AbortHandle, peer: IpAddr, stays: Stays) -> One {
+        let from = if peer.is_loopback() { Whence::Machine } else { Whence::Away(peer) };
+        One { handle, stays, peer, from: from.sender() }
+    }
+
+    #[test]
+    fn a_flood_from_many_addresses_cuts_nobody_off_who_is_at_the_machine() {
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        let waits = || runtime.spawn(std::future::pending::<()>()).abort_handle();
+        let address = |number: usize| {
+            // Half of them are of one network, half each of one of its own.
+            let network = (number % 2) * number;
+            let address = 0x2001_0db8_u128 << 96 | (network as u128) << 64 | number as u128;
+            IpAddr::from(std::net::Ipv6Addr::from(address))
+        };
+        let here = IpAddr::from([127, 0, 0, 1]);
+        let mut open = Open::default();
+        for _ in 0..6 {
+            open.0.push_back(one(waits(), here, Stays::default()));
+        }
+        for number in 0..1000 {
+            let gone = open.make_room();
+            assert_ne!(gone, Some(here), "{number}");
+            open.0.push_back(one(waits(), address(number), Stays::default()));
+        }
+        // And whoever takes half of all places at the machine keeps nobody else from theirs.
+        for _ in 0..MOST {
+            open.make_room();
+            open.0.push_back(one(waits(), here, Stays::default()));
+        }
+        let count = open.0.iter().filter(|one| one.peer == here).count();
+        assert_eq!(count, MOST / 2 + 1);
     }
 }

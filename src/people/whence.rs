@@ -16,9 +16,9 @@ pub enum Whence {
 }
 
 impl Whence {
-    /// What throttling counts as one sender: machine and terminal are one, and so is all that one
+    /// What counts as one sender where somebody's number is bounded: machine and terminal are one, and so is all that one
     /// subscriber commonly has of IPv6 addresses, a /64 (RFC 6177, from memory).
-    pub(super) fn sender(self) -> Self {
+    pub(crate) fn sender(self) -> Self {
         match self {
             Self::Machine | Self::Terminal => Self::Machine,
             Self::Away(address) => Self::Away(match address.to_canonical() {

@@ -1,6 +1,6 @@
 //! The server of a story, in the test's own process.
 
-use std::net::SocketAddr;
+use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -12,7 +12,6 @@ use evenpass::record::Store;
 use evenpass::station::{Setup, Station};
 use evenpass_core::scan::Snapshot;
 use evenpass_hil::{Bench, Truth};
-use tokio::net::TcpListener;
 use tokio::sync::{oneshot, watch};
 
 use crate::wire::Wire;
@@ -75,7 +74,8 @@ impl Scene {
             names: Vec::new(),
         };
         let app = App::new(station.clone(), options).expect("a panel");
-        let listener = TcpListener::bind(address).await.expect("a free port");
+        let listener = TcpListener::bind(address).expect("a free port");
+        listener.set_nonblocking(true).expect("as the runtime wants it");
         let at = listener.local_addr().expect("an address");
         let (end, over) = watch::channel(false);
         tokio::spawn(panel::serve(app.clone(), listener, over.clone()));
