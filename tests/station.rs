@@ -156,7 +156,7 @@ fn the_same_job_again_is_another_part_with_a_bare_coat_and_a_record_of_its_own()
     // The coat is published every half second.
     std::thread::sleep(Duration::from_millis(700));
     assert_eq!(coat(), Some(Length::ZERO));
-    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    let stopped = scene.runtime.block_on(scene.station.take_away(Request::Stop, None));
     assert_eq!(stopped, Ok(Answer::Accepted));
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");
@@ -175,7 +175,7 @@ fn who_is_elsewhere_may_stop_and_nothing_that_starts() {
     assert_eq!(ask(Request::Start), Err(Refused::Elsewhere));
     assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
     scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
-    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    let stopped = scene.runtime.block_on(scene.station.take_away(Request::Stop, None));
     assert_eq!(stopped, Ok(Answer::Accepted));
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");
@@ -197,7 +197,7 @@ fn a_start_by_the_button_waits_for_no_record_and_what_keeps_it_from_being_writte
         std::thread::sleep(Duration::from_millis(10));
     }
     println!("{:?}", scene.station.kept());
-    let stopped = scene.runtime.block_on(scene.station.stop(None));
+    let stopped = scene.runtime.block_on(scene.station.take_away(Request::Stop, None));
     assert_eq!(stopped, Ok(Answer::Accepted));
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");

@@ -9,7 +9,7 @@ use evenpass::proving::Said;
 use evenpass::record::{ProofOutcome, RunKind, Store};
 use evenpass::station::{Commander, Place, ProofEnd, ProofShown, Setup, Sitter, Station};
 use evenpass_core::image::Coil;
-use evenpass_core::request::Answer;
+use evenpass_core::request::{Answer, Request};
 use evenpass_core::sequence::{Leaf, Phase};
 
 /// How many times faster than life the twin goes here.
@@ -106,7 +106,7 @@ fn after_a_stop_in_a_proof_its_device_can_be_put_back_or_another_proof_ends_it()
     let asked = scene.until("the act", |shown| shown.asks);
     assert!(scene.station.prove("emergency_stop", &ann).is_err(), "one at a time");
     let runtime = tokio::runtime::Builder::new_current_thread().build().expect("a runtime");
-    let stopped = runtime.block_on(scene.station.stop(None));
+    let stopped = runtime.block_on(scene.station.take_away(Request::Stop, None));
     assert_eq!(stopped, Ok(Answer::Accepted));
     scene.until("how it is put back", |shown| shown.asks && shown.instruction != asked.instruction);
     scene.until_not_proving();

@@ -86,7 +86,7 @@ pub(super) struct Inside {
     pub(super) streams: Arc<Mutex<Shares>>,
     pub(super) jog_lines: Arc<Mutex<Shares>>,
     pub(super) paces: Mutex<Paces>,
-    pub(super) stops: Stops,
+    pub(super) stops: Arc<Stops>,
     /// One PIN is hashed at a time: each takes 19 MiB that the scan has locked.
     pub(super) hashing: Semaphore,
     /// One look from time to time waits for the people's file.
@@ -149,7 +149,7 @@ impl App {
             streams: Arc::new(Mutex::new(STREAMS)),
             jog_lines: Arc::new(Mutex::new(JOG_LINES)),
             paces: Mutex::new(Paces::default()),
-            stops: Stops::default(),
+            stops: Arc::default(),
             hashing: Semaphore::new(1),
             reading_people: Arc::new(Semaphore::new(1)),
             plans: Arc::new(Mutex::new(PLANS)),

@@ -11,32 +11,14 @@ use evenpass_core::sequence::Phase;
 use serde::{Deserialize, Serialize};
 
 use super::app::{App, locked};
+pub(super) use super::seal::Seal;
 use super::stops;
 use super::texts;
 use super::visitor::{Asker, Visitor, written};
 use crate::learning::Lessons;
-use crate::people::{Once, Right, Units};
+use crate::people::{Right, Units};
 use crate::proving::Said;
 use crate::station::{Loaded, Place, Refused};
-
-/// What every request that changes something brings with it.
-#[derive(Debug, Clone, Deserialize)]
-pub(super) struct Seal {
-    /// The token of the page's forms.
-    form: String,
-    /// The request's own id: each is answered once.
-    id: String,
-}
-
-impl Seal {
-    /// Of a form whose other fields are many.
-    pub(super) fn of(form: &[(String, String)]) -> Self {
-        let field = |name: &str| {
-            form.iter().find(|(known, _)| known == name).map_or_else(String::new, |f| f.1.clone())
-        };
-        Self { form: field("form"), id: field("id") }
-    }
-}
 
 /// What became of a request, as the page shows it.
 #[derive(Debug, Clone, Serialize)]
@@ -99,42 +81,14 @@ impl Reply {
 }
 
 impl Visitor {
-    /// Whether a request is from one of their pages and for the first time.
-    ///
-    /// # Errors
-    /// Why not, already written down.
-    #[expect(clippy::result_large_err, reason = "the refusal is the answer, passed on as it is")]
-    pub(super) fn sealed(&self, app: &App, seal: &Seal, what: &str) -> Result<(), Response> {
-        let refuse = |status, why: &str| {
-            app.inside.acts.keep(&self.asker(), what, Some(why), None);
-            Err(written((status, Json(Reply::refused(why))).into_response()))
-        };
-        if !locked(&app.inside.paces).may_ask(self.number, app.now()) {
-            return refuse(StatusCode::TOO_MANY_REQUESTS, texts::TOO_QUICK);
-        }
-        {
-            let mut sessions = locked(&app.inside.sessions);
-            let look = crate::people::Activity::Act;
-            let known = sessions.find(&self.cookie, look, app.now());
-            if !known.is_some_and(|session| session.is_form(&seal.form)) {
-                drop(sessions);
-                return refuse(StatusCode::FORBIDDEN, texts::NOT_OUR_FORM);
-            }
-            match sessions.accept_once(&self.cookie, &seal.id, app.now()) {
-                Once::First => return Ok(()),
-                Once::Again => {}
-                Once::NoId | Once::NoSession => {
-                    drop(sessions);
-                    return refuse(StatusCode::BAD_REQUEST, texts::NO_ID);
-                }
-            }
-        }
-        refuse(StatusCode::CONFLICT, texts::ASKED_BEFORE)
-    }
-
     /// Writes down what they asked and what they were told, and tells them.
     pub(super) fn told(&self, app: &App, what: &str, reply: Reply) -> Response {
         app.inside.acts.keep(&self.asker(), what, reply.refusal(), app.station().kept().run);
+        self.tell(reply)
+    }
+
+    /// Tells them.
+    fn tell(&self, reply: Reply) -> Response {
         let status = match reply.answer {
             "refused" => StatusCode::FORBIDDEN,
             _ => StatusCode::OK,
@@ -199,6 +153,15 @@ pub(super) struct Ask {
     seal: Seal,
 }
 
+/// Whether the body of an [`ask`] is of something that only takes away: such a word has no letter
+/// that a form writes otherwise.
+pub(super) fn takes_away(body: &[u8]) -> bool {
+    let mut fields = body.split(|byte| *byte == b'&');
+    let word = fields.find_map(|field| field.strip_prefix(b"ask="));
+    let word = word.and_then(|word| std::str::from_utf8(word).ok());
+    word.and_then(|word| asked(word, "").ok()).is_some_and(|(request, _)| request.only_takes_away())
+}
+
 /// Something is asked of the controller.
 pub(super) async fn ask(
     State(app): State<App>,
@@ -206,10 +169,16 @@ pub(super) async fn ask(
     Form(ask): Form<Ask>,
 ) -> Response {
     let what: String = format!("{} {}", ask.ask, ask.value).trim().chars().take(80).collect();
+    let asked = asked(&ask.ask, &ask.value);
+    if let Ok((request, right)) = asked
+        && request.only_takes_away()
+    {
+        return take_away(&app, &visitor, &ask, request, right).await;
+    }
     if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
         return refused;
     }
-    let (request, right) = match asked(&ask.ask, &ask.value) {
+    let (request, right) = match asked {
         Ok(asked) => asked,
         Err(why) => return visitor.told(&app, &what, Reply::refused(why)),
     };
@@ -230,6 +199,31 @@ pub(super) async fn ask(
     visitor.told(&app, &what, reply_of(answer))
 }
 
+/// What only takes away goes to the scan as a stop does, and is counted as one where it repeats;
+/// only that somebody who may has to ask for it.
+async fn take_away(
+    app: &App,
+    visitor: &Visitor,
+    ask: &Ask,
+    request: Request,
+    right: Right,
+) -> Response {
+    let what = ask.ask.as_str();
+    if let Err(refused) = visitor.sealed_however_quick(app, &ask.seal, what) {
+        return refused;
+    }
+    if let Err(reply) = visitor.right(right) {
+        return visitor.told(app, what, reply);
+    }
+    let reply = match stops::take_away(app, request, visitor.name.clone()).await {
+        Ok(answer) => Reply::of(answer),
+        Err(gone) => Reply::refused(gone.to_string()),
+    };
+    let run = app.station().kept().run;
+    app.inside.acts.keep_taken_away(&visitor.asker(), what, reply.refusal(), run);
+    visitor.tell(reply)
+}
+
 fn reply_of(answer: Result<Answer, Refused>) -> Reply {
     match answer {
         Ok(answer) => Reply::of(answer),
@@ -241,11 +235,12 @@ fn reply_of(answer: Result<Answer, Refused>) -> Reply {
 /// out and written down even when its connection is gone before the answer.
 pub(super) async fn stop(State(app): State<App>, asker: Asker, headers: HeaderMap) -> Response {
     let stopping = tokio::spawn(async move {
-        let reply = match stops::stop(&app, asker.name.clone()).await {
+        let reply = match stops::take_away(&app, Request::Stop, asker.name.clone()).await {
             Ok(answer) => Reply::of(answer),
             Err(gone) => Reply::refused(gone.to_string()),
         };
-        app.inside.acts.keep_stop(&asker, reply.refusal(), app.station().kept().run);
+        let run = app.station().kept().run;
+        app.inside.acts.keep_taken_away(&asker, "stop", reply.refusal(), run);
         reply
     });
     let reply = stopping.await.unwrap_or_else(|broken| Reply::refused(broken.to_string()));

@@ -2,8 +2,8 @@
 //! with it, and writes down every refusal that nobody else has written down.
 //!
 //! A stop goes through here at once. All else is first taken in as a whole, within bounds of size
-//! and time, and then answered by the workers: whatever they wait for or are busy with, the thread
-//! that takes requests in is free for a stop. What was begun is ended, even when the connection is
+//! and time. What only takes away is then answered at once as well, all else by the workers: whatever
+//! they wait for or are busy with, the thread that takes requests in is free for a stop. What was begun is ended, even when the connection is
 //! gone before the answer.
 
 use std::net::{IpAddr, SocketAddr};
@@ -23,8 +23,8 @@ use tokio::runtime::Handle;
 use tokio::time::timeout;
 
 use super::app::App;
-use super::texts;
 use super::visitor::{Asker, Visitor, WrittenDown};
+use super::{asking, texts};
 use crate::people::{Activity, NOT_SIGNED_IN};
 
 /// The largest body of a request, bytes: a recipe is a few thousand.
@@ -81,40 +81,52 @@ pub(super) async fn guard(State(app): State<App>, request: Request, next: Next) 
     answer
 }
 
-/// Takes the whole request in, and has it answered by the workers.
+/// Takes the whole request in, and has it answered: here when it only takes away, by the workers
+/// otherwise.
 async fn answered(app: &App, request: Request, next: Next) -> Response {
     let whole = match whole(request).await {
         Ok(whole) => whole,
         Err((status, why)) => return (status, why).into_response(),
     };
-    let workers = whole.extensions().get::<Workers>().map(|workers| workers.0.clone());
-    // Without workers of its own a panel answers where it takes in.
-    let workers = workers.unwrap_or_else(Handle::current);
-    let Ok(place) = app.inside.answering.clone().acquire_owned().await else {
-        return (StatusCode::SERVICE_UNAVAILABLE, texts::ENDING).into_response();
+    let workers = whole.request.extensions().get::<Workers>().map(|workers| workers.0.clone());
+    let answering = if whole.takes_away {
+        tokio::spawn(next.run(whole.request))
+    } else {
+        let Ok(place) = app.inside.answering.clone().acquire_owned().await else {
+            return (StatusCode::SERVICE_UNAVAILABLE, texts::ENDING).into_response();
+        };
+        // Without workers of its own a panel answers where it takes in.
+        workers.unwrap_or_else(Handle::current).spawn(async move {
+            let answer = next.run(whole.request).await;
+            drop(place);
+            answer
+        })
     };
-    let answering = async move {
-        let answer = next.run(whole).await;
-        drop(place);
-        answer
-    };
-    match workers.spawn(answering).await {
+    match answering.await {
         Ok(answer) => answer,
         Err(broken) => (StatusCode::INTERNAL_SERVER_ERROR, broken.to_string()).into_response(),
     }
 }
 
-/// The request with all of its body.
-async fn whole(request: Request) -> Result<Request, (StatusCode, &'static str)> {
+/// A request with all of its body.
+struct Whole {
+    request: Request,
+    /// Whether it can only take away.
+    takes_away: bool,
+}
+
+async fn whole(request: Request) -> Result<Whole, (StatusCode, &'static str)> {
     // What only looks has no body that anybody reads; a web socket begins as one of these.
     if matches!(*request.method(), Method::GET | Method::HEAD) {
-        return Ok(request);
+        return Ok(Whole { request, takes_away: false });
     }
     let (head, body) = request.into_parts();
-    match timeout(BODY_WITHIN, taken_in(body)).await {
-        Ok(taken) => taken.map(|bytes| Request::from_parts(head, Body::from(bytes))),
-        Err(_) => Err((StatusCode::REQUEST_TIMEOUT, texts::TOO_SLOW)),
-    }
+    let Ok(taken) = timeout(BODY_WITHIN, taken_in(body)).await else {
+        return Err((StatusCode::REQUEST_TIMEOUT, texts::TOO_SLOW));
+    };
+    let bytes = taken?;
+    let takes_away = head.uri.path() == "/ask" && asking::takes_away(&bytes);
+    Ok(Whole { request: Request::from_parts(head, Body::from(bytes)), takes_away })
 }
 
 /// A body as it arrives, be its size declared or not.

@@ -11,7 +11,7 @@
 //!   origin and size, and says with every answer what a browser may do with it.
 //! - `acts` writes down what was asked, `repeats` counts what is asked over and over;
 //!   `limits`, `pace` and `planning` bound what one session may take; `aside` is where what takes
-//!   its time is done. `stops` carries stops.
+//!   its time is done. `stops` carries stops, and all else that only takes away, to the scan.
 //! - `set_up` keeps a start from a page until somebody has ticked the list; `newer` looks whether the
 //!   loaded recipe was saved anew.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
@@ -38,6 +38,7 @@ mod page;
 mod planning;
 mod repeats;
 mod roll;
+mod seal;
 mod seats;
 mod set_up;
 mod sign_in;

@@ -11,7 +11,7 @@ use evenpass_core::moment::Moment;
 use jiff::Timestamp;
 
 use super::texts;
-use crate::people::NOT_SIGNED_IN;
+use crate::people::{NOT_SIGNED_IN, Whence};
 use crate::record::{ActAnswer, ActRecord};
 
 /// The first window, and the longest; arbitrary.
@@ -27,15 +27,16 @@ const MOST: usize = 128;
 #[derive(Debug)]
 pub(super) struct Repeats {
     kinds: Vec<(ActRecord, u64)>,
-    /// The last of those of which there was no room to tell the kind, and how many they are.
-    others: Option<(ActRecord, u64)>,
+    /// The last of those for which there was no room, and how many they are: all that were refused
+    /// together, and what was done each for itself.
+    others: Vec<(ActRecord, u64)>,
     window: Duration,
     ends: Option<Moment>,
 }
 
 impl Default for Repeats {
     fn default() -> Self {
-        Self { kinds: Vec::new(), others: None, window: FIRST, ends: None }
+        Self { kinds: Vec::new(), others: Vec::new(), window: FIRST, ends: None }
     }
 }
 
@@ -48,12 +49,24 @@ impl Repeats {
             return None;
         }
         let of_one = self.kinds.iter().filter(|(one, _)| source(one) == source(&act)).count();
-        if of_one < MOST_OF_ONE && self.kinds.len() < MOST {
+        // However many come from elsewhere, who is at the machine has a line.
+        let room = self.kinds.len() < MOST || !matches!(act.whence, Whence::Away(_));
+        if of_one < MOST_OF_ONE && room {
             self.kinds.push((act.clone(), 0));
             return Some(act);
         }
-        let before = self.others.take().map_or(0, |(_, count)| count);
-        self.others = Some((act, before + 1));
+        let together = |one: &ActRecord| match (&one.answer, &act.answer) {
+            (ActAnswer::Refused(_), ActAnswer::Refused(_)) => true,
+            (ActAnswer::Done, ActAnswer::Done) => one.what == act.what,
+            _ => false,
+        };
+        match self.others.iter_mut().find(|(one, _)| together(one)) {
+            Some((one, count)) => {
+                *one = act;
+                *count += 1;
+            }
+            None => self.others.push((act, 1)),
+        }
         None
     }
 
@@ -77,14 +90,18 @@ impl Repeats {
                 ActRecord { at, what, ..act }
             })
             .collect();
-        told.extend(self.others.take().map(|(act, count)| ActRecord {
-            at,
-            person: NOT_SIGNED_IN.to_owned(),
-            role: None,
-            what: format!("{count} {}", texts::OTHER_REQUESTS),
-            answer: ActAnswer::Refused(texts::TOO_MANY_KINDS.to_owned()),
-            run: None,
-            ..act
+        told.extend(self.others.drain(..).map(|(act, count)| {
+            let (what, answer) = match act.answer {
+                ActAnswer::Done => {
+                    (format!("{} ({count} {})", act.what, texts::FROM_OTHERS), ActAnswer::Done)
+                }
+                ActAnswer::Refused(_) => (
+                    format!("{count} {}", texts::OTHER_REQUESTS),
+                    ActAnswer::Refused(texts::TOO_MANY_KINDS.to_owned()),
+                ),
+            };
+            let person = NOT_SIGNED_IN.to_owned();
+            ActRecord { at, person, role: None, what, answer, run: None, ..act }
         }));
         self.window = if told.is_empty() { FIRST } else { (self.window * 2).min(LONGEST) };
         told
@@ -99,15 +116,19 @@ fn same(one: &ActRecord, other: &ActRecord) -> bool {
         && one.answer == other.answer
 }
 
-/// Whose acts count together: a signed-in person's from one place; of all others, those of a place.
-fn source(act: &ActRecord) -> (crate::people::Whence, Option<&str>) {
-    (act.whence, act.role.map(|_| act.person.as_str()))
+/// Whose acts count together: a signed-in person's from one sender; of all others, those of a sender.
+fn source(act: &ActRecord) -> (Whence, Option<&str>) {
+    let from = match act.whence {
+        Whence::Away(_) => act.whence.sender(),
+        here => here,
+    };
+    (from, act.role.map(|_| act.person.as_str()))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::people::{Role, Whence};
+    use crate::people::Role;
 
     fn act(person: &str, what: &str) -> ActRecord {
         ActRecord {
@@ -156,6 +177,47 @@ mod tests {
         assert!(repeats.take(act("Ann", "prove"), at(1)).is_some());
         let over = repeats.over(at(1000), Timestamp::UNIX_EPOCH);
         assert_eq!(told(&over), ["9984 other requests"]);
+    }
+
+    #[test]
+    fn many_addresses_of_one_sender_are_one_source_and_hide_nobody_elses_stops() {
+        let stop = |whence| {
+            let act = act(NOT_SIGNED_IN, "stop");
+            ActRecord { whence, answer: ActAnswer::Done, ..act }
+        };
+        let away = |network: u128, host: u128| {
+            let address = 0x2001_0db8_u128 << 96 | network << 64 | host;
+            Whence::Away(std::net::Ipv6Addr::from(address).into())
+        };
+        let mut repeats = Repeats::default();
+        for host in 0..1000 {
+            let written = repeats.take(stop(away(0, host)), at(0)).is_some();
+            assert_eq!(written, host == 0, "{host}");
+        }
+        for network in 1..1000 {
+            repeats.take(stop(away(network, 1)), at(0));
+        }
+        assert!(repeats.take(stop(Whence::Machine), at(1)).is_some());
+        assert!(repeats.take(stop(Whence::Terminal), at(1)).is_some());
+        let over = repeats.over(at(1000), Timestamp::UNIX_EPOCH);
+        assert_eq!(
+            told(&over),
+            ["stop (999 times more)", "stop (872 times more, from other places)"]
+        );
+        assert!(over.iter().all(|act| act.answer == ActAnswer::Done));
+    }
+
+    #[test]
+    fn what_was_done_is_never_told_as_refused() {
+        let mut repeats = Repeats::default();
+        for number in 0..20 {
+            repeats.take(act(NOT_SIGNED_IN, &format!("GET /{number}")), at(0));
+        }
+        let stop = ActRecord { answer: ActAnswer::Done, ..act(NOT_SIGNED_IN, "stop") };
+        assert!(repeats.take(stop, at(1)).is_none(), "there is no room");
+        let over = repeats.over(at(1000), Timestamp::UNIX_EPOCH);
+        assert_eq!(told(&over), ["4 other requests", "stop (1 times more, from other places)"]);
+        assert_eq!(over.last().map(|act| &act.answer), Some(&ActAnswer::Done));
     }
 
     #[test]

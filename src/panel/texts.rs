@@ -264,6 +264,10 @@ texts! {
     TIMES_MORE = "times more";
     OTHER_REQUESTS = "other requests";
     TOO_MANY_KINDS = "too many different ones at once to be written one by one";
+    FROM_OTHERS = "times more, from other places";
+    LOST = "acts not kept";
+    LOST_BEFORE = "acts before this one could not be kept";
+    DISK_REFUSED = "the disk did not take them, or not in time";
     BENCH_FOR = "What on a machine are key, buttons, guard and lighter; here they belong to the twin. Simulated hands open and shut the guard and light the torch when they are asked to.";
     NO_TWIN = "there is no twin here";
     NOT_FOUND = "There is no such page.";

@@ -55,12 +55,17 @@ pub enum Refused {
 }
 
 impl Station {
-    /// A stop: from anyone, without seat, right or name. It waits for nothing and nobody.
+    /// What only takes away, a stop first of all: from anyone, without seat, right or name. It waits
+    /// for nothing and nobody.
     ///
     /// # Errors
     /// The scan has ended.
-    pub async fn stop(&self, person: Option<Arc<str>>) -> Result<Answer, Gone> {
-        self.ask(Asked { request: Request::Stop, origin: Origin::Watcher, person }).await
+    pub async fn take_away(
+        &self,
+        request: Request,
+        person: Option<Arc<str>>,
+    ) -> Result<Answer, Gone> {
+        self.ask(Asked { request, origin: Origin::Watcher, person }).await
     }
 
     /// A command. Holding, aborting, acknowledging and letting go of a jog key are taken from
@@ -73,7 +78,7 @@ impl Station {
     pub async fn command(&self, who: &Commander, request: Request) -> Result<Answer, Refused> {
         let person = Some(who.sitter.name.clone());
         if request.only_takes_away() {
-            return Ok(self.ask(Asked { request, origin: Origin::Watcher, person }).await?);
+            return Ok(self.take_away(request, person).await?);
         }
         if who.place == Place::Elsewhere {
             return Err(Refused::Elsewhere);

@@ -120,13 +120,13 @@ fn first_event(stream: &mut TcpStream) -> String {
     }
 }
 
-/// Somebody who is signed in asks as quickly as it goes.
-pub(crate) fn asking(browser: &Browser<'_>, threads: usize) -> Flood {
+/// Somebody who is signed in asks for that as quickly as it goes.
+pub(crate) fn asking(browser: &Browser<'_>, word: &'static str, threads: usize) -> Flood {
     let (address, token) = (browser.served.address.clone(), browser.form.clone());
     let cookie = browser.cookie.clone();
     Flood::of(threads, move || {
         let id = new_id();
-        let fields = [("ask", "acknowledge"), ("turn", "1"), ("form", &token), ("id", &id)];
+        let fields = [("ask", word), ("turn", "1"), ("form", &token), ("id", &id)];
         let headers = [("Cookie", cookie.as_str()), FORM];
         let body = form(&fields);
         answered(&address, &request(&address, "POST /ask", &headers, body.as_bytes()), "200")
@@ -214,12 +214,34 @@ fn of_two_hundred_event_streams_those_beyond_the_limit_are_refused_and_a_stop_ge
 }
 
 #[test]
+fn what_only_takes_away_is_answered_however_often_it_is_asked_and_fills_no_record() {
+    let served = Served::on_twin("1");
+    let operator = Browser::of(&served, "Operator");
+    let flood = asking(&operator, "hold", 4);
+    sleep(Duration::from_secs(3));
+    let [refused, let_in] = flood.counts();
+    drop(flood);
+    Served::breathe();
+    let lines = served.acts().len();
+    println!(
+        "hold was asked {let_in} times in 3 s, {refused} refused: {lines} lines of the record"
+    );
+    assert!(refused == 0 && let_in > 100, "{refused} refused, {let_in} let in");
+    assert!(lines < 20, "{lines}");
+}
+
+#[test]
 fn who_asks_without_end_is_bounded_and_keeps_nobody_from_asking() {
     let served = Served::on_twin("1");
     let operator = Browser::of(&served, "Operator");
     operator.take_seat();
-    let (flood, begun) = (asking(&operator, 4), std::time::Instant::now());
+    let (flood, begun) = (asking(&operator, "accept", 4), std::time::Instant::now());
     sleep(Duration::from_secs(3));
+    for takes_away in ["hold", "abort"] {
+        let begun = std::time::Instant::now();
+        assert_eq!(operator.ask(takes_away, "").status, 200, "{takes_away} is never too quick");
+        println!("beside them {takes_away} of the same session took {:.1?}", begun.elapsed());
+    }
     let other = Browser::of(&served, "Fitter");
     assert_eq!(other.ask("hold", "").status, 200, "another session is not held up");
     let (answer, took) = served.stop();
@@ -233,7 +255,7 @@ fn who_asks_without_end_is_bounded_and_keeps_nobody_from_asking() {
     assert_eq!(answer.status, 200);
     assert!(took < Duration::from_secs(1));
     assert!(let_in >= 30 && (let_in as f64) < most, "{let_in} of at most {most}");
-    let act = served.wrote_refused("acknowledge", "quicker than hands");
+    let act = served.wrote_refused("accept", "quicker than hands");
     assert_eq!(act.person, "C. Operator");
     Served::breathe();
     let lines = served.acts().len();

@@ -76,9 +76,10 @@ fn the_scan_goes_on_and_a_stop_is_answered_within_a_second_whatever_is_done_to_t
     // The lines come up, and the start of everything is over.
     std::thread::sleep(Duration::from_secs(3));
     print("idle", &watch(&served), "");
-    let floods: [(&str, &dyn Fn() -> Flood); 7] = [
+    let floods: [(&str, &dyn Fn() -> Flood); 8] = [
         ("slow-loris, 300 connections", &|| slow_loris(&served, 300)),
-        ("asking at full speed", &|| asking(&operator, 4)),
+        ("asking at full speed", &|| asking(&operator, "accept", 4)),
+        ("holding at full speed", &|| asking(&operator, "hold", 4)),
         ("opening pages at full speed", &|| looking(&operator, 4)),
         ("wrong PINs at full speed", &|| guessing(&served, 4)),
         ("connecting at full speed", &|| connecting(&served, 4)),

@@ -101,9 +101,9 @@ impl<'a> Browser<'a> {
         serde_json::from_str(&data.expect("an event")).expect("JSON")
     }
 
-    /// The turn in the seat that a page shows.
+    /// The turn in the seat.
     pub(crate) fn turn(&self) -> u64 {
-        let live = self.live("records");
-        live["changed"]["turn"]["text"].as_str().expect("a turn").parse().expect("a number")
+        let state: Value = serde_json::from_str(&self.get("/state").body).expect("JSON");
+        state["turn"].as_u64().expect("a number")
     }
 }
