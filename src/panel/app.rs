@@ -30,8 +30,9 @@ pub(super) use crate::station::locked;
 use crate::station::{Loaded, Place, Station};
 
 /// Event streams at once: a few pages for each of a shop's screens. A browser has no more than six
-/// connections to one place (common practice, no source), so that one session needs no more.
-const STREAMS: Shares = Shares::new(48, 8);
+/// connections to one place, for all its windows together (common practice, no source): as many are
+/// left for what is asked, a stop first of all.
+const STREAMS: Shares = Shares::new(48, 3);
 /// Jog lines at once: a page that jogs, and one that has not noticed yet that it is gone.
 const JOG_LINES: Shares = Shares::new(8, 2);
 

@@ -246,7 +246,7 @@ texts! {
     THIS_NEEDS = "this needs";
     NO_SUCH_RECIPE = "there is no recipe of that name in the folder";
     TOO_MANY_STREAMS = "too many pages look on already; close some";
-    BUSY_WITH_OWN = "This page is not live: eight pages are open already. Close one, then load this page again.";
+    BUSY_WITH_OWN = "This page is not live: three pages are open already. Close one, then load this page again.";
     BUSY_WITH_ALL = "This page is not live: as many pages look on already as there may. Close one that nobody needs, then load this page again.";
     TOO_MANY_JOG_LINES = "too many pages with jog keys are open already; close some";
     TOO_QUICK = "that is quicker than hands ask; a stop is taken all the same";

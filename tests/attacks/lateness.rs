@@ -92,7 +92,7 @@ fn the_scan_goes_on_and_a_stop_is_answered_within_a_second_whatever_is_done_to_t
         let [refused, let_in] = flood.counts();
         print(what, &seen, &format!("{refused} refused, {let_in} let in"));
     }
-    let (open, refused) = streams(&served, 8, 25);
+    let (open, refused) = streams(&served, 20, 10);
     print("200 event streams", &watch(&served), &format!("{refused} refused, {} open", open.len()));
     drop(open);
     let (status, mut line) = opened(&fitter);

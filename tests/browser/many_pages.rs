@@ -65,7 +65,7 @@ async fn opened(screen: &Screen, path: &str) -> Duration {
 }
 
 /// As many live pages as one session may have.
-const LIVE: usize = 8;
+const LIVE: usize = 3;
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 #[ignore = "needs chromium and its driver"]
@@ -96,8 +96,8 @@ async fn a_page_more_than_may_be_live_says_so_asks_no_more_and_still_stops_the_m
         }));
     }
     screen.go("/").await;
-    let told = screen.until(".lost", 10.0, |words| words.contains("eight pages are open")).await;
-    println!("the ninth page says: {told}");
+    let told = screen.until(".lost", 10.0, |words| words.contains("three pages are open")).await;
+    println!("the fourth page says: {told}");
     assert!(!told.contains("connection is lost"), "{told}");
     screen.press("form.stop button").await;
     let said = screen.until(".said", 10.0, |words| !words.is_empty()).await;
@@ -108,7 +108,7 @@ async fn a_page_more_than_may_be_live_says_so_asks_no_more_and_still_stops_the_m
     }
     // There is room again, but it does not ask by itself.
     tokio::time::sleep(Duration::from_secs(8)).await;
-    let told = screen.until(".lost", 1.0, |words| words.contains("eight pages are open")).await;
+    let told = screen.until(".lost", 1.0, |words| words.contains("three pages are open")).await;
     println!("with room again it still says: {told}");
     screen.go("/").await;
     screen.until_there("[data-live=\"seat\"] span", 100.0).await;

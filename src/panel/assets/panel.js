@@ -54,7 +54,8 @@
   function listen() {
     silence();
     // A browser has six connections to one place, for all its pages together: one that nobody sees
-    // gives its own back, so that a stop from another always finds one.
+    // gives its own back, and of those that are seen no more than three are live, so that a stop
+    // always finds one.
     if (document.hidden) return;
     stream = new EventSource(`/live?page=${page}`);
     stream.onopen = () => { if (refound) again(); };
@@ -189,23 +190,27 @@
     }
   }
 
-  // A draft is tried a moment after its last change.
+  // A draft is tried a moment after its last change. One that is tried anew needs its answer no
+  // more, nor the connection that it would come by.
   for (const form of document.querySelectorAll("[data-draft]")) {
     const into = document.getElementById(form.dataset.into);
     let soon = 0;
-    let last = 0;
+    let trying = new AbortController();
     form.addEventListener("input", () => {
       clearTimeout(soon);
       soon = setTimeout(async () => {
-        const mine = ++last;
+        trying.abort();
+        const mine = trying = new AbortController();
         into.setAttribute("aria-busy", "true");
         try {
-          const answer = await fetch(form.dataset.draft, { method: "POST",
+          const answer = await fetch(form.dataset.draft, { method: "POST", signal: mine.signal,
             body: new URLSearchParams(new FormData(form)) });
           const html = await answer.text();
-          if (mine === last) into.innerHTML = html;
+          if (mine === trying) into.innerHTML = html;
+        } catch {
+          if (mine === trying) tell({ answer: "not sent", why: "the panel cannot be reached" });
         } finally {
-          if (mine === last) into.removeAttribute("aria-busy");
+          if (mine === trying) into.removeAttribute("aria-busy");
         }
       }, 500);
     });
