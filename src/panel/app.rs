@@ -18,7 +18,7 @@ use super::limits::Shares;
 use super::newer::Newer;
 use super::pace::Paces;
 use super::page::maintenance::Standings;
-use super::planning::PLANS;
+use super::planning::{LOOKS, LOOKS_AT_ONCE, PLANS};
 use super::stops::Stops;
 use super::texts;
 use super::visitor::Asker;
@@ -95,6 +95,9 @@ pub(super) struct Inside {
     /// Plans that wait or are worked out, and the one that is.
     pub(super) plans: Arc<Mutex<Shares>>,
     pub(super) planning: Semaphore,
+    /// Looks into the records that wait or are under way, and those that are.
+    pub(super) looks: Arc<Mutex<Shares>>,
+    pub(super) looking: Semaphore,
     /// Requests that are being answered, besides stops.
     pub(super) answering: Arc<Semaphore>,
     pub(super) standings: Standings,
@@ -155,6 +158,8 @@ impl App {
             reading_people: Arc::new(Semaphore::new(1)),
             plans: Arc::new(Mutex::new(PLANS)),
             planning: Semaphore::new(1),
+            looks: Arc::new(Mutex::new(LOOKS)),
+            looking: Semaphore::new(LOOKS_AT_ONCE),
             answering: Arc::new(Semaphore::new(MOST_ANSWERED)),
             standings: Standings::default(),
             checked: Mutex::new(None),

@@ -259,15 +259,16 @@ texts! {
     NO_SUCH_WAY = "this address is not asked in that way";
     CONNECTION = "connection";
     TOO_MANY_PLANS = "earlier plans are still being worked out; wait for them, then ask again";
+    TOO_MANY_LOOKS = "earlier looks into the records are still under way; wait for them, then load this page again";
     ENDING = "the program ends";
     SEAT_ELSEWHERE = "only somebody at the machine may take the seat";
     TIMES_MORE = "times more";
     OTHER_REQUESTS = "other requests";
-    TOO_MANY_KINDS = "too many different ones at once to be written one by one";
     FROM_OTHERS = "times more, from other places";
     LOST = "acts not kept";
     LOST_BEFORE = "acts before this one could not be kept";
     DISK_REFUSED = "the disk did not take them, or not in time";
+    TOO_MANY_KINDS = "too many different ones at once to be written one by one";
     BENCH_FOR = "What on a machine are key, buttons, guard and lighter; here they belong to the twin. Simulated hands open and shut the guard and light the torch when they are asked to.";
     NO_TWIN = "there is no twin here";
     NOT_FOUND = "There is no such page.";

@@ -71,23 +71,25 @@ pub(in crate::panel) struct Here<'a> {
     pub(in crate::panel) place: &'a str,
     /// The live page, where a place has several.
     pub(in crate::panel) live: &'a str,
+    /// What the page is called.
+    pub(in crate::panel) title: &'a str,
 }
 
-/// A page for somebody who is signed in.
+/// The page of a place for somebody who is signed in.
 pub(in crate::panel) fn page(app: &App, visitor: &Visitor, here: &str, inside: Markup) -> Markup {
-    page_at(app, visitor, Here { place: here, live: here }, inside)
+    let title = PLACES.iter().find(|place| place.1 == here).map_or(texts::BENCH, |place| place.2);
+    page_at(app, visitor, Here { place: here, live: here, title }, inside)
 }
 
-/// The same for one of the several pages of a place.
+/// The same for one of the several pages of a place, or for one that is no place.
 pub(in crate::panel) fn page_at(
     app: &App,
     visitor: &Visitor,
-    Here { place: here, live }: Here<'_>,
+    Here { place: here, live, title }: Here<'_>,
     inside: Markup,
 ) -> Markup {
     let station = app.station();
     let twin = station.kind() == RunKind::Twin;
-    let title = PLACES.iter().find(|place| place.1 == here).map_or(texts::BENCH, |place| place.2);
     let moving = html! {
         link rel="stylesheet" href="/assets/picture.css";
         script src="/assets/panel.js" defer {}

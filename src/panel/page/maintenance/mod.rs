@@ -35,7 +35,7 @@ const SECTIONS: [(&str, &str, &str, &str); 5] = [
 
 /// A page of maintenance, with the way to its others.
 fn section(app: &App, visitor: &Visitor, live: &str, inside: Markup) -> Markup {
-    let here = Here { place: PLACE, live };
+    let here = Here { place: PLACE, live, title: texts::MAINTENANCE };
     layout::page_at(
         app,
         visitor,

@@ -12,7 +12,6 @@ use crate::durable;
 use crate::editing::Digest;
 use crate::files;
 use crate::panel::app::App;
-use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
@@ -54,14 +53,11 @@ pub(in crate::panel) async fn import(
     let reply = match visitor.right(Right::Engineer) {
         Ok(()) => {
             let (taking, who) = (app.clone(), visitor.name.to_string());
-            let kept = aside(move || {
+            let kept = app.plan(&visitor, move || {
                 let first = First { who: &who, why: texts::IMPORTED_HERE };
                 keep(&taking, &given.name, &given.text, first)
             });
-            match kept.await {
-                Ok(()) => Reply::done(),
-                Err(problem) => Reply::refused(problem),
-            }
+            kept.await.flatten().map_or_else(Reply::refused, |()| Reply::done())
         }
         Err(reply) => reply,
     };

@@ -15,10 +15,10 @@ use super::import::{First, keep};
 use super::one::plain;
 use crate::files;
 use crate::panel::app::{App, locked};
-use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal, may_command};
 use crate::panel::live::Values;
-use crate::panel::page::{layout, maintenance};
+use crate::panel::page::layout::{self, Here};
+use crate::panel::page::maintenance;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
@@ -67,7 +67,8 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
             }
         }
     };
-    layout::page(&app, &visitor, "teach", html! { div.teach { (inside) } })
+    let here = Here { place: "recipes", live: "teach", title: texts::TEACH };
+    layout::page_at(&app, &visitor, here, html! { div.teach { (inside) } })
 }
 
 /// A kind of point as forms name it.
@@ -130,8 +131,9 @@ async fn acted(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Resul
         "chuck_side" => starts(app, End::ChuckSide),
         "tail_side" => starts(app, End::TailSide),
         "save" => {
-            let (app, form, who) = (app.clone(), form.to_vec(), visitor.name.to_string());
-            aside(move || save(&app, &form, &who)).await.map_err(refused)
+            let (saving, form, who) = (app.clone(), form.to_vec(), visitor.name.to_string());
+            let saved = app.plan(visitor, move || save(&saving, &form, &who)).await;
+            saved.flatten().map_err(refused)
         }
         _ => Err(refused(texts::UNKNOWN_REQUEST.into())),
     }

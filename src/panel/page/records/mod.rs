@@ -13,7 +13,6 @@ use maud::{Markup, html};
 
 use super::layout;
 use crate::panel::app::App;
-use crate::panel::aside::aside;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
@@ -24,7 +23,7 @@ const LISTED: usize = 200;
 
 /// The list.
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Response {
-    let inside = match read(&app, |store| store.runs()).await {
+    let inside = match read(&app, &visitor, |store| store.runs()).await {
         Ok(runs) => list(&runs, visitor.units),
         Err(trouble) => html! { h1 { (texts::RECORDS) } p.trouble { (trouble) } },
     };
@@ -37,7 +36,8 @@ pub(in crate::panel) async fn one(
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Response {
-    let found = read(&app, move |store| store.find(&id).and_then(|id| store.run(&id))).await;
+    let found =
+        read(&app, &visitor, move |store| store.find(&id).and_then(|id| store.run(&id))).await;
     match found {
         Ok(record) => {
             let inside = run::page(&record, visitor.units);
@@ -54,14 +54,15 @@ pub(in crate::panel) async fn one(
 /// Reads the records.
 async fn read<T: Send + 'static>(
     app: &App,
+    visitor: &Visitor,
     read: impl FnOnce(&Store) -> Result<T, RecordError> + Send + 'static,
 ) -> Result<T, String> {
     let records = app.station().records().map(std::path::Path::to_owned);
-    aside(move || {
+    let reading = app.read_records(visitor, move || {
         let store = records_file(records.as_deref()).and_then(|file| Store::open_existing(&file));
         store.and_then(|store| read(&store)).map_err(|problem| problem.whole())
-    })
-    .await
+    });
+    reading.await.flatten()
 }
 
 fn list(runs: &[RunSummary], units: Units) -> Markup {
