@@ -20,6 +20,7 @@ const STOPS_WITHIN: Duration = Duration::from_secs(1);
 struct Seen {
     late_us: Vec<u64>,
     worst_us: u64,
+    scans: u64,
     skipped: u64,
     stop: Duration,
 }
@@ -27,17 +28,19 @@ struct Seen {
 fn watch(served: &Served) -> Seen {
     let beat = || served.alive()["beat"].clone();
     let figure = |beat: &serde_json::Value, name: &str| beat[name].as_u64().expect("a number");
-    let before = figure(&beat(), "skipped");
+    let begins = beat();
+    let since = |beat: &serde_json::Value, name: &str| figure(beat, name) - figure(&begins, name);
     // The second that has begun may still tell of what was before.
     let (begun, mut last_stop) = (Instant::now(), Instant::now());
-    let mut seen = Seen { late_us: Vec::new(), worst_us: 0, skipped: 0, stop: Duration::ZERO };
+    let mut seen =
+        Seen { late_us: Vec::new(), worst_us: 0, scans: 0, skipped: 0, stop: Duration::ZERO };
     while begun.elapsed() < FOR {
         let now = beat();
         seen.late_us.push(figure(&now, "late_us"));
         if begun.elapsed() > Duration::from_millis(1200) {
             seen.worst_us = seen.worst_us.max(figure(&now, "worst_lately_us"));
         }
-        seen.skipped = figure(&now, "skipped") - before;
+        (seen.scans, seen.skipped) = (since(&now, "scans"), since(&now, "skipped"));
         if last_stop.elapsed() > Duration::from_millis(400) {
             last_stop = Instant::now();
             let (answer, took) = served.stop();
@@ -56,15 +59,18 @@ fn print(what: &str, seen: &Seen, told: &str) {
         seen.late_us[place.min(seen.late_us.len() - 1)]
     };
     println!(
-        "{what:<34} scan late: p50 {:>5} us, p99 {:>6} us, worst {:>6} us, skipped {:>3}; slowest \
-         stop {:>6.1?}; {told}",
+        "{what:<34} scan late: p50 {:>5} us, p99 {:>6} us, worst {:>6} us, {:>3} made, {:>3} \
+         skipped; slowest stop {:>6.1?}; {told}",
         at(50),
         at(99),
         seen.worst_us,
+        seen.scans,
         seen.skipped,
         seen.stop
     );
     assert!(seen.stop < STOPS_WITHIN, "{what}: a stop took {:?}", seen.stop);
+    // However late some of them are, more than half of those that were due are made.
+    assert!(seen.scans > seen.skipped, "{what}: {} made, {} skipped", seen.scans, seen.skipped);
 }
 
 #[test]
