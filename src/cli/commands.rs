@@ -17,7 +17,7 @@ pub(super) use self::twin::OnTwin;
 use super::interrupts::Interrupts;
 use super::ports::Ports;
 use super::say;
-use super::served::{News, Reply, ServedArguments, Trouble, Visit, Wanted, Where};
+use super::served::{Interrupted, News, Reply, ServedArguments, Trouble, Visit, Wanted, Where};
 use crate::files;
 use crate::panel::asked;
 use crate::panel::told::MachineTold;
@@ -230,7 +230,8 @@ impl Place<'_> {
     ) -> Result<T, Trouble> {
         let Machine { rig, ports, person, served: through, .. } = self.machine;
         if let Where::Served(served) = &self.at {
-            return Visit::with(served, person.as_deref(), through, |visit, breaks| {
+            let stops = Interrupted::Stops;
+            return Visit::with(served, person.as_deref(), through, stops, |visit, breaks| {
                 act(visit, breaks)
             });
         }
@@ -268,15 +269,16 @@ pub(super) fn follow(
         for line in news.of_machine(&machine) {
             say::complain(&line);
         }
+        // Before all else: what was stopped may look like what was waited for, or like a failure.
+        if interrupts.asked().is_some() {
+            commands.stop()?;
+            return Err(Trouble::Stopped("stopped\n".to_owned()));
+        }
         if so(&machine) {
             return Ok(machine);
         }
         if let Some(trip) = &machine.trip {
             return Err(Trouble::Tripped(format!("tripped: {}\n", trip.what)));
-        }
-        if interrupts.asked().is_some() {
-            commands.stop()?;
-            return Err(Trouble::Stopped("stopped\n".to_owned()));
         }
         if since.elapsed() > within {
             return Err(Trouble::Failed(format!("{what} did not come: {}\n", machine.text)));

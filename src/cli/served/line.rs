@@ -1,6 +1,7 @@
 //! The way to a running `serve`: HTTP on this computer, one request after another.
 
 use std::net::SocketAddr;
+use std::thread;
 use std::time::{Duration, Instant};
 
 use serde::Deserialize;
@@ -101,6 +102,25 @@ impl Line {
         Self { agent, at, cookie: None, form: String::new() }
     }
 
+    /// A way of its own to the same place, for the same session: nothing that this one waits for
+    /// holds it up.
+    fn anew(&self) -> Self {
+        Self { cookie: self.cookie.clone(), form: self.form.clone(), ..Self::to(self.at) }
+    }
+
+    /// Something that can ask for one thing at any time, without waiting: each time over a
+    /// connection and on a thread of its own.
+    pub(in crate::cli) fn aside(
+        &self,
+    ) -> impl Fn(&'static str, &'static [(&'static str, &'static str)]) + Send + use<> {
+        let line = self.anew();
+        move |path, fields| {
+            let mut line = line.anew();
+            // What became of it is seen where the state is looked at.
+            thread::spawn(move || drop(line.ask(path, fields)));
+        }
+    }
+
     /// Where it goes to.
     pub(in crate::cli) const fn at(&self) -> SocketAddr {
         self.at
@@ -125,7 +145,7 @@ impl Line {
         let answer = loop {
             match self.get(path) {
                 Ok(answer) => break answer,
-                Err(_) if since.elapsed() < TRIED_FOR => std::thread::sleep(BREATH),
+                Err(_) if since.elapsed() < TRIED_FOR => thread::sleep(BREATH),
                 Err(_) => return Err(self.gone()),
             }
         };
@@ -269,6 +289,28 @@ mod tests {
         let denied = reply(r#"{"answer":"denied","why":"the key is off","help":"turn it"}"#);
         assert_eq!(denied.taken(), Err(Trouble::Failed("the key is off; turn it".to_owned())));
         assert!(!reply(r#"{"answer":"asked","why":"wait"}"#).is_taken());
+    }
+
+    #[test]
+    fn what_is_asked_aside_goes_out_while_a_look_is_waited_for() {
+        use std::io::Read as _;
+        let listener = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
+        let mut line = Line::to(listener.local_addr().unwrap());
+        line.cookie = Some("evenpass=x".to_owned());
+        let aside = line.aside();
+        // Nobody ever answers the look; it ends with the test.
+        let _look = thread::spawn(move || drop(line.get("/state")));
+        let asked = |stream: &mut std::net::TcpStream| {
+            stream.set_read_timeout(Some(ANSWER_WITHIN)).unwrap();
+            let mut head = [0; 10];
+            stream.read_exact(&mut head).unwrap();
+            String::from_utf8_lossy(&head).into_owned()
+        };
+        let (mut look, _) = listener.accept().unwrap();
+        assert_eq!(asked(&mut look), "GET /state");
+        aside("/stop", &[]);
+        let (mut stop, _) = listener.accept().unwrap();
+        assert_eq!(asked(&mut stop), "POST /stop");
     }
 
     #[test]

@@ -24,7 +24,7 @@ use self::mark::{Found, look};
 pub(super) use self::mark::{Mark, NoMark, Served, reachable};
 pub(super) use self::news::News;
 pub(super) use self::trouble::Trouble;
-pub(super) use self::visit::{LOOK_EVERY, Visit};
+pub(super) use self::visit::{Interrupted, LOOK_EVERY, Visit};
 use super::ports::Ports;
 use super::say;
 use crate::files;

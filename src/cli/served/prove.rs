@@ -9,7 +9,7 @@ use evenpass_core::interlock::matrix::row;
 use serde_json::{Value, json};
 
 use super::visit::LOOK_EVERY;
-use super::{Reply, Served, ServedArguments, Trouble, Visit};
+use super::{Interrupted, Reply, Served, ServedArguments, Trouble, Visit};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::{Exit, say, words};
 use crate::station::{ProofEnd, ProofShown};
@@ -29,7 +29,8 @@ pub(in crate::cli) fn prove(
     arguments: &ServedArguments,
     as_json: bool,
 ) -> Exit {
-    let made = Visit::with(served, Some(person), arguments, |visit, interrupts| {
+    let quits = Interrupted::QuitsProof;
+    let made = Visit::with(served, Some(person), arguments, quits, |visit, interrupts| {
         let typed = words::lines();
         let mut made = Vec::new();
         for (at, key) in keys.iter().enumerate() {

@@ -10,7 +10,7 @@ use evenpass_core::request::Request;
 use evenpass_core::scan::NO_DATUM;
 
 use super::visit::LOOK_EVERY;
-use super::{News, Served, ServedArguments, Trouble, Visit, offered};
+use super::{Interrupted, News, Served, ServedArguments, Trouble, Visit, offered};
 use crate::attendant::End;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
@@ -40,7 +40,7 @@ pub(in crate::cli) fn run(
     arguments: &ServedArguments,
 ) -> Exit {
     let ran = offered(served, recipe).and_then(|name| {
-        Visit::with(served, person, arguments, |visit, interrupts| {
+        Visit::with(served, person, arguments, Interrupted::Stops, |visit, interrupts| {
             let mut job = Job::load(visit, served, &name)?;
             let end = job.follow(visit, interrupts)?;
             Ok((end, job.cause, job.record))
@@ -126,12 +126,7 @@ impl Job {
                     .print(&format!("the seat is {holder}'s now; from here: hold, stop, abort"));
             }
             self.seated = state.seat_is_yours;
-            if let Some(end) = self.ended(&state) {
-                self.progress.print("");
-                return Ok(end);
-            }
-            self.home(visit, &state)?;
-            self.typed(visit)?;
+            // Before the end is looked for: an interrupt has gone to the machine already.
             if let Some(request) = interrupts.asked() {
                 self.given_up = true;
                 let reply = match request {
@@ -140,6 +135,12 @@ impl Job {
                 };
                 self.progress.print(&format!("{}: {}", request.title(), reply.told()));
             }
+            if let Some(end) = self.ended(&state) {
+                self.progress.print("");
+                return Ok(end);
+            }
+            self.home(visit, &state)?;
+            self.typed(visit)?;
             thread::sleep(LOOK_EVERY);
         }
     }

@@ -2,8 +2,10 @@
 
 use std::time::{Duration, Instant};
 
+use evenpass_core::request::Request;
+
 use super::{Line, Reply, Served, ServedArguments, Trouble};
-use crate::cli::interrupts::Interrupts;
+use crate::cli::interrupts::{AtOnce, Interrupts};
 use crate::cli::say;
 use crate::cli::terminal::{NoLine, hidden_line};
 use crate::panel::told::{SessionTold, StateTold};
@@ -13,6 +15,15 @@ use crate::people::{LONGEST_NAME, NOT_SIGNED_IN, Units, check_name};
 pub(in crate::cli) const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// How long an asked-for seat is waited for: its holder has 15 s to answer.
 const SEAT_WITHIN: Duration = Duration::from_secs(20);
+
+/// What an interrupt asks for at once, whatever else is waited for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::cli) enum Interrupted {
+    /// The machine's stop; its abort from the second on.
+    Stops,
+    /// The end of the proof test in hand.
+    QuitsProof,
+}
 
 /// Somebody who has signed in.
 #[derive(Debug)]
@@ -32,12 +43,13 @@ impl Visit {
         served: &Served,
         person: Option<&str>,
         arguments: &ServedArguments,
+        interrupted: Interrupted,
         act: impl FnOnce(&mut Self, &mut Interrupts) -> Result<T, Trouble>,
     ) -> Result<T, Trouble> {
         let mut line = Line::to(served.address);
         let session = sign_in(&mut line, person)?;
         let mut visit = Self { line, session, turn: 0 };
-        let done = visit.seated(arguments, act);
+        let done = visit.seated(arguments, interrupted, act);
         visit.leave();
         done
     }
@@ -45,6 +57,7 @@ impl Visit {
     fn seated<T>(
         &mut self,
         arguments: &ServedArguments,
+        interrupted: Interrupted,
         act: impl FnOnce(&mut Self, &mut Interrupts) -> Result<T, Trouble>,
     ) -> Result<T, Trouble> {
         if !self.session.at_machine {
@@ -58,7 +71,23 @@ impl Visit {
         let mut interrupts = Interrupts::take_over()
             .map_err(|trouble| Trouble::Failed(format!("signals: {trouble}")))?;
         self.sit(arguments, &mut interrupts)?;
-        act(self, &mut interrupts)
+        interrupts.at_once(Some(self.at_once(interrupted)));
+        let done = act(self, &mut interrupts);
+        interrupts.at_once(None);
+        done
+    }
+
+    /// What an interrupt does the moment it comes: a look that is waited for may take its time, and
+    /// so may a plan.
+    fn at_once(&self, interrupted: Interrupted) -> AtOnce {
+        let aside = self.line.aside();
+        Box::new(move |request| match (interrupted, request) {
+            (Interrupted::QuitsProof, _) => aside("/prove", &[("prove", "quit"), ("turn", "0")]),
+            (Interrupted::Stops, Request::Abort) => {
+                aside("/ask", &[("ask", "abort"), ("turn", "0")])
+            }
+            (Interrupted::Stops, _) => aside("/stop", &[]),
+        })
     }
 
     /// What the person reads figures in.
