@@ -72,6 +72,21 @@ fn a_serve_that_goes_in_the_middle_is_told_and_what_it_left_behind_is_ignored() 
 }
 
 #[test]
+fn a_serve_that_runs_and_does_not_answer_is_never_taken_for_none() {
+    let scene = Scene::new(20.0);
+    scene.stands_still(true);
+    for arguments in [&["home"][..], &["run", "short-job.toml"]] {
+        let (code, said) = scene.begin(Some("A. Fitter"), arguments).ends();
+        assert_eq!(code, 1, "{arguments:?}: {said}");
+        assert!(said.contains("runs and does not answer"), "{arguments:?}: {said}");
+        assert!(said.contains("--alone") && !said.contains("embedded twin"), "{said}");
+    }
+    let (code, said) = scene.begin(None, &["home", "--alone"]).ends();
+    assert_eq!(code, 0, "{said}");
+    scene.stands_still(false);
+}
+
+#[test]
 fn what_a_running_serve_cannot_follow_is_refused_before_anything_is_asked() {
     let scene = Scene::new(20.0);
     let elsewhere = concat!(env!("CARGO_MANIFEST_DIR"), "/config/recipes/short-job.toml");

@@ -118,6 +118,12 @@ impl Scene {
         self.serve.wait().expect("it ends");
     }
 
+    /// As if its computer stood still; or went on.
+    pub(crate) fn stands_still(&self, so: bool) {
+        use rustix::process::Signal;
+        tell(&self.serve, if so { Signal::STOP } else { Signal::CONT });
+    }
+
     /// Ends it in order.
     pub(crate) fn end(&mut self) -> ExitStatus {
         tell(&self.serve, rustix::process::Signal::TERM);

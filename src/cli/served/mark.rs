@@ -8,8 +8,15 @@ use std::fs::{self, File, TryLockError};
 use std::io::{self, Write as _};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr};
 use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::{Duration, Instant};
 
 use serde::{Deserialize, Serialize};
+
+/// How long a `serve` may take to write the file, once it holds it.
+const WRITTEN_WITHIN: Duration = Duration::from_secs(1);
+/// How long until it is looked at again.
+const BREATH: Duration = Duration::from_millis(50);
 
 /// What stands in the file.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -79,14 +86,26 @@ impl Mark {
 pub(in crate::cli) enum Found {
     /// No file.
     Nothing,
-    /// A file that its process left behind, or that cannot be read: why.
+    /// A file that its process left behind, or that cannot be opened: why.
     Left(String),
+    /// A file that a process holds, and that cannot be read: why.
+    Unreadable(String),
     /// A process that holds it.
     Running(Served),
 }
 
-/// Looks for the `serve` of these records.
+/// Looks for the `serve` of these records. One that has just begun is given a moment to write.
 pub(in crate::cli) fn look(records: &Path) -> Found {
+    let since = Instant::now();
+    loop {
+        match look_once(records) {
+            Found::Unreadable(_) if since.elapsed() < WRITTEN_WITHIN => thread::sleep(BREATH),
+            found => return found,
+        }
+    }
+}
+
+fn look_once(records: &Path) -> Found {
     let path = path(records);
     let file = match File::open(&path) {
         Ok(file) => file,
@@ -105,7 +124,10 @@ pub(in crate::cli) fn look(records: &Path) -> Found {
     }
     match read {
         Ok(served) => Found::Running(served),
-        Err(trouble) => Found::Left(format!("{} cannot be read: {trouble}", path.display())),
+        Err(trouble) => Found::Unreadable(format!(
+            "the file that it holds, {}, cannot be read: {trouble}",
+            path.display()
+        )),
     }
 }
 
@@ -163,6 +185,21 @@ mod tests {
         assert!(told.contains("process 7") && told.contains("ignored"), "{told}");
         let _mark = Mark::set(&Served { process: 8, ..served.clone() }).unwrap();
         assert!(matches!(look(&served.records), Found::Running(found) if found.process == 8));
+    }
+
+    #[test]
+    fn a_mark_that_is_held_and_half_written_is_waited_for_and_never_taken_for_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let served = served(folder.path());
+        let mut mark = Mark::set(&served).unwrap();
+        mark.file.set_len(20).unwrap();
+        assert!(matches!(look(&served.records), Found::Unreadable(_)));
+        let records = served.records.clone();
+        let looking = thread::spawn(move || look(&records));
+        thread::sleep(BREATH);
+        io::Seek::rewind(&mut mark.file).unwrap();
+        mark.file.write_all(&serde_json::to_vec(&served).unwrap()).unwrap();
+        assert_eq!(looking.join().unwrap(), Found::Running(served));
     }
 
     #[test]

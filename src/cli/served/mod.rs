@@ -30,6 +30,10 @@ use super::say;
 use crate::files;
 use crate::record::records_file;
 
+/// How often a running serve is asked whether it is there; each time for some seconds, so that one
+/// that has much to do is not taken for a broken one.
+const ALIVE_TRIES: u32 = 3;
+
 /// How a verb deals with a running `serve`.
 #[derive(Debug, Clone, Args)]
 pub(super) struct ServedArguments {
@@ -62,11 +66,11 @@ pub(super) struct Wanted<'a> {
 }
 
 impl ServedArguments {
-    /// Where to carry a verb out: through the `serve` of the same records when one runs. One that
-    /// was left behind or does not answer is told and ignored.
+    /// Where to carry a verb out: through the `serve` of the same records when one runs. What one
+    /// left behind that has ended is told and ignored.
     ///
     /// # Errors
-    /// A `serve` runs and something was named that it cannot follow.
+    /// A `serve` runs and does not answer, or something was named that it cannot follow.
     pub(super) fn find(&self, wanted: Wanted<'_>) -> Result<Where, Trouble> {
         if self.alone {
             return Ok(Where::Alone);
@@ -80,13 +84,14 @@ impl ServedArguments {
                 say::complain(&format!("note: {why}"));
                 return self.nobody();
             }
+            Found::Unreadable(why) => return Err(silent(&format!("a serve runs, and {why}"))),
         };
-        if Line::to(served.address).alive().is_none() {
-            say::complain(&format!(
-                "note: the serve at {} (process {}) does not answer; it is ignored",
+        let line = Line::to(served.address);
+        if !(0..ALIVE_TRIES).any(|_| line.alive().is_some()) {
+            return Err(silent(&format!(
+                "the serve at {} (process {}) runs and does not answer",
                 served.address, served.process
-            ));
-            return self.nobody();
+            )));
         }
         let runs = |option: &str| {
             Err(Trouble::Input(format!(
@@ -122,6 +127,14 @@ impl ServedArguments {
     pub(super) const fn takes(&self) -> bool {
         self.take
     }
+}
+
+/// A `serve` that runs has the machine, whether it answers or not.
+fn silent(what: &str) -> Trouble {
+    Trouble::Failed(format!(
+        "{what}\nhelp: ask again; if it goes on, look at the machine, then end that process. \
+         --alone asks no serve\n"
+    ))
 }
 
 /// The name of a recipe as a `serve` offers it.
