@@ -30,7 +30,7 @@ pub(crate) fn key(node: &Node, world: &World) -> u64 {
     place(node, world).hash(&mut hasher);
     energy(node, world).hash(&mut hasher);
     wrong(node, world).hash(&mut hasher);
-    memory(node).hash(&mut hasher);
+    memory(node, world).hash(&mut hasher);
     hasher.finish()
 }
 
@@ -185,8 +185,15 @@ const SLOW: Duration = Duration::from_secs(5);
 const AGES_S: u64 = 4;
 const OLD: u8 = 3;
 
-/// What arms rows and was so before: a proved flame, and a retreat that may still be made.
-fn memory(node: &Node) -> [bool; 3] {
+/// What arms rows and was so before: a proved flame, and a retreat that may still be made; and a flame
+/// that nobody has answered for since it was to be asked about, whatever is asked, so that an act that
+/// leads to the same situation does not stand for one that nobody did.
+fn memory(node: &Node, world: &World) -> [bool; 4] {
     let monitor = &node.monitor;
-    [monitor.burned, monitor.trusted && monitor.first.is_some(), monitor.inspection_waits()]
+    [
+        monitor.burned,
+        monitor.trusted && monitor.first.is_some(),
+        monitor.inspection_waits(),
+        monitor.unattended_for > world.rig.attendance.every.to_duration(),
+    ]
 }
