@@ -254,7 +254,7 @@ fn a_start_that_waited_for_the_disk_goes_out_no_more_once_its_maker_has_lost_the
     let ben = Commander { sitter: ben, place: Place::AtMachine, turn };
     assert_eq!(starts(&scene, ben).join().expect("answered").0, Ok(Answer::Accepted));
     scene.until("running", 60.0, |now| now.status.phase == Phase::Starting);
-    scene.runtime.block_on(scene.station.stop(None)).expect("stopped");
+    scene.runtime.block_on(scene.station.take_away(Request::Stop, None)).expect("stopped");
     scene.until("stopped", 200.0, |now| now.status.phase == Phase::Stopped);
     scene.station.quit().expect("a clean end");
     let store = Store::open_existing(&scene.records()).expect("records");
@@ -295,7 +295,7 @@ fn a_job_that_tripped_and_was_then_stopped_is_kept_as_tripped_with_both_causes()
         let _ = scene.command(Request::Reset);
         std::thread::sleep(Duration::from_millis(20));
     }
-    scene.runtime.block_on(scene.station.stop(None)).expect("stopped");
+    scene.runtime.block_on(scene.station.take_away(Request::Stop, None)).expect("stopped");
     let over = |phase| matches!(phase, Phase::Stopped | Phase::Idle);
     scene.until("over", 200.0, |now| over(now.status.phase));
     scene.station.quit().expect("a clean end");
