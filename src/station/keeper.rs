@@ -2,7 +2,7 @@
 //!
 //! A record is opened when a start is asked for, before the start is: its header is durable by then.
 //! A start that comes to nothing leaves it open for the next one: only with the job's first state it
-//! begins, by the name of whoever started that, and takes entries from the request on. A start by
+//! begins, by the name of whoever started that, and takes entries from there on. A start by
 //! the button at the machine cannot wait for it: the button is wired to the controller, which starts
 //! in the scan that reads it, and no scan waits for a disk. Its record is opened right after. Where
 //! it cannot be, the run goes on without it, [`Kept::trouble`] says so on every page and among the
@@ -17,6 +17,7 @@ use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
 use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 use evenpass_core::scan::Snapshot;
@@ -32,7 +33,7 @@ use crate::comparison::ZoneComparison;
 use crate::keeping::{Begin, Ended, Keeping, powder_used};
 use crate::record::{Leaving, RunId, RunKind};
 
-/// Entries since a start that wait for a record that cannot be opened; arbitrary, some ten seconds.
+/// Entries of a job that wait for a record that cannot be opened; arbitrary, some ten seconds.
 const BEFORE: usize = 500;
 /// How often an end that the disk refuses is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(500);
@@ -111,11 +112,20 @@ impl Keeper {
     }
 }
 
+/// A job that runs.
+struct Runs {
+    /// When it was started.
+    since: Moment,
+    /// Who asked for that, where it is known.
+    by: Option<String>,
+}
+
 /// A record that is open.
 struct Open {
     keeping: Keeping,
     loaded: Arc<Loaded>,
-    begun: bool,
+    /// The number of its first entry, once it has begun.
+    first: Option<u64>,
     /// States, causes, and the first and the last sample: what its end is told from.
     told: Vec<Entry>,
     last_sample: Option<Entry>,
@@ -125,10 +135,9 @@ struct Inside {
     machine: Machine,
     show: watch::Sender<Kept>,
     loaded: Option<Arc<Loaded>>,
-    /// A start that was accepted, and what was told since, while no record takes it.
+    job: Option<Runs>,
+    /// What was told of the job while no record takes it.
     before: VecDeque<Entry>,
-    /// Who asked for that start, where that is known.
-    starter: Option<String>,
     open: Option<Open>,
     /// Records whose job has ended, and whose end is not on the disk.
     leaving: Vec<Leaving>,
@@ -141,9 +150,9 @@ struct Inside {
 impl Inside {
     const fn of(machine: Machine, show: watch::Sender<Kept>) -> Self {
         let before = VecDeque::new();
-        let (loaded, starter, open, leaf) = (None, None, None, None);
+        let (loaded, job, open, leaf) = (None, None, None, None);
         let leaving = Vec::new();
-        Self { machine, show, loaded, before, starter, open, leaving, leaf, last: 0 }
+        Self { machine, show, loaded, job, before, open, leaving, leaf, last: 0 }
     }
 
     fn run(mut self, inbox: &Inbox) {
@@ -153,6 +162,7 @@ impl Inside {
                 Told::Loaded(loaded) => {
                     self.finish(End::NotStarted);
                     self.loaded = Some(loaded);
+                    self.job = None;
                     self.before.clear();
                 }
                 Told::Opens(reply) => {
@@ -226,7 +236,7 @@ impl Inside {
             }
         };
         self.show.send_replace(Kept { run: Some(keeping.id()), trouble: None });
-        let open = Open { keeping, loaded, begun: false, told: Vec::new(), last_sample: None };
+        let open = Open { keeping, loaded, first: None, told: Vec::new(), last_sample: None };
         self.open = Some(open);
         Ok(())
     }
@@ -234,19 +244,31 @@ impl Inside {
     fn entry(&mut self, entry: Entry) {
         self.miss(entry.number);
         if let Some((from, to)) = moved(&entry) {
-            if from != self.leaf {
+            if self.leaf.is_some() && from != self.leaf {
                 // The entry of that state found no room.
-                self.enter(from);
+                self.enter(from, entry.at);
             }
-            self.take(entry, runs(to.phase()));
-            self.enter(Some(to));
+            let at = entry.at;
+            if runs(to.phase()) && self.job.is_none() {
+                self.job = Some(Runs { since: at, by: None });
+            }
+            self.take(entry);
+            self.enter(Some(to), at);
         } else {
-            let starts = is_start(&entry);
-            if starts {
-                let person = entry.data.get("person").and_then(|person| person.as_str());
-                self.starter = person.map(str::to_owned);
+            self.name(&entry);
+            self.take(entry);
+        }
+    }
+
+    /// A start is told right after the state that it led to: it says who began the job.
+    fn name(&mut self, entry: &Entry) {
+        let Some(job) = self.job.as_mut().filter(|job| job.since == entry.at) else { return };
+        if is_start(entry) {
+            let person = entry.data.get("person").and_then(|person| person.as_str());
+            job.by = person.map(str::to_owned);
+            if let Some((open, first)) = self.open.as_ref().and_then(|o| Some((o, o.first?))) {
+                open.keeping.started(job.by.clone(), first);
             }
-            self.take(entry, starts);
         }
     }
 
@@ -254,43 +276,43 @@ impl Inside {
     fn miss(&mut self, number: u64) {
         let lost = number.saturating_sub(self.last + 1);
         self.last = self.last.max(number);
-        if let Some(open) = self.open.as_ref().filter(|open| open.begun && lost > 0) {
+        if let Some(open) = self.open.as_ref().filter(|open| open.first.is_some() && lost > 0) {
             open.keeping.lose(lost);
         }
     }
 
-    /// Takes an entry, which may be the first of a job.
-    fn take(&mut self, entry: Entry, first: bool) {
-        match &mut self.open {
-            Some(open) if open.begun => {
-                open.take(entry);
-                self.show_trouble(self.trouble());
+    fn take(&mut self, entry: Entry) {
+        if let Some(open) = self.open.as_mut().filter(|open| open.first.is_some()) {
+            open.take(entry);
+            self.show_trouble(self.trouble());
+        } else if self.job.is_some() {
+            if self.before.len() == BEFORE {
+                self.before.pop_front();
             }
-            // A machine at rest tells much that belongs to no job.
-            _ if self.before.is_empty() && !first => {}
-            _ => {
-                if self.before.len() == BEFORE {
-                    self.before.pop_front();
-                }
-                self.before.push_back(entry);
-            }
+            self.before.push_back(entry);
         }
+        // A machine at rest tells much that belongs to no job.
     }
 
     /// A state was entered: the job begins, goes on or has ended.
-    fn enter(&mut self, leaf: Option<Leaf>) {
+    fn enter(&mut self, leaf: Option<Leaf>, at: Moment) {
         self.leaf = leaf;
-        let Some(leaf) = leaf else { return };
-        let begun = self.open.as_ref().is_some_and(|open| open.begun);
-        match leaf.phase() {
-            Phase::Complete if begun => self.finish(End::Complete),
-            Phase::Stopped | Phase::Idle | Phase::Manual if begun => self.finish(End::Stopped),
-            phase if runs(phase) => self.begin(),
+        let Some(phase) = leaf.map(|leaf| leaf.phase()) else { return };
+        match phase {
+            phase if runs(phase) => {
+                self.job.get_or_insert(Runs { since: at, by: None });
+                self.begin();
+            }
+            // Tripped; whether it goes on is yet to come.
             Phase::Aborting | Phase::Aborted => {}
-            // What was asked for came to no job, or to one that has ended without a record.
-            _ => {
+            phase => {
+                let has_begun = self.open.as_ref().is_some_and(|open| open.first.is_some());
+                if has_begun {
+                    let is_complete = phase == Phase::Complete;
+                    self.finish(if is_complete { End::Complete } else { End::Stopped });
+                }
+                self.job = None;
                 self.before.clear();
-                self.starter = None;
             }
         }
     }
@@ -301,10 +323,10 @@ impl Inside {
         if self.opens().is_err() {
             return;
         }
-        let Some(open) = self.open.as_mut().filter(|open| !open.begun) else { return };
-        open.begun = true;
+        let Some(open) = self.open.as_mut().filter(|open| open.first.is_none()) else { return };
         let first = self.before.front().map_or(self.last, |entry| entry.number);
-        open.keeping.started(self.starter.take(), first);
+        open.first = Some(first);
+        open.keeping.started(self.job.as_ref().and_then(|job| job.by.clone()), first);
         for entry in self.before.drain(..) {
             open.take(entry);
         }
@@ -312,7 +334,7 @@ impl Inside {
 
     fn finish(&mut self, end: End) {
         let Some(open) = self.open.take() else { return };
-        let end = if open.begun { end } else { End::NotStarted };
+        let end = if open.first.is_some() { end } else { End::NotStarted };
         let zones = (self.machine.zones)(&open.loaded.plan);
         let snapshot = self.machine.snapshots.borrow().clone();
         let mut told = open.told;

@@ -63,7 +63,11 @@ fn heard(stream: &mut TcpStream) -> Option<Value> {
 }
 
 fn pulse(stream: &mut TcpStream) -> u64 {
-    heard(stream).expect("a pulse")["pulse"].as_u64().expect("a number")
+    loop {
+        if let Some(number) = heard(stream).expect("the line is open")["pulse"].as_u64() {
+            return number;
+        }
+    }
 }
 
 /// Why the key counts as let go.

@@ -1,6 +1,7 @@
 //! What becomes of one record, entry by entry.
 
-use evenpass_core::moment::Moment;
+use std::time::Duration;
+
 use evenpass_core::scan::Controller;
 use serde_json::Value;
 
@@ -13,6 +14,7 @@ struct Scene {
     keeper: Inside,
     folder: tempfile::TempDir,
     number: u64,
+    at: Moment,
     _snapshots: watch::Sender<Arc<Snapshot>>,
 }
 
@@ -31,26 +33,28 @@ impl Scene {
             std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
         let places = Places { rig: None, catalogue: None };
         keeper.loaded = Some(Arc::new(Loaded::read(&recipe, places, Lessons::Ignored).unwrap()));
-        Self { keeper, folder, number: 0, _snapshots: to_snapshots }
+        Self { keeper, folder, number: 0, at: Moment::START, _snapshots: to_snapshots }
     }
 
     fn told(&mut self, kind: EntryKind, cause: &str, data: Value) {
         self.number += 1;
-        let at = Moment::from_micros(self.number * 1_000_000);
-        let (number, cause) = (self.number, cause.to_owned());
+        let (number, at, cause) = (self.number, self.at, cause.to_owned());
         self.keeper.entry(Entry { number, at, kind, text: String::new(), cause, data });
     }
 
+    /// Told right after what it led to.
     fn start(&mut self, person: &str, answer: &str) {
         let data = json!({ "request": Request::Start, "answer": answer, "person": person });
         self.told(EntryKind::Request, "", data);
     }
 
     fn goes(&mut self, from: Leaf, to: Leaf) {
+        self.at = self.at + Duration::from_secs(1);
         self.told(EntryKind::State, "", json!({ "from": from.name(), "to": to.name() }));
     }
 
     fn weighs(&mut self, hopper: &str) {
+        self.at = self.at + Duration::from_secs(1);
         self.told(EntryKind::Sample, "", json!({ "hopper": hopper }));
     }
 
@@ -72,8 +76,8 @@ fn a_record_is_of_who_began_the_job_and_not_of_who_was_denied() {
     scene.keeper.opens().unwrap();
     scene.start("Ann", "denied");
     scene.keeper.opens().unwrap();
-    scene.start("Ben", "accepted");
     scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ben", "accepted");
     scene.goes(Leaf::Checking, Leaf::Stopped);
     let runs = scene.runs();
     assert_eq!(runs.len(), 1, "{runs:?}");
@@ -84,10 +88,12 @@ fn a_record_is_of_who_began_the_job_and_not_of_who_was_denied() {
 #[test]
 fn a_start_that_found_the_datum_names_nobody_who_starts_the_job_by_the_button() {
     let mut scene = Scene::new();
-    scene.start("Ann", "accepted");
     scene.goes(Leaf::NotReady, Leaf::Homing);
+    scene.start("Ann", "accepted");
     scene.goes(Leaf::Homing, Leaf::Ready);
     scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.weighs("9000 g");
+    scene.start("Ann", "denied");
     scene.goes(Leaf::Checking, Leaf::Stopped);
     assert_eq!(scene.runs().iter().map(starter).collect::<Vec<_>>(), [None]);
 }
@@ -101,24 +107,25 @@ fn times_and_totals_of_a_record_count_from_the_start_of_its_job() {
     scene.keeper.opens().unwrap();
     // The hopper is filled before the start.
     scene.weighs("9000 g");
-    scene.start("Ann", "accepted");
     scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ann", "accepted");
     scene.weighs("9000 g");
     scene.weighs("8400 g");
     scene.goes(Leaf::Checking, Leaf::Complete);
     let run = scene.runs().remove(0);
+    assert_eq!(starter(&run), Some("Ann"));
     assert_eq!(run.summary.powder.unwrap().to_string(), "600 g");
     let numbers: Vec<u64> = run.entries.iter().map(|entry| entry.number).collect();
     assert_eq!(numbers, [5, 6, 7, 8, 9]);
-    assert!((run.summary.lasted.s() - 4.0).abs() < 1e-9, "{:?}", run.summary.lasted);
+    assert!((run.summary.lasted.s() - 3.0).abs() < 1e-9, "{:?}", run.summary.lasted);
     assert!(run.gaps.is_empty(), "{:?}", run.gaps);
 }
 
 #[test]
 fn entries_that_found_no_room_are_counted_and_a_state_among_them_is_followed_all_the_same() {
     let mut scene = Scene::new();
-    scene.start("Ann", "accepted");
     scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ann", "accepted");
     scene.number += 3;
     scene.weighs("8400 g");
     // The entry of the job's end is among these.
