@@ -15,13 +15,13 @@ async fn a_page_of_a_program_that_was_started_anew_leads_to_the_sign_in_and_its_
     screen.until("[data-live=\"seat\"]", 10.0, |seat| !seat.is_empty()).await;
     let at = scene.at;
     scene.end().await;
-    screen.until(".lost", 10.0, |lost| lost.contains("NOT LIVE")).await;
+    screen.until_there(".lost:not([hidden])", 10.0).await;
     let scene = Scene::at_address(PACE, at).await;
     screen.until_there("form[action=\"/sign-in\"]", 15.0).await;
     assert!(screen.is_there("form[action=\"/stop\"] button").await, "a stop is there too");
     screen.sign_in(OPERATOR).await;
     screen.take_seat().await;
-    assert!(screen.words(".lost").await.is_empty(), "it is live again");
+    screen.until_there(".lost[hidden]", 5.0).await;
     screen.end().await;
     scene.end().await;
 }
