@@ -13,6 +13,7 @@ use std::time::Duration;
 
 use evenpass::attendant::Attended;
 use evenpass::clock::virtual_time::Unwitnessed;
+use evenpass::comparison;
 use evenpass::files::{self, Places};
 use evenpass::keeping::{Begin, Ended, Keeping};
 use evenpass::record::{Measurement, RunKind, Store};
@@ -67,7 +68,8 @@ fn run(records: &Path, asked: Option<Request>) {
         }
     };
     assert_eq!(left, None, "asked while it sprayed");
-    let told = Ended { end, first_cause: None, zones: &[], powder_fed_g: None };
+    let zones = comparison::zones(&plan, twin.bench());
+    let told = Ended { end, first_cause: None, zones: &zones, powder_fed_g: None };
     keeping.finish(&told).expect("ended");
 }
 
@@ -84,9 +86,9 @@ fn a_measurement_of_a_run_whose_passes_were_changed_is_refused_and_one_that_stan
     let change = "passes over zone band as planned 1 pass more";
     assert!(shown.contains(change), "its line among the deviations\n{shown}");
     let coat = shown.split("coat of band").nth(1).expect("a total");
-    let words: Vec<&str> = coat.split_whitespace().take(10).collect();
+    let words: Vec<&str> = coat.split_whitespace().take(11).collect();
     assert_eq!((words[0], words[3], words[4], words[7]), ("planned", "as", "changed", "deposited"));
-    let off: f64 = words[9].trim_start_matches('(').parse().expect("percent");
+    let off: f64 = words[10].trim_start_matches('(').parse().expect("percent");
     assert!(off.abs() < 2.0, "against the plan as changed: {words:?}");
     let refused = measure(file, 2);
     assert!(refused.contains("its passes were trimmed or touched up while it ran"), "{refused}");
