@@ -240,9 +240,8 @@ fn a_hung_disk_keeps_neither_the_supervisor_from_being_told_of_scans_nor_the_pro
     socket.set_read_timeout(Some(Duration::from_secs(10))).expect("a limit");
     let people = folder.path().join("people.toml");
     std::fs::write(&people, "").expect("a file");
-    // Others may not read it.
-    let own = std::fs::Permissions::from_mode(0o600);
-    std::fs::set_permissions(&people, own).expect("its rights");
+    // As the program itself makes it: nobody else may read it.
+    std::fs::set_permissions(&people, std::fs::Permissions::from_mode(0o600)).expect("restricted");
     let mut served = Served::start(&["--people", people.to_str().expect("a name")], Some(&path));
     let feeds = |wanted: usize| {
         let (mut heard, mut fed) = ([0; 256], 0);

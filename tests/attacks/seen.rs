@@ -33,6 +33,9 @@ fn a_job_is_not_started_from_a_page_before_its_set_up_is_checked_and_is_by_the_w
         assert!(Instant::now() < end, "not homed: {}", served.state());
         std::thread::sleep(Duration::from_millis(100));
     }
+    until(&operator, "the wait for the start", |told| {
+        told["machine"]["homes"] == true && !told["machine"]["prompt"].is_null()
+    });
     // The start of the homing is no start of the job.
     assert!(operator.ask("start", "").body.contains("\"accepted\""));
     until(&operator, "readiness", |told| {
