@@ -5,6 +5,10 @@ use std::fs::{self, File, OpenOptions, Permissions};
 use std::io::{self, Write as _};
 use std::os::unix::fs::{OpenOptionsExt as _, PermissionsExt as _};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rustix::fs::{CWD, RenameFlags, renameat_with};
+use rustix::io::Errno;
 
 use crate::files::folder_of;
 
@@ -22,13 +26,37 @@ pub(crate) enum Rights {
     OwnerOnly,
 }
 
-/// Writes a file that must not be there yet.
+/// Writes a file that must not be there yet. The bytes wait in a file beside it that nobody else
+/// takes for theirs, so that its name never stands for a part of them.
 ///
 /// # Errors
 /// It is there already, or cannot be written.
 pub(crate) fn create(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    write_new(path, bytes, USUAL, None)?;
+    static COUNT: AtomicU64 = AtomicU64::new(0);
+    let own = format!("{}-{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
+    let fresh = beside(path, &own);
+    // Only a process of this number that is dead can have left one of that name.
+    clear(&fresh)?;
+    write_new(&fresh, bytes, USUAL, None)?;
+    let named = name_new(&fresh, path);
+    if named.is_err() {
+        // What failed is told; that this stays behind too would tell nothing more.
+        let _ = fs::remove_file(&fresh);
+    }
+    named?;
     sync_folder(path)
+}
+
+/// Gives a file a name that no other has, and takes its own away.
+fn name_new(from: &Path, to: &Path) -> io::Result<()> {
+    match renameat_with(CWD, from, CWD, to, RenameFlags::NOREPLACE) {
+        // Some file systems cannot do it in one step (renameat2(2)).
+        Err(Errno::INVAL | Errno::NOSYS) => {
+            fs::hard_link(from, to)?;
+            fs::remove_file(from)
+        }
+        done => done.map_err(io::Error::from),
+    }
 }
 
 /// Puts a text in the place of the file that is there, if one is, in one step. The text waits in a
@@ -38,11 +66,8 @@ pub(crate) fn create(path: &Path, bytes: &[u8]) -> io::Result<()> {
 /// # Errors
 /// It cannot be written; the file is as it was then, unless its folder alone failed.
 pub(crate) fn put(target: &Path, text: &str, rights: Rights) -> io::Result<()> {
-    let fresh = beside(target);
-    match fs::remove_file(&fresh) {
-        Err(trouble) if trouble.kind() != io::ErrorKind::NotFound => return Err(trouble),
-        _ => {}
-    }
+    let fresh = beside(target, "");
+    clear(&fresh)?;
     let (mode, rights) = match rights {
         Rights::OwnerOnly => (OWN, Some(Permissions::from_mode(OWN))),
         Rights::AsBefore => match fs::metadata(target) {
@@ -59,12 +84,30 @@ pub(crate) fn put(target: &Path, text: &str, rights: Rights) -> io::Result<()> {
     sync_folder(target)
 }
 
+/// Gives a file that is on the disk another's place.
+///
+/// # Errors
+/// It cannot be done; both are as they were then, unless the folder alone failed.
+pub(crate) fn rename(from: &Path, to: &Path) -> io::Result<()> {
+    fs::rename(from, to)?;
+    sync_folder(to)
+}
+
 /// Where the text waits.
-fn beside(target: &Path) -> PathBuf {
+fn beside(target: &Path, own: &str) -> PathBuf {
     let mut name = std::ffi::OsString::from(".");
     name.push(target.file_name().unwrap_or_default());
     name.push(".new");
+    name.push(own);
     target.with_file_name(name)
+}
+
+/// Takes away what a dead process left, if it left anything.
+fn clear(fresh: &Path) -> io::Result<()> {
+    match fs::remove_file(fresh) {
+        Err(trouble) if trouble.kind() != io::ErrorKind::NotFound => Err(trouble),
+        _ => Ok(()),
+    }
 }
 
 fn write_new(path: &Path, bytes: &[u8], mode: u32, rights: Option<Permissions>) -> io::Result<()> {
@@ -116,6 +159,31 @@ mod tests {
     }
 
     #[test]
+    fn of_many_who_make_one_file_at_once_one_does_and_whoever_sees_it_sees_it_whole() {
+        let (folder, file) = folder();
+        let whole = vec![b'x'; 200_000];
+        let made: Vec<bool> = std::thread::scope(|scope| {
+            let (file, whole) = (&file, &whole);
+            let looking = scope.spawn(move || {
+                let until = std::time::Instant::now() + std::time::Duration::from_secs(20);
+                while std::time::Instant::now() < until {
+                    if let Ok(seen) = fs::read(file) {
+                        return seen == *whole;
+                    }
+                }
+                false
+            });
+            let makers: Vec<_> =
+                (0..8).map(|_| scope.spawn(move || create(file, whole).is_ok())).collect();
+            let made = makers.into_iter().map(|maker| maker.join().expect("no panic")).collect();
+            assert!(looking.join().expect("no panic"), "seen in part");
+            made
+        });
+        assert_eq!(made.iter().filter(|made| **made).count(), 1);
+        assert_eq!(count(&folder), 1);
+    }
+
+    #[test]
     fn a_text_takes_the_place_of_another_with_its_rights_and_leaves_nothing_else() {
         let (folder, file) = folder();
         put(&file, "first", Rights::AsBefore).expect("written");
@@ -141,8 +209,8 @@ mod tests {
     #[test]
     fn what_a_dead_process_left_half_written_is_cleared_away_and_lends_nobody_its_rights() {
         let (folder, file) = folder();
-        fs::write(beside(&file), "half").expect("left behind");
-        set_mode(&beside(&file), 0o666);
+        fs::write(beside(&file, ""), "half").expect("left behind");
+        set_mode(&beside(&file, ""), 0o666);
         put(&file, "whole", Rights::OwnerOnly).expect("written");
         assert_eq!(fs::read_to_string(&file).expect("there"), "whole");
         assert_eq!(mode(&file), 0o600);

@@ -15,6 +15,7 @@ mod trial;
 use evenpass_core::quantity::Length;
 use evenpass_core::request::{Answer, Direction, Request};
 use evenpass_core::sequence::Leaf;
+use evenpass_hil::Button;
 use support::jobs::Texts;
 use trial::Trial;
 
@@ -160,6 +161,38 @@ fn nudges_of_every_length_and_both_ways_end_where_they_should_and_trip_nothing()
         assert_eq!(trial.leaf(), Leaf::Jogging);
         assert!(trial.confirmed.is_empty(), "{by} trips nothing");
     }
+}
+
+#[test]
+fn the_way_the_carriage_came_is_that_of_its_last_motion_and_nobody_knows_it_after_homing() {
+    let mut trial = in_manual();
+    let came = |trial: &mut Trial| trial.controller().snapshot().came;
+    for (by, way) in [
+        (-1.0, Direction::TowardChuck),
+        (1.0, Direction::TowardTail),
+        (-0.01, Direction::TowardChuck),
+    ] {
+        assert_eq!(trial.ask(Request::Nudge(Length::from_mm(by))), Answer::Accepted);
+        trial.wait(3.0);
+        assert_eq!(came(&mut trial), Some(way), "{by} mm");
+    }
+    // A key that is held at the bound moves nothing, whichever way it says.
+    trial.renewed = Some(Request::Jog(Direction::TowardTail));
+    trial.wait(60.0);
+    trial.renewed = None;
+    trial.wait(1.0);
+    assert_eq!(came(&mut trial), Some(Direction::TowardTail));
+    assert_eq!(trial.ask(Request::Nudge(Length::from_mm(-1.0))), Answer::Accepted);
+    trial.wait(3.0);
+    assert_eq!(came(&mut trial), Some(Direction::TowardChuck));
+
+    assert_eq!(trial.ask(Request::Home), Answer::Accepted);
+    trial.wait(0.5);
+    trial.press(Button::Start);
+    trial.expect("the datum", 120.0, |trial| trial.leaf() != Leaf::Homing);
+    trial.wait(1.0);
+    assert_eq!(came(&mut trial), None, "homed");
+    assert!(trial.confirmed.is_empty(), "{:?}", trial.confirmed);
 }
 
 #[test]

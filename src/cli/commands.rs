@@ -21,7 +21,7 @@ use super::served::{Interrupted, News, Reply, ServedArguments, Trouble, Visit, W
 use crate::files;
 use crate::panel::asked;
 use crate::panel::told::MachineTold;
-use crate::people::Units;
+use crate::people::{NOT_SIGNED_IN, Units};
 
 /// A machine whose scan has run for so long has been read, s: until the first replies are in and
 /// the drive has answered, nothing is known of it (the slowest line takes a second and a half).
@@ -48,6 +48,8 @@ pub(super) trait Commands {
     fn stop(&mut self) -> Result<(), Trouble>;
     /// What figures are read in.
     fn units(&self) -> Units;
+    /// Who asks, by the name that stands in the records.
+    fn person(&self) -> String;
     /// Who gives the start.
     fn starts(&self) -> Starts;
     /// Gives it, where it is given from here.
@@ -89,6 +91,10 @@ impl Commands for Visit {
 
     fn units(&self) -> Units {
         Visit::units(self)
+    }
+
+    fn person(&self) -> String {
+        Visit::person(self).to_owned()
     }
 
     fn starts(&self) -> Starts {
@@ -139,6 +145,10 @@ impl<M: Own> Commands for M {
     /// Nobody has signed in who could have others.
     fn units(&self) -> Units {
         Units::default()
+    }
+
+    fn person(&self) -> String {
+        NOT_SIGNED_IN.to_owned()
     }
 
     fn starts(&self) -> Starts {
@@ -251,6 +261,21 @@ impl Place<'_> {
     }
 }
 
+/// Stops the machine where an interrupt asked for it.
+///
+/// # Errors
+/// It did: the machine was stopped, or could not be reached.
+pub(super) fn stop_if_asked(
+    commands: &mut dyn Commands,
+    interrupts: &mut Interrupts,
+) -> Result<(), Trouble> {
+    if interrupts.asked().is_none() {
+        return Ok(());
+    }
+    commands.stop()?;
+    Err(Trouble::Stopped("stopped\n".to_owned()))
+}
+
 /// Follows the machine until something is so, telling what is new; an interrupt stops it.
 ///
 /// # Errors
@@ -265,6 +290,8 @@ pub(super) fn follow(
 ) -> Result<MachineTold, Trouble> {
     let since = Instant::now();
     loop {
+        // Before the look, which takes its time.
+        stop_if_asked(commands, interrupts)?;
         let machine = commands.look()?;
         for line in news.of_machine(&machine) {
             say::complain(&line);

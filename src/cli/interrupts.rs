@@ -1,4 +1,5 @@
-//! Ctrl-C and its kin: the first asks for a stop in order, every later one aborts.
+//! Ctrl-C and its kin: the first asks for a stop in order, every later one aborts. A terminal that
+//! hands over every key makes no signal of Ctrl-C: who reads its keys tells of it.
 
 use std::fmt;
 use std::io;
@@ -71,6 +72,11 @@ impl Interrupts {
         *locked(&self.coming.at_once) = act;
     }
 
+    /// For another thread to tell of an interrupt that comes as no signal.
+    pub(super) fn bell(&self) -> Bell {
+        Bell(Arc::clone(&self.coming))
+    }
+
     /// What the newest interrupt asks for, once for each.
     pub(super) fn asked(&mut self) -> Option<Request> {
         let seen = self.coming.seen.load(Ordering::SeqCst);
@@ -80,6 +86,17 @@ impl Interrupts {
         let first = self.answered == 0 && seen == 1;
         self.answered = seen;
         Some(asks(first))
+    }
+}
+
+/// Tells of an interrupt.
+#[derive(Debug, Clone)]
+pub(super) struct Bell(Arc<Coming>);
+
+impl Bell {
+    /// One more.
+    pub(super) fn ring(&self) {
+        self.0.one();
     }
 }
 

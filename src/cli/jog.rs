@@ -10,7 +10,7 @@ use clap::Args;
 use evenpass_core::quantity::{Length, Quantity as _};
 
 use self::keys::interactive;
-use super::commands::{Commands, Machine, follow, until_read};
+use super::commands::{Commands, Machine, follow, stop_if_asked, until_read};
 use super::interrupts::Interrupts;
 use super::served::{News, Trouble};
 use super::{Exit, say};
@@ -130,6 +130,7 @@ pub(super) fn nudge(
     by: Length,
 ) -> Result<Moved, Trouble> {
     let from = commands.look()?.place;
+    stop_if_asked(commands, interrupts)?;
     commands.ask("nudge", &by.to_string())?.taken()?;
     let mut news = News::default();
     // What is not new is not told: the state is the same before and after.

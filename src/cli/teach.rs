@@ -142,7 +142,7 @@ impl Lesson<'_> {
             match understand(&line) {
                 Err(problem) => show(&problem),
                 Ok(Typed::Save) => {
-                    if self.save()? {
+                    if self.save(&commands.person())? {
                         return Ok(());
                     }
                 }
@@ -238,11 +238,7 @@ impl Lesson<'_> {
         let point = match typed {
             Some(at) => TaughtPoint { what, at, approached: None, diameter },
             None => {
-                let approached = self.way.map(|way| match way {
-                    Way::Chuck => Direction::TowardChuck,
-                    Way::Tail => Direction::TowardTail,
-                });
-                let at = taken(commands, interrupts)?;
+                let (at, approached) = taken(commands, interrupts)?;
                 TaughtPoint { what, at, approached, diameter }
             }
         };
@@ -305,14 +301,14 @@ impl Lesson<'_> {
     }
 
     /// Writes the recipe; whether it is written.
-    fn save(&self) -> Result<bool, Trouble> {
+    fn save(&self, who: &str) -> Result<bool, Trouble> {
         let made = self.part.judged(&self.teaching).and_then(|taught| {
             let (text, _) = self.part.planned(&taught)?;
             Ok(text)
         });
         match made {
             Ok(text) => {
-                self.part.write(&text).map_err(Trouble::Failed)?;
+                self.part.write(&text, who).map_err(Trouble::Failed)?;
                 Ok(true)
             }
             Err(problems) => {
@@ -327,8 +323,11 @@ impl Lesson<'_> {
 /// down takes between its repeats.
 const SETTLED: Duration = Duration::from_millis(100);
 
-/// Has the controller take the torch's place.
-fn taken(commands: &mut dyn Commands, interrupts: &mut Interrupts) -> Result<Length, Trouble> {
+/// Has the controller take the torch's place, which way it came there with it.
+fn taken(
+    commands: &mut dyn Commands,
+    interrupts: &mut Interrupts,
+) -> Result<(Length, Option<Direction>), Trouble> {
     commands.ask("take-point", "")?.taken()?;
     let mut news = News::default();
     news.of_machine(&commands.look()?);
@@ -341,7 +340,8 @@ fn taken(commands: &mut dyn Commands, interrupts: &mut Interrupts) -> Result<Len
         later > 1
     };
     let after = follow(commands, interrupts, &mut news, TAKEN_WITHIN, "the point", shown)?;
-    after.taken.ok_or_else(|| Trouble::Failed("the point was not taken\n".to_owned()))
+    let at = after.taken.ok_or_else(|| Trouble::Failed("the point was not taken\n".to_owned()))?;
+    Ok((at, after.came))
 }
 
 fn not_saved() -> Trouble {

@@ -6,7 +6,6 @@ use std::sync::{Arc, Mutex};
 
 use axum::http::HeaderMap;
 use evenpass_core::moment::Moment;
-use evenpass_core::request::Direction;
 use evenpass_core::teach::Teaching;
 use jiff::Timestamp;
 use jiff::civil::DateTime;
@@ -18,6 +17,7 @@ use super::limits::Shares;
 use super::newer::Newer;
 use super::pace::Paces;
 use super::page::maintenance::Standings;
+use super::page::recipes::TaughtAgainst;
 use super::planning::{LOOKS, LOOKS_AT_ONCE, PLANS};
 use super::stops::Stops;
 use super::texts;
@@ -82,8 +82,8 @@ pub(super) struct Inside {
     pub(super) rehearsing: Arc<Semaphore>,
     /// Points taken for a new recipe.
     pub(super) teaching: Mutex<Teaching>,
-    /// Which way the carriage was last sent by hand.
-    pub(super) last_move: Mutex<Option<Direction>>,
+    /// What they are held against.
+    pub(super) against: TaughtAgainst,
     pub(super) streams: Arc<Mutex<Shares>>,
     pub(super) jog_lines: Arc<Mutex<Shares>>,
     pub(super) paces: Mutex<Paces>,
@@ -149,7 +149,7 @@ impl App {
             acts,
             rehearsing: Arc::new(Semaphore::new(1)),
             teaching: Mutex::new(Teaching::default()),
-            last_move: Mutex::new(None),
+            against: TaughtAgainst::default(),
             streams: Arc::new(Mutex::new(STREAMS)),
             jog_lines: Arc::new(Mutex::new(JOG_LINES)),
             paces: Mutex::new(Paces::default()),

@@ -6,11 +6,11 @@ use axum::http::header::ACCEPT;
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
 use evenpass_core::quantity::{Length, Quantity as _};
-use evenpass_core::request::{Answer, Denial, Direction, Request, Trim};
+use evenpass_core::request::{Answer, Denial, Request, Trim};
 use evenpass_core::sequence::Phase;
 use serde::{Deserialize, Serialize};
 
-use super::app::{App, locked};
+use super::app::App;
 pub(super) use super::seal::Seal;
 use super::stops;
 use super::texts;
@@ -192,10 +192,6 @@ pub(super) async fn ask(
         return visitor.told(&app, &what, reply);
     }
     let answer = app.station().command(&visitor.commander(ask.turn), request).await;
-    if let (Request::Nudge(by), Ok(Answer::Accepted)) = (request, &answer) {
-        let way = if by > Length::ZERO { Direction::TowardTail } else { Direction::TowardChuck };
-        *locked(&app.inside.last_move) = Some(way);
-    }
     visitor.told(&app, &what, reply_of(answer))
 }
 

@@ -194,12 +194,7 @@ async fn answer(
         Follows::LetGo(why) => return Some(why.into()),
     };
     match app.station().command(&visitor.commander(said.turn), request).await {
-        Ok(Answer::Accepted | Answer::AlreadySo) => {
-            if let Request::Jog(way) = request {
-                *locked(&app.inside.last_move) = Some(way);
-            }
-            None
-        }
+        Ok(Answer::Accepted | Answer::AlreadySo) => None,
         Ok(Answer::Denied(denial)) => Some(format!("{}; {}", denial.why, denial.help).into()),
         Err(refused) => Some(refused.to_string().into()),
     }

@@ -20,7 +20,7 @@ pub(super) async fn checked(
     Form(form): Form<Vec<(String, String)>>,
 ) -> Response {
     let open = unticked(&form);
-    let lines = texts::SET_UP_LIST.split('|').count();
+    let lines = texts::SET_UP_LIST.len();
     let loaded = app.station().loaded();
     let title = loaded.as_ref().map_or("", |loaded| loaded.job.recipe.title.as_str());
     let what = format!("set-up checked: {} of {lines}, {title}", lines - open.len());
@@ -130,7 +130,7 @@ fn unticked(form: &[(String, String)]) -> Vec<&'static str> {
         let name = format!("line{number}");
         form.iter().any(|(known, value)| *known == name && value == "yes")
     };
-    let lines = texts::SET_UP_LIST.split('|').enumerate();
+    let lines = texts::SET_UP_LIST.into_iter().enumerate();
     lines.filter(|(number, _)| !is_ticked(*number)).map(|(_, line)| line).collect()
 }
 
@@ -234,7 +234,7 @@ mod tests {
 
     #[test]
     fn each_line_of_the_set_up_counts_once_and_by_its_own_tick_alone() {
-        let lines: Vec<&str> = texts::SET_UP_LIST.split('|').collect();
+        let lines = texts::SET_UP_LIST;
         assert_eq!(unticked(&[]), lines);
         let others = ["line0", "line0", "line0", "line1", "line2", "line3", "line9", "line"];
         assert_eq!(unticked(&ticked(others)), lines.get(4..).expect("a fifth"));

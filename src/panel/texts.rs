@@ -86,6 +86,8 @@ texts! {
     CARRIER = "Carrier";
     BELOW = "below";
     ABOVE = "above";
+    OR_MORE = "or more";
+    OR_LESS = "or less";
     TO = "to";
     OF = "of";
     ON = "on";
@@ -126,7 +128,6 @@ texts! {
     NOT_ON_ROLL = "this person was just taken off the list or changed; try again";
     SINCE_LAST = "Otherwise than at the last part,";
     SAME_RECIPE = "Nothing: the same recipe.";
-    SET_UP_LIST = "Undercut, degreased, blasted; masked outside the zones.|Clamped; the centre gives way when the part grows.|Powder dry, the lot written down; hopper filled.|Leak test done, arrestors and non-return valves fitted, no oil on oxygen.|Extraction on, respirator at hand, nobody inside.";
     CAUTION = "Caution";
     CAUTIONS = "Evenpass is no safety device. Emergency stop, gas shut-off, flame safeguard, guard and hard limits are wired and work without it. The torch maker's handbook, local codes and licensed practice override every figure here. Acetylene never above 1.03 bar gauge. Hot and rotating part: keep clear. After a flashback: stop, cool, inspect. Set-points are examples until you have proved them.";
     NOT_LIVE = "NOT LIVE: the connection is lost, what is shown is old. Use the buttons at the machine.";
@@ -151,9 +152,6 @@ texts! {
     NEW_RECIPE = "New recipe";
     TEACH = "New part by taught points";
     IMPORT = "Import a text";
-    IMPORTED_HERE = "imported at the panel";
-    TAUGHT_HERE = "made of points taken at the machine";
-    FIRST_NOT_KEPT = "the recipe is there, but who made it could not be kept";
     EXPORT = "Export";
     RECIPE_FILE = "File name";
     RECIPE_TEXT = "Text";
@@ -198,6 +196,7 @@ texts! {
     SUBSTRATE = "Made of";
     FINISH = "Finished coat, radial";
     DRAWN_LENGTH = "Length by the drawing";
+    POINT_NOT_SHOWN = "the point's place was not shown in time; nothing was noted, take it again";
     POINTS_CHANGED = "the points have changed since; look again";
     SURE_ANEW = "Throw all points away?";
     TOO_MANY_POINTS = "there are enough points; remove some";
@@ -351,6 +350,7 @@ texts! {
     LATE_BY = "More than";
     DAYS_REFUSES = "days late refuses a start.";
     NO_PROOF = "No proof can be begun";
+    NO_LOAD = "Nothing can be loaded now";
     ONE_AT_A_TIME = "one is under way; answer it, end it, or press Stop";
     PROVING = "Proof";
     WAITS_FOR = "Waits";
@@ -428,3 +428,12 @@ texts! {
     PAIR_OPEN = "a reading of one side has none of the other: give both, or leave both out";
     NO_PROCEDURE = "there is no such calibration";
 }
+
+/// What is checked before a job, line by line.
+pub(super) const SET_UP_LIST: [&str; 5] = [
+    "Undercut, degreased, blasted; masked outside the zones.",
+    "Clamped; the centre gives way when the part grows.",
+    "Powder dry, the lot written down; hopper filled.",
+    "Leak test done, arrestors and non-return valves fitted, no oil on oxygen.",
+    "Extraction on, respirator at hand, nobody inside.",
+];

@@ -6,6 +6,7 @@ use axum::extract::State;
 use evenpass_core::image::{Contact, Kind, Level, Referenced};
 use evenpass_core::interlock::{Acknowledged, Occurrence};
 use evenpass_core::quantity::{Length, Speed, SpindleSpeed, fixed};
+use evenpass_core::request::Direction;
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::{Ask, Leaf, Phase};
 use serde::{Deserialize, Serialize};
@@ -170,6 +171,8 @@ pub struct MachineTold {
     pub place: Option<Length>,
     /// Whether the carriage moves or is about to.
     pub moves: bool,
+    /// Which way it was last seen to move, if anybody knows.
+    pub came: Option<Direction>,
     /// The point last taken.
     pub taken: Option<Length>,
     /// Place, feed, spindle, powder, flame in one line.
@@ -211,6 +214,7 @@ impl MachineTold {
             place: (known && axis.value.referenced == Referenced::Yes)
                 .then_some(axis.value.position),
             moves: status.target.is_some() || (known && speed > AT_REST.mm_per_s()),
+            came: snapshot.came,
             taken: status.taught.first().copied().flatten(),
             figures: figures(snapshot, units),
         }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::Revision;
-use crate::durable::{Rights, create, put};
+use crate::durable::{Rights, create, put, rename};
 use crate::editing::Digest;
 use crate::files;
 
@@ -55,30 +55,50 @@ impl Kept {
         lock().map_err(|trouble| unwritable(&path, &trouble))
     }
 
-    /// Every revision that is listed.
-    pub(super) fn list(&self) -> Result<Vec<Revision>, String> {
-        let path = self.list_file();
-        if !path.exists() {
-            return Ok(Vec::new());
+    /// Every revision that is listed, where the recipe has this digest. A list that was proposed
+    /// counts once its last revision has become the recipe, whatever was cut off after that.
+    pub(super) fn list(&self, recipe: &Digest) -> Result<Vec<Revision>, String> {
+        let proposed = self.proposed_file();
+        if proposed.exists()
+            && let Ok(revisions) = read_list(&proposed)
+            && revisions.last().is_some_and(|last| last.digest == *recipe)
+        {
+            return Ok(revisions);
         }
-        let text = files::read(&path)?.text;
-        let list: List = toml::from_str(&text).map_err(|trouble| {
-            format!(
-                "{}: cannot be read: {}\nhelp: put back what was changed in it by hand, or move it \
-                 away to begin a new list; the texts beside it stay\n",
-                path.display(),
-                trouble.message()
-            )
-        })?;
-        Ok(list.revision)
+        self.listed()
     }
 
-    pub(super) fn write_list(&self, revisions: &[Revision]) -> Result<(), String> {
+    /// Every revision that was listed when nothing was cut off.
+    pub(super) fn listed(&self) -> Result<Vec<Revision>, String> {
         let path = self.list_file();
+        if path.exists() { read_list(&path) } else { Ok(Vec::new()) }
+    }
+
+    /// Writes the list as it shall be once its last revision is the recipe.
+    pub(super) fn propose(&self, revisions: &[Revision]) -> Result<(), String> {
+        let path = self.proposed_file();
         let list = toml::to_string(&List { revision: revisions.to_vec() })
             .map_err(|trouble| format!("{}: {trouble}\n", path.display()))?;
         put(&path, &format!("{HEAD}{list}"), Rights::AsBefore)
             .map_err(|trouble| unwritable(&path, &trouble))
+    }
+
+    /// The list that was proposed is the list.
+    pub(super) fn adopt(&self) -> Result<(), String> {
+        let path = self.list_file();
+        rename(&self.proposed_file(), &path).map_err(|trouble| {
+            format!(
+                "{}: cannot be written: {trouble}\nhelp: the recipe is saved; its list of revisions \
+                 is brought up to date by the next save\n",
+                path.display()
+            )
+        })
+    }
+
+    /// What was proposed has not become the recipe.
+    pub(super) fn withdraw(&self) {
+        // One that stays behind counts only for a recipe that has its digest.
+        let _ = fs::remove_file(self.proposed_file());
     }
 
     /// The first number from `from` on whose file is not there: one may be left of a save that
@@ -113,9 +133,26 @@ impl Kept {
         self.folder.join(format!("{}.revisions.toml", self.name))
     }
 
+    fn proposed_file(&self) -> PathBuf {
+        self.folder.join(format!(".{}.proposed.toml", self.name))
+    }
+
     fn file(&self, revision: u32) -> PathBuf {
         self.folder.join(format!("{}.r{revision:03}.toml", self.name))
     }
+}
+
+fn read_list(path: &Path) -> Result<Vec<Revision>, String> {
+    let text = files::read(path)?.text;
+    let list: List = toml::from_str(&text).map_err(|trouble| {
+        format!(
+            "{}: cannot be read: {}\nhelp: put back what was changed in it by hand, or move it \
+             away to begin a new list; the texts beside it stay\n",
+            path.display(),
+            trouble.message()
+        )
+    })?;
+    Ok(list.revision)
 }
 
 fn unwritable(path: &Path, trouble: &io::Error) -> String {

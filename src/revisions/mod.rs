@@ -13,6 +13,7 @@ use evenpass_core::document::{Difference, FieldValue, differences, set};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
+use crate::durable::create;
 use crate::editing::{Backup, Digest, Kind, edit, open, replace};
 use kept::Kept;
 
@@ -116,7 +117,7 @@ pub fn save(path: &Path, wanted: &Wanted<'_>, catalogue: &Catalogue) -> Result<S
         why: why.to_owned(),
         digest: Digest::of(text),
     };
-    let mut revisions = kept.list()?;
+    let mut revisions = kept.list(&present.digest)?;
     let standing = standing(&revisions, &present.digest);
     let own = own_revision(&present.text);
     let last = revisions.iter().map(|kept| kept.revision).max().unwrap_or(0);
@@ -140,15 +141,69 @@ pub fn save(path: &Path, wanted: &Wanted<'_>, catalogue: &Catalogue) -> Result<S
     let saved = revision(next, &who, &why, &text);
     let digest = saved.digest.clone();
     let found_as = found.as_ref().map(|(found, _)| found.revision);
-    // In this order: whatever is cut off, no text is lost and none is listed that is not there.
+    // In this order: whatever is cut off, no text is lost, none is listed that is not there or never
+    // became the recipe, and what became it is listed.
     for (revision, text) in found.into_iter().chain([(saved, text.clone())]) {
         kept.keep(&revision, &text)?;
         revisions.push(revision);
     }
-    kept.write_list(&revisions)?;
-    replace(path, &text, wanted.expected, Backup::KeptElsewhere)?;
+    kept.propose(&revisions)?;
+    if let Err(refused) = replace(path, &text, wanted.expected, Backup::KeptElsewhere) {
+        kept.withdraw();
+        return Err(refused);
+    }
+    kept.adopt()?;
     let found = found_as;
     Ok(Saved { revision: next, digest, text, found })
+}
+
+/// How a recipe came about that was not there before.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Beginning {
+    /// Its text came from elsewhere.
+    Imported,
+    /// It was taught at the machine.
+    Taught,
+}
+
+impl Beginning {
+    /// Why its first revision is there.
+    const fn why(self) -> &'static str {
+        match self {
+            Self::Imported => "imported at the panel",
+            Self::Taught => "made of points taken at the machine",
+        }
+    }
+}
+
+/// Where a new recipe comes from.
+#[derive(Debug, Clone, Copy)]
+pub struct Origin<'a> {
+    /// Who made it.
+    pub who: &'a str,
+    /// When.
+    pub when: Timestamp,
+    /// How.
+    pub how: Beginning,
+}
+
+/// Makes the recipe at `path`, which must not be there yet, with who made it as its first revision.
+///
+/// # Errors
+/// One message: a recipe that is there already or cannot be written; or that it is there now, and who
+/// made it could not be kept.
+pub fn begin(
+    path: &Path,
+    text: &str,
+    origin: Origin<'_>,
+    catalogue: &Catalogue,
+) -> Result<Saved, String> {
+    create(path, text.as_bytes()).map_err(|trouble| format!("{}: {trouble}\n", path.display()))?;
+    let Origin { who, when, how } = origin;
+    let expected = &Digest::of(text);
+    save(path, &Wanted { text, who, when, why: how.why(), expected }, catalogue).map_err(
+        |trouble| format!("the recipe is there, but who made it could not be kept: {trouble}"),
+    )
 }
 
 /// The revisions of the recipe at `path`, and how the file stands to them.
@@ -156,8 +211,8 @@ pub fn save(path: &Path, wanted: &Wanted<'_>, catalogue: &Catalogue) -> Result<S
 /// # Errors
 /// One message: which file can't be read, and what to do.
 pub fn list(path: &Path) -> Result<History, String> {
-    let revisions = Kept::beside(path)?.list()?;
     let digest = open(path)?.digest;
+    let revisions = Kept::beside(path)?.list(&digest)?;
     let standing = standing(&revisions, &digest);
     Ok(History { revisions, standing, digest })
 }
@@ -168,7 +223,11 @@ pub fn list(path: &Path) -> Result<History, String> {
 /// One message: there is no such revision, or its file is not what was saved.
 pub fn text_of(path: &Path, revision: u32) -> Result<String, String> {
     let kept = Kept::beside(path)?;
-    let revisions = kept.list()?;
+    // Of a recipe that has gone the revisions are still there.
+    let revisions = match open(path) {
+        Ok(recipe) => kept.list(&recipe.digest)?,
+        Err(_) => kept.listed()?,
+    };
     let Some(listed) = revisions.iter().find(|kept| kept.revision == revision) else {
         let known: Vec<String> = revisions.iter().map(|kept| kept.revision.to_string()).collect();
         let known = if known.is_empty() { "none yet".to_owned() } else { known.join(", ") };

@@ -179,6 +179,71 @@ fn a_save_that_was_cut_off_stands_in_nobodys_way() {
 }
 
 #[test]
+fn a_text_that_could_not_become_the_recipe_is_no_revision() {
+    let shop = Shop::new();
+    shop.save(&shop.with_finish("0.40 mm")).expect("saved");
+    let (before, text) = (shop.numbers(), shop.text());
+    // A folder stands where the new text would wait: the recipe cannot be written.
+    let waits = shop.recipe.with_file_name(".shaft.toml.new");
+    fs::create_dir(&waits).expect("made");
+    let told = shop.save(&shop.with_finish("0.45 mm")).expect_err("it cannot be written");
+    assert!(told.contains("shaft.toml: cannot be written"), "{told}");
+    assert_eq!((shop.numbers(), shop.text()), (before, text));
+    assert_eq!(shop.history().standing, Standing::Latest);
+    fs::remove_dir(waits).expect("removed");
+    let saved = shop.save(&shop.with_finish("0.45 mm")).expect("saved");
+    assert_eq!(shop.history().standing, Standing::Latest);
+    assert_eq!(shop.numbers().last().expect("some").0, saved.revision);
+}
+
+/// The mains fail between the recipe and its list, and before the recipe.
+#[test]
+fn a_save_cut_off_before_its_list_is_listed_if_it_became_the_recipe_and_else_is_not() {
+    let shop = Shop::new();
+    shop.save(&shop.with_finish("0.40 mm")).expect("saved");
+    let folder = shop.recipe.with_file_name("revisions");
+    let (list, proposed) =
+        (folder.join("shaft.revisions.toml"), folder.join(".shaft.proposed.toml"));
+    let (second, listed) = (shop.text(), fs::read(&list).expect("there"));
+    shop.save(&shop.with_finish("0.45 mm")).expect("saved");
+    fs::rename(&list, &proposed).expect("renamed");
+    fs::write(&list, &listed).expect("written");
+    let three = numbered(&[(1, NOT_KNOWN), (2, "Ines"), (3, "Ines")]);
+    assert_eq!((shop.numbers(), shop.history().standing), (three.clone(), Standing::Latest));
+    assert!(text_of(&shop.recipe, 3).is_ok());
+
+    let third = shop.text();
+    fs::write(&shop.recipe, second).expect("written");
+    assert_eq!(shop.numbers(), numbered(&[(1, NOT_KNOWN), (2, "Ines")]));
+    assert_eq!(shop.history().standing, Standing::Latest);
+
+    fs::write(&shop.recipe, third).expect("written");
+    let saved = shop.save(&shop.with_finish("0.50 mm")).expect("saved");
+    assert_eq!((saved.revision, saved.found), (4, None));
+    assert_eq!(shop.numbers(), [three, numbered(&[(4, "Ines")])].concat());
+    assert!(!proposed.exists());
+}
+
+#[test]
+fn a_new_recipe_has_its_maker_as_its_first_revision_and_takes_nobodys_place() {
+    let shop = Shop::new();
+    let path = shop.recipe.with_file_name("new.toml");
+    let origin = |how| Origin { who: "Ines", when: Timestamp::UNIX_EPOCH, how };
+    let begun = begin(&path, SHAFT, origin(Beginning::Taught), &shop.catalogue);
+    let begun = begun.unwrap_or_else(|told| panic!("{told}"));
+    assert_eq!((begun.revision, begun.found), (1, None));
+    let history = list(&path).expect("kept");
+    assert_eq!(history.standing, Standing::Latest);
+    let first = &history.revisions[0];
+    assert_eq!(
+        (first.who.as_str(), first.why.as_str()),
+        ("Ines", "made of points taken at the machine")
+    );
+    begin(&path, SHAFT, origin(Beginning::Imported), &shop.catalogue).expect_err("it is there");
+    assert_eq!(list(&path).expect("kept").revisions.len(), 1);
+}
+
+#[test]
 fn a_kept_text_or_a_list_that_was_changed_by_hand_is_told() {
     let shop = Shop::new();
     shop.save(&shop.with_finish("0.40 mm")).expect("saved");

@@ -32,6 +32,13 @@ const NOTE_END: &str = "
         addEventListener(name, () => { localStorage.ended = localStorage.ended || Date.now(); }, true);
 ";
 
+/// The same for a finger that slides: its first motion.
+const NOTE_SLIDE: &str = "
+    localStorage.removeItem('ended');
+    addEventListener('touchmove',
+        () => { localStorage.ended = localStorage.ended || Date.now(); }, true);
+";
+
 /// Where the carriage was, and when: looked at every few milliseconds.
 struct Track {
     places: Arc<Mutex<Vec<(SystemTime, f64)>>>,
@@ -150,6 +157,47 @@ async fn a_jog_key_that_is_let_go_or_loses_its_page_stops_the_carriage_in_time()
 
     track.end();
     println!("{} bursts seen", scene.wire.count());
+    screen.end().await;
+    scene.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "needs chromium and its driver"]
+async fn a_finger_that_slides_off_a_jog_key_stops_the_carriage_in_time_and_back_on_it_moves_nothing()
+ {
+    let scene = Scene::new(PACE).await;
+    let screen = Screen::of(&scene).await;
+    in_manual(&scene, &screen).await;
+    let track = Track::of(&scene);
+    let middle = format!(
+        "const on = document.querySelector('{KEY}').getBoundingClientRect();
+         return [on.left + on.width / 2, on.top + on.height / 2, on.bottom + 40]"
+    );
+    let found = screen.script(&middle).await;
+    let [x, on, off] = [0, 1, 2].map(|at| found[at].as_f64().expect("a place"));
+    let touch = async |kind: &str, points: &[(f64, f64)]| {
+        let points: Vec<_> = points.iter().map(|(x, y)| json!({ "x": x, "y": y })).collect();
+        let event = json!({ "type": kind, "touchPoints": points });
+        screen.browser("Input.dispatchTouchEvent", event).await;
+    };
+    screen.script(NOTE_SLIDE).await;
+    touch("touchStart", &[(x, on)]).await;
+    tokio::time::sleep(HELD).await;
+    let truth = scene.truth().await;
+    assert!(
+        (truth.torch_mm_s - JOG).abs() < 0.5,
+        "held, and it moves with {} mm/s",
+        truth.torch_mm_s
+    );
+    touch("touchMove", &[(x, off)]).await;
+    judge(&scene, &track, "finger slid off", ended(&screen).await).await;
+    // Where it was, without having been lifted: no press.
+    touch("touchMove", &[(x, on)]).await;
+    tokio::time::sleep(HELD).await;
+    assert!(scene.truth().await.torch_mm_s == 0.0, "it rests until it is pressed again");
+    touch("touchEnd", &[]).await;
+
+    track.end();
     screen.end().await;
     scene.end().await;
 }

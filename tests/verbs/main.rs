@@ -13,3 +13,4 @@
 mod messages;
 mod scene;
 mod stories;
+mod terminal;

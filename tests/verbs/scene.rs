@@ -11,6 +11,8 @@ use std::time::{Duration, Instant};
 use tempfile::TempDir;
 use ureq::Agent;
 
+use crate::terminal::Terminal;
+
 /// Far beyond what any of this takes.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(120);
 
@@ -102,14 +104,26 @@ impl Scene {
         typist
     }
 
+    /// The same at a terminal of its own.
+    pub(crate) fn sit_down(&self, person: &str, arguments: &[&str]) -> Terminal {
+        let mut terminal = Terminal::start(self.command(Some(person), arguments));
+        terminal.sees("PIN of");
+        terminal.presses(&format!("{}\r", pin(person)));
+        terminal
+    }
+
     /// The program with these records.
     pub(crate) fn begin(&self, person: Option<&str>, arguments: &[&str]) -> Typist {
+        Typist::start(self.command(person, arguments))
+    }
+
+    fn command(&self, person: Option<&str>, arguments: &[&str]) -> Command {
         let mut command = Command::new(env!("CARGO_BIN_EXE_evenpass"));
         command.args(arguments).arg("--records").arg(self.records());
         if let Some(person) = person {
             command.args(["--person", person]);
         }
-        Typist::start(command)
+        command
     }
 
     /// As `kill -9`.

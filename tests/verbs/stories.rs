@@ -1,5 +1,8 @@
 //! What each of the three came for, from beginning to end.
 
+use std::thread;
+use std::time::Duration;
+
 use evenpass::record::{ActAnswer, Store};
 
 use crate::scene::Scene;
@@ -106,6 +109,26 @@ fn maintenance_homes_nudges_and_proves_two_interlocks() {
     keys.sort_unstable();
     assert_eq!(keys, ["emergency_stop", "guard_open"]);
     assert!(proofs.iter().all(|proof| proof.person == "A. Fitter"));
+}
+
+#[test]
+fn a_stop_at_the_keys_that_nudge_waits_for_no_nudge_and_is_a_stop_by_its_exit_code() {
+    // As fast as life: the longest nudge takes longer than somebody who changes their mind.
+    let scene = Scene::new(1.0);
+    scene.bench("key-on");
+    for stop in ["\x03", " ", "s"] {
+        let mut terminal = scene.sit_down("A. Fitter", &["jog"]);
+        terminal.sees("step 1");
+        terminal.presses("4");
+        terminal.sees("step 5");
+        terminal.presses("d");
+        thread::sleep(Duration::from_millis(250));
+        terminal.presses(stop);
+        let (code, shown) = terminal.ends();
+        assert_eq!(code, 4, "{stop:?}: {shown}");
+        assert!(shown.contains("stopped"), "{stop:?}: {shown}");
+        assert!(!shown.contains("nudged by"), "{stop:?}: the nudge was not waited for: {shown}");
+    }
 }
 
 #[test]

@@ -6,10 +6,11 @@ use std::thread;
 use std::time::{Duration, Instant};
 
 use evenpass_core::quantity::Length;
+use evenpass_core::request::{NUDGES_IN, NUDGES_MM};
 
 use super::nudge;
-use crate::cli::commands::Commands;
-use crate::cli::interrupts::Interrupts;
+use crate::cli::commands::{Commands, stop_if_asked};
+use crate::cli::interrupts::{Bell, Interrupts};
 use crate::cli::served::Trouble;
 use crate::cli::terminal::{Silent, key};
 use crate::people::{LengthUnit, Units};
@@ -29,7 +30,7 @@ enum Key {
     Tail,
     /// Another step, counted from 1.
     Step(usize),
-    /// A stop.
+    /// A stop. It waits for nothing: it is told of as it is pressed.
     Stop,
     /// The end.
     Quit,
@@ -60,8 +61,8 @@ impl Keys {
             (true, b'D') | (false, b'a') => Some(Key::Chuck),
             (true, b'C') | (false, b'd') => Some(Key::Tail),
             (false, b'1'..=b'9') => Some(Key::Step(usize::from(byte - b'0'))),
-            (false, b' ' | b's') => Some(Key::Stop),
-            (false, b'q' | key::INTERRUPT | key::END) => Some(Key::Quit),
+            (_, key::INTERRUPT) | (false, b' ' | b's') => Some(Key::Stop),
+            (false, b'q' | key::END) => Some(Key::Quit),
             _ => None,
         }
     }
@@ -84,8 +85,8 @@ impl Presses {
 /// The steps that figures choose, in a person's units.
 fn steps(units: Units) -> [Length; 4] {
     match units.length {
-        LengthUnit::Millimetre => [0.01, 0.1, 1.0, 5.0].map(Length::from_mm),
-        LengthUnit::Inch => [0.0005, 0.005, 0.05, 0.15].map(|inch| Length::from_mm(inch * 25.4)),
+        LengthUnit::Millimetre => NUDGES_MM.map(Length::from_mm),
+        LengthUnit::Inch => NUDGES_IN.map(|inch| Length::from_mm(inch * 25.4)),
     }
 }
 
@@ -102,12 +103,12 @@ pub(super) fn interactive(
     let shown: Vec<String> =
         (1..).zip(steps).map(|(at, step)| format!("{at} = {}", units.length(step))).collect();
     show(&format!(
-        "a or left: toward the chuck; d or right: toward the tail; {}; space: stop; q: end\r\n\
+        "a or left: toward the chuck; d or right: toward the tail; {}\r\n\
+         space, s or Ctrl-C: stop; q: end\r\n\
          A key held down is one nudge.\r\n",
         shown.join(", ")
     ));
-    let keys = listen();
-    let mut read = Keys::default();
+    let keys = listen(interrupts.bell());
     let mut presses = Presses::default();
     let mut step = Length::from_mm(1.0);
     if let Some(third) = steps.get(2) {
@@ -116,32 +117,27 @@ pub(super) fn interactive(
     tell(commands, units, step)?;
     let mut rested: Option<Instant> = None;
     loop {
-        let (byte, at) = match keys.recv_timeout(LOOK_EVERY) {
+        let pressed = keys.recv_timeout(LOOK_EVERY);
+        stop_if_asked(commands, interrupts)?;
+        let (key, at) = match pressed {
             Ok(pressed) => pressed,
             Err(RecvTimeoutError::Timeout) => {
-                if interrupts.asked().is_some() {
-                    commands.stop()?;
-                    return Err(Trouble::Stopped("stopped\n".to_owned()));
-                }
                 commands.look()?;
                 continue;
             }
             Err(RecvTimeoutError::Disconnected) => return Ok(()),
         };
-        match read.take(byte) {
-            None => {}
-            Some(Key::Quit) => return Ok(()),
-            Some(Key::Stop) => {
-                commands.stop()?;
-                return Err(Trouble::Stopped("stopped\n".to_owned()));
-            }
-            Some(Key::Step(at)) => {
+        match key {
+            Key::Quit => return Ok(()),
+            // Its bell was heard above.
+            Key::Stop => {}
+            Key::Step(at) => {
                 if let Some(chosen) = at.checked_sub(1).and_then(|at| steps.get(at)) {
                     step = *chosen;
                     tell(commands, units, step)?;
                 }
             }
-            Some(way @ (Key::Chuck | Key::Tail)) => {
+            way @ (Key::Chuck | Key::Tail) => {
                 // What was pressed while the carriage still moved asks for no more.
                 let early = rested.is_some_and(|rested| at < rested);
                 if !presses.counts(at) || early {
@@ -173,14 +169,19 @@ fn show(text: &str) {
     let _ = write!(to, "{text}").and_then(|()| to.flush());
 }
 
-/// Every byte with the time it came: while a nudge is under way others wait here, and are too close
-/// to it to count.
-fn listen() -> Receiver<(u8, Instant)> {
+/// Every key with the time it came: while a nudge is under way others wait here, and are too close
+/// to it to count. A stop rings at once.
+fn listen(bell: Bell) -> Receiver<(Key, Instant)> {
     let (to, keys) = channel();
     thread::spawn(move || {
+        let mut read = Keys::default();
         for byte in io::stdin().lock().bytes() {
             let Ok(byte) = byte else { break };
-            if to.send((byte, Instant::now())).is_err() {
+            let Some(key) = read.take(byte) else { continue };
+            if key == Key::Stop {
+                bell.ring();
+            }
+            if to.send((key, Instant::now())).is_err() {
                 break;
             }
         }
@@ -201,8 +202,9 @@ mod tests {
     fn letters_and_arrows_nudge_and_figures_choose_the_step() {
         assert_eq!(keys(b"ad"), [Key::Chuck, Key::Tail]);
         assert_eq!(keys(b"\x1b[D\x1b[C\x1bOC"), [Key::Chuck, Key::Tail, Key::Tail]);
-        assert_eq!(keys(b"3 q\x03"), [Key::Step(3), Key::Stop, Key::Quit, Key::Quit]);
+        assert_eq!(keys(b"3 q\x03"), [Key::Step(3), Key::Stop, Key::Quit, Key::Stop]);
         assert_eq!(keys(b"\x1b[A\x1b[BD0x"), [], "other keys are none of ours");
+        assert_eq!(keys(b"\x1b[\x03"), [Key::Stop], "a torn arrow keeps no stop back");
     }
 
     #[test]

@@ -152,6 +152,7 @@ mod tests {
             restart: None,
             place: None,
             moves: false,
+            came: None,
             taken: None,
             figures: String::new(),
         }

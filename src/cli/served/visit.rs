@@ -95,6 +95,11 @@ impl Visit {
         self.session.units
     }
 
+    /// Who has signed in, by the name that stands in the records.
+    pub(in crate::cli) fn person(&self) -> &str {
+        &self.session.person
+    }
+
     /// How everything stands.
     ///
     /// # Errors

@@ -8,11 +8,14 @@ use evenpass_core::plan::Plan;
 use evenpass_core::quantity::Length;
 use evenpass_core::recipe::{Recipe, Substrate};
 use evenpass_core::rig::Rig;
-use evenpass_core::teach::{Limits, Particulars, Taught, Teaching, blank, judge, recipe_text};
+use evenpass_core::teach::{
+    Limits, Particulars, Taught, Teaching, blank, blank_torch, judge, recipe_text,
+};
+use jiff::Timestamp;
 
-use crate::durable;
 use crate::files::{self, Places, Source};
 use crate::learning::Lessons;
+use crate::revisions::{self, Beginning, Origin};
 
 /// What no point says of the new part.
 #[derive(Debug)]
@@ -125,20 +128,21 @@ impl Part {
         Ok((text, plan))
     }
 
-    /// Writes the recipe, never over another.
+    /// Writes the recipe, never over another, with who taught it as its first revision.
     ///
     /// # Errors
     /// Why it could not be written.
-    pub(super) fn write(&self, text: &str) -> Result<(), String> {
-        durable::create(&self.file, text.as_bytes())
-            .map_err(|trouble| format!("{}: {trouble}\n", self.file.display()))
+    pub(super) fn write(&self, text: &str, who: &str) -> Result<(), String> {
+        let catalogue = files::catalogue(self.catalogue_folder.as_deref(), Some(&self.file))?;
+        let origin = Origin { who, when: Timestamp::now(), how: Beginning::Taught };
+        revisions::begin(&self.file, text, origin, &catalogue).map(drop)
     }
 }
 
 fn limits(rig: &Rig, catalogue: &Catalogue, torch: Option<&str>) -> Result<Limits, String> {
     let torch = match torch {
         Some(key) => catalogue.torch(key),
-        None => catalogue.torches.first(),
+        None => blank_torch(catalogue),
     };
     Ok(Limits::of(rig, torch.ok_or_else(no_torch)?, None))
 }

@@ -33,6 +33,13 @@ pub enum Origin {
 /// The longest nudge: what one key of a terminal may move by, 5 mm or 0.2 in; arbitrary.
 pub const LONGEST_NUDGE: Length = Length::from_mm(5.08);
 
+/// Steps that nudges are offered in to who reads millimetres, mm, shortest first: what is shown, what
+/// is set, a surface, and the longest; arbitrary.
+pub const NUDGES_MM: [f64; 4] = [0.01, 0.1, 1.0, 5.0];
+
+/// The same for who reads inches, in.
+pub const NUDGES_IN: [f64; 4] = [0.0005, 0.005, 0.05, 0.2];
+
 /// A request. Stop, hold and abort are taken from anyone, at any time.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -255,7 +255,12 @@
     open();
     document.addEventListener("pointerdown", (event) => {
       const button = event.target.closest("[data-jog]");
-      if (button && event.isPrimary) { event.preventDefault(); press(button); }
+      if (button && event.isPrimary) {
+        event.preventDefault();
+        // A finger belongs to what it touched first, and sliding off would tell nobody.
+        if (event.target.hasPointerCapture(event.pointerId)) event.target.releasePointerCapture(event.pointerId);
+        press(button);
+      }
     });
     document.addEventListener("keydown", (event) => {
       const button = event.target.closest("[data-jog]");

@@ -112,12 +112,13 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
     run::always(app, visitor, &mut values);
     match page {
         Page::Run => run::page(app, visitor, &mut values),
-        Page::Teach => super::page::recipes::teach::live(app, visitor, &mut values),
+        Page::Teach => super::page::recipes::teach::live(app, visitor, &mut values).await,
         Page::Maintenance | Page::Signals | Page::Proofs | Page::Lines | Page::Calibrations => {
             super::page::maintenance::live(app, visitor, page, &mut values).await;
         }
         Page::Bench => super::page::bench::live(app, visitor, &mut values).await,
-        Page::Recipes | Page::Records => {}
+        Page::Recipes => super::page::recipes::live(app, visitor, &mut values),
+        Page::Records => {}
     }
     values
 }

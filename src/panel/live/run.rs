@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use evenpass_core::image::{Analogue, Contact, Inputs, Kind, Level, Referenced};
-use evenpass_core::interlock::PermissiveState;
+use evenpass_core::interlock::{PermissiveState, PressureWindow};
 use evenpass_core::plan::forecast::clock;
 use evenpass_core::program::{Program, Step, TorchPlan};
 use evenpass_core::quantity::{Length, Pressure, Speed, Temperature, Time, fixed};
@@ -14,17 +14,13 @@ use maud::{Markup, html};
 use super::Values;
 use super::alert::{alert, prompt};
 use super::part::Sheet;
-use super::scales::Scale;
+use super::scales::{Scale, Window};
 use crate::panel::app::{App, locked};
 use crate::panel::page::layout::{self, button};
 use crate::panel::visitor::Visitor;
 use crate::panel::{set_up, texts};
 use crate::people::{NOT_SIGNED_IN, Role, Units};
 use crate::station::Loaded;
-
-/// Low and high warning of a pressure, as shares of what it is set to (rows 5 to 8 and 10 of the
-/// matrix as shipped).
-const PRESSURE_WINDOW: (f64, f64) = (0.85, 1.15);
 
 /// What every page shows: the state, what a person is asked, a trip, the seat, the record.
 pub(super) fn always(app: &App, visitor: &Visitor, values: &mut Values) {
@@ -167,18 +163,18 @@ fn scales(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Marku
     let torch = torch_of(step, program);
     // Before there is heat, and after the job, no window is in force.
     let step = step.filter(|step| has_window(snapshot.status.phase, step));
-    let between = |low: String, high: String| format!("{low} {} {high}", texts::TO);
     let (tag, name, window, top) = match step {
         Some(Step::Fuse(fuse)) => {
-            let window = (fuse.window.low.celsius(), fuse.ceiling.celsius());
+            let window = Window::between(fuse.window.low.celsius(), fuse.ceiling.celsius());
             (Analogue::FuseTemperature, texts::COAT_TEMPERATURE, Some(window), 1250.0)
         }
         Some(Step::Spray(spray)) => {
-            let window = (spray.window.low.celsius(), spray.window.high.celsius());
+            let window = Window::between(spray.window.low.celsius(), spray.window.high.celsius());
             (Analogue::PartTemperature, texts::PART_TEMPERATURE, Some(window), 500.0)
         }
         Some(Step::Preheat(preheat)) => {
-            let window = (preheat.window.low.celsius(), preheat.window.high.celsius());
+            let window =
+                Window::between(preheat.window.low.celsius(), preheat.window.high.celsius());
             (Analogue::PartTemperature, texts::PART_TEMPERATURE, Some(window), 500.0)
         }
         _ => (Analogue::PartTemperature, texts::PART_TEMPERATURE, None, 500.0),
@@ -191,32 +187,31 @@ fn scales(snapshot: &Snapshot, program: Option<&Program>, units: Units) -> Marku
         window,
         ends: (0.0, top),
         words: found.map_or_else(|| texts::NOT_KNOWN.to_owned(), celsius),
-        window_words: window
-            .map_or_else(String::new, |(low, high)| between(celsius(low), celsius(high))),
+        window_words: window.map_or_else(String::new, |window| window.words(celsius)),
     };
-    let pressure = |tag, name, set: Option<Pressure>| {
+    let windows = &snapshot.windows;
+    let pressure = |tag, name, set: Option<Pressure>, window: PressureWindow| {
         let found = value(inputs, tag);
         let bar = |value: f64| units.pressure(Pressure::from_bar(value));
         // While the gas is shut nothing is asked of its pressure.
-        let lit = snapshot.status.phase.is_running();
-        let window = set
-            .filter(|_| lit && snapshot.outputs.coil(evenpass_core::image::Coil::Fuel) == Level::On)
-            .map(|set| (set.bar() * PRESSURE_WINDOW.0, set.bar() * PRESSURE_WINDOW.1));
+        let lit = snapshot.status.phase.is_running()
+            && snapshot.outputs.coil(evenpass_core::image::Coil::Fuel) == Level::On;
+        let ends = [window.low, window.high].map(|end| end.map(Pressure::bar));
+        let window = Window::of(ends).filter(|_| lit && set.is_some());
         Scale {
             name,
             value: found,
             window,
             ends: (0.0, set.map_or(4.0, |set| set.bar() * 1.6)),
             words: found.map_or_else(|| texts::NOT_KNOWN.to_owned(), bar),
-            window_words: window
-                .map_or_else(String::new, |(low, high)| between(bar(low), bar(high))),
+            window_words: window.map_or_else(String::new, |window| window.words(bar)),
         }
     };
     html! {
         (temperature.line())
-        (pressure(Analogue::FuelPressure, texts::FUEL, torch.map(|torch| torch.fuel_pressure)).line())
-        (pressure(Analogue::OxygenPressure, texts::OXYGEN, torch.map(|t| t.oxygen_pressure)).line())
-        (pressure(Analogue::CarrierPressure, texts::CARRIER, torch.map(|t| t.carrier_pressure)).line())
+        (pressure(Analogue::FuelPressure, texts::FUEL, torch.map(|t| t.fuel_pressure), windows.fuel).line())
+        (pressure(Analogue::OxygenPressure, texts::OXYGEN, torch.map(|t| t.oxygen_pressure), windows.oxygen).line())
+        (pressure(Analogue::CarrierPressure, texts::CARRIER, torch.map(|t| t.carrier_pressure), windows.carrier).line())
     }
 }
 

@@ -79,7 +79,7 @@ fn set_up() -> Markup {
             p.checked data-live="set-up.checked" data-ticks="set-up" role="status" {}
             p.unchecked { span.sign aria-hidden="true" { "\u{25b2}" } (texts::SET_UP_UNCHECKED) }
             form #set-up data-post="/checked" {
-                ul { @for (number, line) in texts::SET_UP_LIST.split('|').enumerate() {
+                ul { @for (number, line) in texts::SET_UP_LIST.iter().enumerate() {
                     li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
                 } }
                 button type="submit" data-kind="plain" { (texts::SET_UP_DONE) }

@@ -20,7 +20,7 @@ use serde::Serialize;
 pub use backlash::{BacklashEffect, BacklashMeasured, GaugePair, backlash, backlash_effect};
 pub use delay::{DelayMeasured, DelayReading, powder_delay};
 pub use park::park;
-pub use procedure::{Holder, PROCEDURES, Procedure, Reading, procedure};
+pub use procedure::{Holder, Kind, PROCEDURES, Procedure, Reading, Times, procedure};
 pub use scale::{ScaleMeasured, axis_scale};
 pub use tachometer::{TurnsCounted, tachometer};
 

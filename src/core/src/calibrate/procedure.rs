@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use super::FEWEST;
+
 /// Which file a calibration writes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -19,10 +21,40 @@ pub struct Reading {
     pub key: &'static str,
     /// What it is.
     pub title: &'static str,
-    /// The kind of quantity, as [`Quantity::NAME`](crate::quantity::Quantity::NAME) calls it.
-    pub kind: &'static str,
-    /// How often it is measured at least; 0 where it is one of two ways to measure.
-    pub times: usize,
+    /// What kind of quantity it is.
+    pub kind: Kind,
+    /// How often it is measured.
+    pub times: Times,
+}
+
+/// A kind of quantity that is read off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A length.
+    Length,
+    /// A speed along the bed.
+    Speed,
+    /// A time.
+    Time,
+    /// Turns counted.
+    Turns,
+    /// A speed of the spindle.
+    SpindleSpeed,
+}
+
+/// How often something is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Times {
+    /// Once.
+    Once,
+    /// So often or more.
+    Several(usize),
+    /// Once, where it belongs to the one of two ways to measure that was chosen.
+    OnceIfChosen,
+    /// So often or more, where it is the one of two ways to measure that was chosen.
+    SeveralIfChosen(usize),
 }
 
 /// How something is calibrated.
@@ -67,20 +99,20 @@ pub const PROCEDURES: &[Procedure] = &[
             Reading {
                 key: "commanded",
                 title: "difference of the two positions shown",
-                kind: "length",
-                times: 1,
+                kind: Kind::Length,
+                times: Times::Once,
             },
             Reading {
                 key: "measured",
                 title: "distance of the marks by the rule",
-                kind: "length",
-                times: 1,
+                kind: Kind::Length,
+                times: Times::Once,
             },
             Reading {
                 key: "reading",
                 title: "how far the rule is usually read off",
-                kind: "length",
-                times: 1,
+                kind: Kind::Length,
+                times: Times::Once,
             },
         ],
         holder: Holder::Rig,
@@ -101,14 +133,14 @@ pub const PROCEDURES: &[Procedure] = &[
             Reading {
                 key: "toward_tail",
                 title: "gauge after moving toward the tail",
-                kind: "length",
-                times: 3,
+                kind: Kind::Length,
+                times: Times::Several(FEWEST),
             },
             Reading {
                 key: "toward_chuck",
                 title: "gauge after moving toward the chuck",
-                kind: "length",
-                times: 3,
+                kind: Kind::Length,
+                times: Times::Several(FEWEST),
             },
         ],
         holder: Holder::Rig,
@@ -128,32 +160,32 @@ pub const PROCEDURES: &[Procedure] = &[
             Reading {
                 key: "on",
                 title: "by a watch, from the feeder's start until powder arrives",
-                kind: "time",
-                times: 0,
+                kind: Kind::Time,
+                times: Times::SeveralIfChosen(FEWEST),
             },
             Reading {
                 key: "off",
                 title: "by a watch, from the feeder's stop until no more arrives",
-                kind: "time",
-                times: 0,
+                kind: Kind::Time,
+                times: Times::SeveralIfChosen(FEWEST),
             },
             Reading {
                 key: "feed",
                 title: "by a stripe, feed of the torch over the plate",
-                kind: "speed",
-                times: 0,
+                kind: Kind::Speed,
+                times: Times::OnceIfChosen,
             },
             Reading {
                 key: "ran_on",
                 title: "by a stripe, from the feeder's start to half its thickness",
-                kind: "length",
-                times: 0,
+                kind: Kind::Length,
+                times: Times::SeveralIfChosen(FEWEST),
             },
             Reading {
                 key: "ran_off",
                 title: "by a stripe, from the feeder's stop to half its thickness",
-                kind: "length",
-                times: 0,
+                kind: Kind::Length,
+                times: Times::SeveralIfChosen(FEWEST),
             },
         ],
         holder: Holder::Torches,
@@ -170,13 +202,18 @@ pub const PROCEDURES: &[Procedure] = &[
             "Count 60 turns or more and time them by a watch.",
         ],
         readings: &[
-            Reading { key: "turns", title: "turns counted", kind: "number of turns", times: 1 },
-            Reading { key: "time", title: "how long they took", kind: "time", times: 1 },
+            Reading { key: "turns", title: "turns counted", kind: Kind::Turns, times: Times::Once },
+            Reading {
+                key: "time",
+                title: "how long they took",
+                kind: Kind::Time,
+                times: Times::Once,
+            },
             Reading {
                 key: "read",
                 title: "speed shown meanwhile",
-                kind: "spindle speed",
-                times: 1,
+                kind: Kind::SpindleSpeed,
+                times: Times::Once,
             },
         ],
         holder: Holder::Rig,
@@ -194,8 +231,8 @@ pub const PROCEDURES: &[Procedure] = &[
         readings: &[Reading {
             key: "at",
             title: "position of the torch",
-            kind: "length",
-            times: 1,
+            kind: Kind::Length,
+            times: Times::Once,
         }],
         holder: Holder::Rig,
         writes: &["axis.park"],

@@ -4,9 +4,9 @@
 use serde::Serialize;
 use toml::de::{DeTable, DeValue};
 
-use super::index::{child, element};
+use super::index::child;
 use super::problem::Problems;
-use super::set::name_of;
+use super::set::{label, name_of, names_of};
 use super::syntax;
 use crate::quantity::is_same_figure;
 
@@ -14,7 +14,8 @@ use crate::quantity::is_same_figure;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[non_exhaustive]
 pub struct Difference {
-    /// The field, with an entry of a list by its name where it has one: `zone[seat].finish`.
+    /// The field, with an entry of a list by its name where that can mean no other:
+    /// `zone[seat].finish`.
     pub path: String,
     /// What the old text has, without quotes; `None` when it has no such field.
     pub old: Option<String>,
@@ -112,23 +113,19 @@ fn compare_lists(
         name_of(entry).is_none_or(|name| !is_named(others, name))
     };
     let mut left = old.iter().copied().filter(|entry| lonely(entry, new));
+    let names = names_of(new.iter().copied());
     for (place, entry) in new.iter().enumerate() {
         let other = match name_of(entry).filter(|name| is_named(old, name)) {
             Some(name) => old.iter().copied().find(|old| name_of(old) == Some(name)),
             None => left.next(),
         };
-        compare(&label(path, entry, place), [other, Some(*entry)], found);
+        compare(&label(path, &names, place), [other, Some(*entry)], found);
     }
-    for (place, entry) in left.enumerate() {
-        compare(&label(path, entry, new.len() + place), [Some(entry), None], found);
-    }
-}
-
-/// How an entry is named in a path.
-pub(super) fn label(path: &str, entry: &DeValue<'_>, place: usize) -> String {
-    match name_of(entry) {
-        Some(name) => format!("{path}[{name}]"),
-        None => element(path, place),
+    // Those left over stand behind the new ones, where no entry is.
+    let left: Vec<_> = left.collect();
+    let names: Vec<_> = names.into_iter().chain(names_of(left.iter().copied())).collect();
+    for (place, entry) in left.into_iter().enumerate() {
+        compare(&label(path, &names, new.len() + place), [Some(entry), None], found);
     }
 }
 

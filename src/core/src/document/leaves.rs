@@ -2,18 +2,18 @@
 
 use toml::de::{DeTable, DeValue};
 
-use super::differences::{label, shown};
+use super::differences::shown;
 use super::index::child;
 use super::problem::Problems;
-use super::set::FieldValue;
+use super::set::{FieldValue, label, names_of};
 use super::syntax;
 
 /// One value of a text.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct Leaf {
-    /// The field, with an entry of a list by its name where it has one: `zone[seat].finish`. As
-    /// [`super::set`] takes it.
+    /// The field, with an entry of a list by its name where that can mean no other:
+    /// `zone[seat].finish`. As [`super::set`] takes it.
     pub path: String,
     /// What the text has, without quotes.
     pub shown: String,
@@ -64,8 +64,9 @@ fn walk(path: String, value: &DeValue<'_>, found: &mut Vec<Leaf>) {
             }
         }
         DeValue::Array(list) => {
+            let names = names_of(list.iter().map(|entry| entry.get_ref()));
             for (place, entry) in list.iter().enumerate() {
-                walk(label(&path, entry.get_ref(), place), entry.get_ref(), found);
+                walk(label(&path, &names, place), entry.get_ref(), found);
             }
         }
         _ => found.push(Leaf { path, shown: shown(value), quoted: value.is_str() }),
@@ -109,5 +110,62 @@ finish = \"0.3 mm\" # radial
         assert_eq!(set(TEXT, &same).unwrap(), TEXT);
         let finish = [("zone[seat].finish".to_owned(), found[5].with("0.4 mm"))];
         assert_eq!(set(TEXT, &finish).unwrap(), TEXT.replace("0.3 mm", "0.4 mm"));
+    }
+
+    /// Names that a place, another entry or the path itself could be taken for.
+    const NAMES: [&str; 12] = [
+        "1",
+        "2",
+        "3",
+        "+1",
+        "02",
+        "0",
+        "",
+        "seat",
+        "a]",
+        "a].finish",
+        "b. [c",
+        "18446744073709551616",
+    ];
+
+    /// Numbers from a seed (xorshift64, Marsaglia 2003).
+    struct Dice(u64);
+
+    impl Dice {
+        fn below(&mut self, end: usize) -> usize {
+            self.0 ^= self.0 << 13;
+            self.0 ^= self.0 >> 7;
+            self.0 ^= self.0 << 17;
+            usize::try_from(self.0 % u64::try_from(end).unwrap()).unwrap()
+        }
+    }
+
+    #[test]
+    fn a_leaf_that_is_set_changes_and_no_other_whatever_the_entries_are_called() {
+        let mut dice = Dice(0x5eed);
+        for _ in 0..300 {
+            let mut text = "title = \"a\"\n".to_owned();
+            for _ in 0..=dice.below(5) {
+                let name = match dice.below(NAMES.len() + 1) {
+                    at if at < NAMES.len() => format!("name = \"{}\"\n", NAMES[at]),
+                    _ => String::new(),
+                };
+                text += &format!("[[zone]]\n{name}finish = \"0.3 mm\"\npasses = 3\n");
+            }
+            let before = leaves(&text).unwrap();
+            for (at, leaf) in before.iter().enumerate() {
+                let other = if leaf.quoted { "changed" } else { "77" };
+                let field = (leaf.path.clone(), leaf.with(other));
+                let made = set(&text, &[field]).unwrap_or_else(|told| panic!("{text}\n{told}"));
+                // A zone that is called otherwise may be told otherwise: values count, in order.
+                let expected: Vec<&str> = (0..)
+                    .zip(&before)
+                    .map(|(place, leaf)| if place == at { other } else { leaf.shown.as_str() })
+                    .collect();
+                let after = leaves(&made).unwrap();
+                let after: Vec<&str> = after.iter().map(|leaf| leaf.shown.as_str()).collect();
+                assert_eq!(after, expected, "{} in:\n{text}", leaf.path);
+            }
+        }
     }
 }

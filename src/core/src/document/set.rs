@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use toml::de::{DeTable, DeValue};
 
 use super::edits::{Asked, apply, edit};
+use super::index::element;
 use super::literal::quoted_text;
 use super::path::{is_plain_key, overlap};
 use super::problem::{Problem, Problems};
@@ -113,7 +114,7 @@ fn resolved(root: &DeTable<'_>, path: &str) -> Result<String, Box<Problem>> {
 
 /// The place, counted from 1, that a number or a name stands for in a list.
 fn place_of(held: Option<&DeValue<'_>>, key: &str, name: &str) -> Result<usize, Box<Problem>> {
-    if let Ok(place @ 1..) = name.parse::<usize>() {
+    if let Some(place @ 1..) = as_place(name) {
         return Ok(place);
     }
     let Some(DeValue::Array(list)) = held else {
@@ -136,6 +137,33 @@ fn place_of(held: Option<&DeValue<'_>>, key: &str, name: &str) -> Result<usize, 
             Err(Box::new(problem))
         }
     }
+}
+
+/// The number that stands for a place in a list.
+fn as_place(name: &str) -> Option<usize> {
+    name.parse().ok()
+}
+
+/// How the entry at a place, counted from 0, of a list with these names is named in a path: by its
+/// name, where [`set`] can take that for nothing else, or else by its place.
+pub(super) fn label(path: &str, names: &[Option<&str>], place: usize) -> String {
+    let is_plain = |name: &str| {
+        !name.is_empty()
+            && !name.contains(']')
+            && as_place(name).is_none()
+            && names.iter().filter(|other| **other == Some(name)).count() == 1
+    };
+    match names.get(place).copied().flatten().filter(|name| is_plain(name)) {
+        Some(name) => format!("{path}[{name}]"),
+        None => element(path, place),
+    }
+}
+
+/// What the entries of a list are called.
+pub(super) fn names_of<'t, 'a: 't>(
+    entries: impl IntoIterator<Item = &'t DeValue<'a>>,
+) -> Vec<Option<&'t str>> {
+    entries.into_iter().map(name_of).collect()
 }
 
 /// What an entry of a list is called: its `name`, or its `key`.

@@ -4,12 +4,14 @@ mod before_start;
 mod conclude;
 mod reset;
 mod standing;
+mod window;
 
 use std::sync::Arc;
 
 use core::time::Duration;
 
 pub use self::reset::{Inspected, PurgeDone};
+pub use self::window::{PressureWindow, PressureWindows};
 
 use super::Limits;
 use super::figures::{Figure, FigureProblem, figures};

@@ -37,7 +37,7 @@ mod tests;
 pub use enforce::enforce;
 pub use figures::{Field, FigureProblem, check_figures};
 pub use in_force::{InForce, Origin, in_force};
-pub use interlocks::{Inspected, Interlocks, PurgeDone, Taken};
+pub use interlocks::{Inspected, Interlocks, PressureWindow, PressureWindows, PurgeDone, Taken};
 pub use limits::Limits;
 pub use matrix::Raised;
 pub use news::{Change, News};

@@ -15,6 +15,7 @@ pub use self::missing::{KEY_PERMISSIVE, NO_DATUM};
 pub use self::proving::ProofState;
 use self::proving::Proofs;
 use super::around::Around;
+use super::came::{Came, Datum};
 use super::effects::EffectsLog;
 use super::episode::Episodes;
 use super::sample::Sampler;
@@ -30,7 +31,7 @@ use crate::moment::Moment;
 use crate::plan::Plan;
 use crate::request::{Answer, Origin, Request};
 use crate::rig::{LineId, Rig};
-use crate::sequence::{Phase, Sequence, Status};
+use crate::sequence::{Leaf, Phase, Sequence, Status};
 
 /// Entries kept until somebody takes them: at the few dozen a second of a busy job, minutes.
 const LEDGER: usize = 16_384;
@@ -101,6 +102,7 @@ pub struct Controller {
     /// Powder edges dropped so far, as far as the job has been held for them.
     dropped: u64,
     proofs: Proofs,
+    came: Came,
     /// How old a contact and the drive's reading may be.
     ages: (Duration, Duration),
 }
@@ -135,6 +137,7 @@ impl Controller {
             lines: rig.lines.len(),
             dropped: 0,
             proofs: Proofs::default(),
+            came: Came::default(),
             ages: (rig.field.age_budget.to_duration(), rig.axis.age_budget.to_duration()),
         })
     }
@@ -248,6 +251,8 @@ impl Controller {
             },
             proof: self.proof(),
             by_hand: self.by_hand(),
+            came: self.came.way(),
+            windows: self.interlocks.pressure_windows(),
             field: self.rack.raw_field(),
             lines: (0..self.lines)
                 .filter_map(|line| self.rack.counters(LineId(line)).copied())
@@ -298,6 +303,7 @@ impl Controller {
         let urgency = urgency(self.interlocks.verdict(), &self.outputs, &written);
         self.rack.demand(self.now, &written, urgency);
         self.estimate_coat(&inputs);
+        self.see_which_way(&inputs);
         self.teller.contacts(&self.inputs, &inputs, &mut self.ledger);
         self.end_proof_scan(&inputs);
         let before = core::mem::replace(&mut self.outputs, written);
@@ -326,6 +332,13 @@ impl Controller {
         let words = self.teller.dropped(self.now, &mut self.ledger);
         self.sequence.powder_dropped();
         self.interlocks.raise(self.now, Raised::Overdue, &words);
+    }
+
+    fn see_which_way(&mut self, inputs: &Inputs) {
+        let (_, budget) = self.ages;
+        let homes = self.sequence.leaf() == Leaf::Homing;
+        let datum = if homes { Datum::Sought } else { Datum::Kept };
+        self.came.see(inputs.axis.trusted(inputs.now, budget).as_ref(), datum);
     }
 
     fn estimate_coat(&mut self, inputs: &Inputs) {

@@ -1,6 +1,7 @@
 //! The scan: read, judge, step, enforce, write, publish, in that order and nothing between.
 
 mod around;
+mod came;
 mod controller;
 mod effects;
 mod episode;

@@ -8,10 +8,11 @@ use serde::Serialize;
 use super::controller::{ByHand, ProofState};
 use crate::devices::{PowderCounters, RawField};
 use crate::image::{Inputs, Outputs};
-use crate::interlock::{Permissive, Verdict};
+use crate::interlock::{Permissive, PressureWindows, Verdict};
 use crate::line::LineCounters;
 use crate::moment::Moment;
 use crate::program::Program;
+use crate::request::Direction;
 use crate::sequence::Status;
 
 /// How the scan keeps its time.
@@ -54,8 +55,13 @@ pub struct Snapshot {
     pub program: Option<Arc<Program>>,
     /// What must be so before a start, one by one.
     pub permissives: Vec<Permissive>,
-    /// Why what is done by hand from the seat would be denied.
+    /// Why what is done from the seat while no job runs would be denied.
     pub by_hand: ByHand,
+    /// Which way the carriage was last seen to move; `None` while it has not moved since its datum
+    /// was found, or since it was silent.
+    pub came: Option<Direction>,
+    /// Between which pressures no interlock speaks.
+    pub windows: PressureWindows,
     /// What the field module said last, as it was on the wire.
     pub field: RawField,
     /// The lines' counters.

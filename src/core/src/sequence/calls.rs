@@ -93,17 +93,22 @@ impl Sequence {
 
     /// Takes a job over; only while none is under way.
     pub fn load(&mut self, program: Arc<Program>) -> Answer {
-        match self.phase() {
-            Phase::Idle | Phase::Complete | Phase::Stopped => {
-                self.planned = Some(program.clone());
-                self.program = Some(program);
-                Answer::Accepted
-            }
-            _ => Answer::Denied(Denial {
-                why: "a job or manual work is under way".to_owned(),
-                help: "stop the job or leave manual work first".to_owned(),
-            }),
+        if let Some(denial) = self.why_no_load() {
+            return Answer::Denied(denial);
         }
+        self.planned = Some(program.clone());
+        self.program = Some(program);
+        Answer::Accepted
+    }
+
+    /// Why no job can be loaded now; `None` when one can.
+    #[must_use]
+    pub fn why_no_load(&self) -> Option<Denial> {
+        let at_rest = matches!(self.phase(), Phase::Idle | Phase::Complete | Phase::Stopped);
+        (!at_rest).then(|| Denial {
+            why: "a job or manual work is under way".to_owned(),
+            help: "stop the job or leave manual work first".to_owned(),
+        })
     }
 
     /// Swaps in a newly planned version of the job under way. Taken between passes only: never

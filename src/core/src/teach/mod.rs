@@ -22,7 +22,7 @@ use serde::{Deserialize, Serialize};
 
 pub use judge::judge;
 pub use note::{Question, TeachNote};
-pub use recipe::{Particulars, blank, recipe_text};
+pub use recipe::{Particulars, blank, blank_torch, recipe_text};
 
 use crate::catalogue::Torch;
 use crate::plan::setup::TeachOrder;

@@ -6,6 +6,19 @@ use crate::document::{FieldValue, Problem, Problems, Written, set, with_tables};
 use crate::quantity::{Length, MassFlow, Range, Speed, Temperature};
 use crate::recipe::{ProfilePoint, Substrate};
 
+// Where a blank recipe begins, held to what the catalogue allows of the torch; all of it common
+// practice, no source.
+
+/// Powder of a spray torch, g/min.
+const RATE_G_PER_MIN: f64 = 60.0;
+/// Surface speed under the spraying torch, m/min.
+const SPRAYED_AT_M_PER_MIN: f64 = 20.0;
+/// Surface speed under the fusing torch, m/min.
+const FUSED_AT_M_PER_MIN: f64 = 15.0;
+/// A part of steel that hardens in air is put into lagging this hot, well above where its structure
+/// turns hard.
+const INTO_LAGGING: &str = "550 degC";
+
 /// What no point says of a new part.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Particulars<'a> {
@@ -102,25 +115,34 @@ fn without(text: String, path: &str, nothing: Option<&str>) -> String {
     left_out.or_else(set_to).unwrap_or(text)
 }
 
+/// The first torch of the catalogue that can do this.
+fn first_for(catalogue: &Catalogue, purpose: TorchPurpose) -> Option<&Torch> {
+    let can = |torch: &&Torch| {
+        torch.purpose == purpose || torch.purpose == TorchPurpose::SprayingAndFusing
+    };
+    catalogue.torches.iter().find(can)
+}
+
+/// The torch that sprays in a [`blank`] recipe: what is taught for one is held against it.
+#[must_use]
+pub fn blank_torch(catalogue: &Catalogue) -> Option<&Torch> {
+    first_for(catalogue, TorchPurpose::Spraying)
+}
+
 /// The text of a recipe that nobody has filled in: usual figures for the first powder of the
 /// catalogue and the first torch that can spray it, fused by the first that can fuse; to be
 /// handed to [`recipe_text`]. `None` when the catalogue has no such torch or powder.
 #[must_use]
 pub fn blank(catalogue: &Catalogue, substrate: Substrate) -> Option<String> {
-    let can = |purpose| {
-        move |torch: &&Torch| {
-            torch.purpose == purpose || torch.purpose == TorchPurpose::SprayingAndFusing
-        }
-    };
     let powder = catalogue.powders.first()?;
-    let spray = catalogue.torches.iter().find(can(TorchPurpose::Spraying))?;
-    let fuse = catalogue.torches.iter().find(can(TorchPurpose::Fusing))?;
+    let spray = blank_torch(catalogue)?;
+    let fuse = first_for(catalogue, TorchPurpose::Fusing)?;
     let mut fields = Fields::default();
     fields.text("zone[1].powder", &powder.key);
     if let Some(rates) = spray.powder_rate {
         fields.text(
             "zone[1].powder_rate",
-            &MassFlow::from_g_per_min(60.0).max(rates.low).min(rates.high).to_string(),
+            &MassFlow::from_g_per_min(RATE_G_PER_MIN).max(rates.low).min(rates.high).to_string(),
         );
     }
     let speed = |metres: f64, torch: &Torch| {
@@ -128,8 +150,8 @@ pub fn blank(catalogue: &Catalogue, substrate: Substrate) -> Option<String> {
         let speed = Speed::from_mm_per_s(metres * 1000.0 / 60.0).max(low).min(high);
         format!("{} m/min", crate::quantity::fixed(speed.mm_per_s() * 60.0 / 1000.0, 1))
     };
-    fields.text("zone[1].surface_speed", &speed(20.0, spray));
-    fields.text("fuse.surface_speed", &speed(15.0, fuse));
+    fields.text("zone[1].surface_speed", &speed(SPRAYED_AT_M_PER_MIN, spray));
+    fields.text("fuse.surface_speed", &speed(FUSED_AT_M_PER_MIN, fuse));
     fields.text("spray.torch", &spray.key);
     fields.text("fuse.torch", &fuse.key);
     let middle = (spray.standoff.low + spray.standoff.high) / 2.0;
@@ -137,7 +159,7 @@ pub fn blank(catalogue: &Catalogue, substrate: Substrate) -> Option<String> {
     temperatures(powder, &mut fields);
     if substrate == Substrate::AirHardeningSteel {
         fields.text("cool.slow", "needed");
-        fields.text("cool.turn_until", "550 degC");
+        fields.text("cool.turn_until", INTO_LAGGING);
     }
     fields.text("part.substrate", substrate.word());
     set(include_str!("blank.toml"), &fields.0).ok()

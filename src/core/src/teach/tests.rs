@@ -353,3 +353,20 @@ fn a_blank_recipe_is_accepted_for_every_steel_and_says_that_its_figures_are_no_m
     }
     assert_eq!(super::blank(&Catalogue::default(), Substrate::PlainSteel), None);
 }
+
+#[test]
+fn a_new_part_is_held_against_the_torch_that_its_blank_recipe_sprays_with() {
+    let mut catalogue = catalogue();
+    // A fusing torch stands first.
+    let fusing =
+        |torch: &crate::catalogue::Torch| torch.purpose == crate::catalogue::TorchPurpose::Fusing;
+    catalogue.torches.sort_by_key(|torch| !fusing(torch));
+    assert!(catalogue.torches.first().is_some_and(fusing));
+    let torch = blank_torch(&catalogue).expect("the catalogue has one");
+    let text = blank(&catalogue, Substrate::PlainSteel).expect("the catalogue has what it needs");
+    let recipe = Recipe::read(&text, &catalogue).expect("a recipe");
+    assert_eq!(recipe.spray.torch, torch.key);
+    let limits = Limits::of(&crate::rig::support::bench(), torch, None);
+    assert_eq!(limits.plume, catalogue.torch(&recipe.spray.torch).expect("there").plume);
+    assert_eq!(blank_torch(&Catalogue::default()), None);
+}

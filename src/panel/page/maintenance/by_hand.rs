@@ -3,30 +3,29 @@
 
 use evenpass_core::image::{AxisReading, Kind, Referenced, Signal};
 use evenpass_core::quantity::{Length, Range};
-use evenpass_core::request::{Denial, Direction};
+use evenpass_core::request::{Denial, Direction, NUDGES_IN, NUDGES_MM};
 
+use crate::panel::app::{App, place};
 use crate::panel::texts;
+use crate::panel::visitor::{Visitor, seat_key};
 use crate::people::{LengthUnit, Right, Role};
 use crate::station::{NotSeated, Place, Refused};
 
-/// Nudges offered to who reads millimetres, shortest first.
-const NUDGES_MM: [&str; 4] = ["0.01 mm", "0.1 mm", "1 mm", "5 mm"];
-/// The same for inches.
-const NUDGES_IN: [&str; 4] = ["0.0005 in", "0.005 in", "0.05 in", "0.2 in"];
 /// This near its bound the carriage goes no further that way: what a place is shown to.
 const AT_BOUND: Length = Length::from_mm(0.01);
 
 /// The nudges offered, shortest first.
-pub(super) const fn nudges(unit: LengthUnit) -> [&'static str; 4] {
-    match unit {
+pub(super) fn nudges(unit: LengthUnit) -> [String; 4] {
+    let steps = match unit {
         LengthUnit::Millimetre => NUDGES_MM,
         LengthUnit::Inch => NUDGES_IN,
-    }
+    };
+    steps.map(|step| format!("{step} {}", unit.symbol()))
 }
 
 /// Who looks at the page.
 #[derive(Debug)]
-pub(super) struct Hand {
+pub(in crate::panel::page) struct Hand {
     /// What they are.
     pub(super) role: Role,
     /// Where they are.
@@ -36,8 +35,19 @@ pub(super) struct Hand {
 }
 
 impl Hand {
+    /// Whoever looks.
+    pub(in crate::panel::page) fn of(app: &App, visitor: &Visitor) -> Self {
+        let seat =
+            app.station().seat(|seat, _| seat.may_command(&seat_key(visitor.number), seat.turn()));
+        Self { role: visitor.role, place: place(visitor.whence), seat }
+    }
+
     /// Why what the machine itself would deny or take cannot be asked by them; `None` when it can.
-    pub(super) fn why_not(&self, right: Right, denial: Option<&Denial>) -> Option<String> {
+    pub(in crate::panel::page) fn why_not(
+        &self,
+        right: Right,
+        denial: Option<&Denial>,
+    ) -> Option<String> {
         if !self.role.allows(right) {
             return Some(format!("{} {}", texts::THIS_NEEDS, right.needs()));
         }
@@ -111,7 +121,7 @@ mod tests {
     #[test]
     fn every_nudge_offered_is_one_that_the_gate_takes_and_the_shortest_come_first() {
         for unit in LengthUnit::ALL {
-            let lengths = nudges(unit).map(|text| Length::parse(text).expect(text));
+            let lengths = nudges(unit).map(|text| Length::parse(&text).expect(&text));
             assert!(lengths.is_sorted(), "{lengths:?}");
             assert!(lengths.iter().all(|by| *by <= LONGEST_NUDGE), "{lengths:?}");
             assert!(nudges(unit).iter().all(|text| text.ends_with(unit.symbol())));

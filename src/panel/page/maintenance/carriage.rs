@@ -13,11 +13,11 @@ use maud::{Markup, html};
 use super::by_hand::{Hand, is_at_bound, nudges};
 use super::travel::Way;
 use super::{PLACE, section};
-use crate::panel::app::{App, place};
+use crate::panel::app::App;
 use crate::panel::live::Values;
 use crate::panel::page::layout::button;
 use crate::panel::texts;
-use crate::panel::visitor::{Visitor, seat_key};
+use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
 
 /// The page.
@@ -50,7 +50,7 @@ pub(super) fn strip(app: &App, visitor: &Visitor) -> Markup {
             @if moves {
                 div.nudges role="group" aria-label=(texts::NUDGES) {
                     @for by in nudges.iter().rev() { (nudge(&format!("-{by}"), by, "\u{25c0}")) }
-                    @for by in nudges { (nudge(by, by, "\u{25b6}")) }
+                    @for by in &nudges { (nudge(by, by, "\u{25b6}")) }
                 }
             }
         }
@@ -83,8 +83,7 @@ pub(super) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
     let snapshot = station.snapshot();
     let axis = &station.rig().axis;
-    let seat = station.seat(|seat, _| seat.may_command(&seat_key(visitor.number), seat.turn()));
-    let hand = Hand { role: visitor.role, place: place(visitor.whence), seat };
+    let hand = Hand::of(app, visitor);
 
     let why = hand.why_not(Right::Maintain, snapshot.by_hand.jog.as_ref());
     let able = |so: bool| if so { "ready" } else { "off" };

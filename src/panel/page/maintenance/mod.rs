@@ -11,6 +11,7 @@ mod travel;
 
 use maud::{Markup, html};
 
+pub(in crate::panel::page) use self::by_hand::Hand;
 pub(in crate::panel) use self::carriage::page as carriage;
 pub(in crate::panel) use self::lines::page as lines;
 pub(in crate::panel) use self::proofs::{Standings, page as proofs};

@@ -7,20 +7,23 @@ use axum::extract::State;
 use evenpass_core::interlock::matrix::row;
 use evenpass_core::moment::Moment;
 use evenpass_core::proof::Standing;
+use evenpass_core::request::Denial;
+use evenpass_core::scan::Snapshot;
+use evenpass_core::sequence::Phase;
 use jiff::Timestamp;
 use maud::{Markup, html};
 
 use super::by_hand::Hand;
 use super::section;
-use crate::panel::app::{App, locked, place};
+use crate::panel::app::{App, locked};
 use crate::panel::aside::aside;
 use crate::panel::live::Values;
 use crate::panel::texts;
-use crate::panel::visitor::{Visitor, seat_key};
+use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
 use crate::proving::keeping::{KnownProof, day_of, standings, words};
 use crate::record::{ProofOutcome, ProofRecord, RunKind, Store, records_file};
-use crate::station::ProofShown;
+use crate::station::{ProofEnd, ProofShown};
 
 /// How long what was read of the records is believed while nothing here has changed it: the command
 /// line may make proofs too.
@@ -91,10 +94,9 @@ fn read(app: &App) -> Result<Vec<KnownProof>, String> {
 /// What is live on it.
 pub(super) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     let station = app.station();
-    let seat = station.seat(|seat, _| seat.may_command(&seat_key(visitor.number), seat.turn()));
-    let hand = Hand { role: visitor.role, place: place(visitor.whence), seat };
+    let hand = Hand::of(app, visitor);
     let under_way = station.proofs().is_under_way() && !station.proof_gives_way();
-    let why = hand.why_not(Right::Maintain, None);
+    let why = hand.why_not(Right::Maintain, denied(&station.snapshot()));
     let why = why.or_else(|| under_way.then(|| texts::ONE_AT_A_TIME.to_owned()));
     values.html(
         "proofs.why",
@@ -106,7 +108,16 @@ pub(super) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     );
     let units = visitor.units;
     values.html("proof", in_hand(station.proofs().shown().as_ref(), station.kind(), units));
-    values.html("proofs", list(&*Standings::of(app).await, why.map(|_| "off"), units));
+    let kind = if why.is_some() { "off" } else { "plain" };
+    values.html("proofs", list(&*Standings::of(app).await, kind, units));
+}
+
+/// Why the machine would deny a proof whatever its person prepares: what it does already. What a
+/// proof itself wants prepared is told when it is begun.
+fn denied(snapshot: &Snapshot) -> Option<&Denial> {
+    let at_rest = matches!(snapshot.status.phase, Phase::Idle | Phase::Manual);
+    // Proving is a part of manual work, and comes after whatever keeps that from being entered.
+    snapshot.by_hand.manual.as_ref().filter(|_| !at_rest)
 }
 
 /// The proof in hand: what is to be done now, blue (IEC 60073, mandatory action); how the last one
@@ -118,8 +129,8 @@ fn in_hand(shown: Option<&ProofShown>, kind: RunKind, units: Units) -> Markup {
     };
     html! {
         @match &shown.outcome {
-            Some(outcome) => section.proof data-mark=(mark(outcome)) role="status" {
-                h2 { span.sign aria-hidden="true" { (sign(outcome)) } (shown.title) }
+            Some(outcome) => section.proof data-mark=(ended(shown.end).0) role="status" {
+                h2 { span.sign aria-hidden="true" { (ended(shown.end).1) } (shown.title) }
                 p { (units.restate(outcome)) }
             },
             None => section.prompt role="status" {
@@ -139,27 +150,17 @@ fn in_hand(shown: Option<&ProofShown>, kind: RunKind, units: Units) -> Markup {
     }
 }
 
-/// How an outcome is shown: by the word it begins with.
-fn mark(outcome: &str) -> &'static str {
-    if outcome.starts_with("passed") {
-        "passed"
-    } else if outcome.starts_with("FAILED") {
-        "failed"
-    } else {
-        "open"
-    }
-}
-
-fn sign(outcome: &str) -> &'static str {
-    match mark(outcome) {
-        "passed" => "\u{2713}",
-        "failed" => "\u{25a0}",
-        _ => "\u{2013}",
+/// How an end is shown: mark and sign.
+const fn ended(end: Option<ProofEnd>) -> (&'static str, &'static str) {
+    match end {
+        Some(ProofEnd::Passed) => ("passed", "\u{2713}"),
+        Some(ProofEnd::Failed | ProofEnd::OtherFirst) => ("failed", "\u{25a0}"),
+        Some(ProofEnd::LeftOut | ProofEnd::Quit | ProofEnd::NotMade) | None => ("open", "\u{2013}"),
     }
 }
 
 /// Every proof of the rig, those that are due first.
-fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>, units: Units) -> Markup {
+fn list(known: &Result<Vec<KnownProof>, String>, kind: &str, units: Units) -> Markup {
     let known = match known {
         Ok(known) => known,
         Err(trouble) => return html! { p.trouble { (trouble) } },
@@ -171,7 +172,7 @@ fn list(known: &Result<Vec<KnownProof>, String>, mark: Option<&str>, units: Unit
             @if !proofs.is_empty() {
                 h2 { (title) " (" (proofs.len()) ")" }
                 ul { @for (key, last, standing) in proofs {
-                    (one(key, last.as_ref(), *standing, mark, units))
+                    (one(key, last.as_ref(), *standing, kind, units))
                 } }
             }
         }
@@ -182,7 +183,7 @@ fn one(
     key: &str,
     last: Option<&ProofRecord>,
     standing: Standing,
-    mark: Option<&str>,
+    kind: &str,
     units: Units,
 ) -> Markup {
     let due = !matches!(standing, Standing::DueIn(_));
@@ -196,7 +197,7 @@ fn one(
                 p { (units.restate(&words(standing, last))) }
                 @if let Some(last) = last { p { small { (units.restate(&told(last))) } } }
             }
-            button type="button" data-prove=(key) data-mark=[mark] { (texts::PROVE) }
+            button type="button" data-prove=(key) data-kind=(kind) { (texts::PROVE) }
         }
     }
 }
@@ -217,15 +218,15 @@ fn told(last: &ProofRecord) -> String {
 mod tests {
     use super::*;
 
-    fn shown(asks: bool, outcome: Option<&str>) -> ProofShown {
+    fn shown(asks: bool, outcome: Option<(&str, ProofEnd)>) -> ProofShown {
         ProofShown {
             key: "guard_open".to_owned(),
             title: "guard open".to_owned(),
             instruction: "Open the guard.".to_owned(),
             asks,
             missing: String::new(),
-            outcome: outcome.map(str::to_owned),
-            end: None,
+            outcome: outcome.map(|(words, _)| words.to_owned()),
+            end: outcome.map(|(_, end)| end),
         }
     }
 
@@ -245,12 +246,13 @@ mod tests {
 
     #[test]
     fn how_a_proof_ended_is_told_by_word_and_sign_and_asks_nothing_more() {
-        for (outcome, mark, sign) in [
-            ("passed after 40 ms of 500 ms: tripped", "passed", "\u{2713}"),
-            ("FAILED: nothing was seen of the act", "failed", "\u{25a0}"),
-            ("left out", "open", "\u{2013}"),
+        for (outcome, end, mark, sign) in [
+            ("after 40 ms of 500 ms: tripped", ProofEnd::Passed, "passed", "\u{2713}"),
+            ("nothing was seen of the act", ProofEnd::Failed, "failed", "\u{25a0}"),
+            ("another tripped", ProofEnd::OtherFirst, "failed", "\u{25a0}"),
+            ("left out", ProofEnd::LeftOut, "open", "\u{2013}"),
         ] {
-            let ended = shown(false, Some(outcome));
+            let ended = shown(false, Some((outcome, end)));
             let page = in_hand(Some(&ended), RunKind::Twin, Units::default()).into_string();
             assert!(page.contains(outcome) && page.contains(sign), "{page}");
             assert!(page.contains(&format!("data-mark=\"{mark}\"")), "{page}");
@@ -262,16 +264,14 @@ mod tests {
     fn what_is_due_stands_before_what_is_proved_and_each_has_its_key() {
         let known = [("guard_open", Standing::DueIn(300)), ("emergency_stop", Standing::Never)];
         let known = Ok(known.map(|(key, standing)| (key, None, standing)).to_vec());
-        let page = list(&known, None, Units::default()).into_string();
+        let page = list(&known, "plain", Units::default()).into_string();
         let place = |words: &str| page.find(words).unwrap_or_else(|| panic!("{words}: {page}"));
         assert!(place("data-prove=\"emergency_stop\"") < place("data-prove=\"guard_open\""));
         assert!(page.contains("never proved"));
-        assert!(!page.contains("data-mark=\"off\""));
-        assert!(
-            list(&known, Some("off"), Units::default()).into_string().contains("data-mark=\"off\"")
-        );
+        assert!(!page.contains("data-kind=\"off\""));
+        assert!(list(&known, "off", Units::default()).into_string().contains("data-kind=\"off\""));
         let broken = Err("the records cannot be read".to_owned());
-        let told = list(&broken, None, Units::default()).into_string();
+        let told = list(&broken, "plain", Units::default()).into_string();
         assert!(told.contains("the records cannot be read"));
     }
 }

@@ -1,6 +1,7 @@
 //! Recipes: which there are, one with every field and its forecast, and a new one by points taken
 //! at the machine.
 
+mod against;
 mod draft;
 mod forecast;
 mod import;
@@ -13,12 +14,15 @@ use std::path::PathBuf;
 use axum::extract::State;
 use maud::{Markup, html};
 
+pub(in crate::panel) use self::against::TaughtAgainst;
 pub(in crate::panel) use self::draft::{changes, try_it};
 pub(in crate::panel) use self::import::import;
 pub(in crate::panel) use self::one::{compare, one, save, text};
 pub(in crate::panel) use self::rehearsal::rehearse;
 use super::layout;
+use super::maintenance::Hand;
 use crate::panel::app::App;
+use crate::panel::live::Values;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Right;
@@ -47,6 +51,34 @@ fn new_path(app: &App, name: &str) -> Result<PathBuf, String> {
         return Err(format!("{stem}.toml {}", texts::IS_THERE_ALREADY));
     }
     Ok(path)
+}
+
+/// The button that sends a form which loads a recipe.
+fn load_button(kind: &str) -> Markup {
+    html! {
+        button type="submit" data-kind=(kind) data-live="load" data-mark="off"
+            aria-describedby="why-no-load" { (texts::LOAD) }
+    }
+}
+
+/// Where it stands why nothing can be loaded.
+fn why_no_load() -> Markup {
+    html! { p.why #why-no-load data-live="load.why" role="status" {} }
+}
+
+/// What is live on the pages of recipes.
+pub(in crate::panel) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
+    let hand = Hand::of(app, visitor);
+    let why = hand.why_not(Right::Run, app.station().snapshot().by_hand.load.as_ref());
+    values.mark("load", if why.is_none() { "ready" } else { "off" });
+    values.html(
+        "load.why",
+        html! {
+            @if let Some(why) = &why {
+                span.sign aria-hidden="true" { "\u{2715}" } (texts::NO_LOAD) ": " (why)
+            }
+        },
+    );
 }
 
 /// What is wrong, in the place of what was asked for.
@@ -97,6 +129,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
     let inside = html! {
         h1 { (texts::RECIPES) }
         @if recipes.is_empty() { p { (texts::NO_RECIPES) } }
+        (why_no_load())
         ul.recipes {
             @for (name, read) in &recipes {
                 li {
@@ -110,7 +143,7 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
                     }
                     form data-post="/load" data-then="/" {
                         input type="hidden" name="recipe" value=(name);
-                        button type="submit" data-kind="plain" { (texts::LOAD) }
+                        (load_button("plain"))
                     }
                 }
             }

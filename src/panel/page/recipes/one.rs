@@ -14,7 +14,7 @@ use serde::Deserialize;
 
 use super::draft::{self, FIELD, changes, edited, planned, trouble};
 use super::forecast::forecast;
-use super::path_of;
+use super::{load_button, path_of, why_no_load};
 use crate::files;
 use crate::panel::app::App;
 use crate::panel::aside::aside;
@@ -73,12 +73,13 @@ fn shown(name: &str, read: &Read, visitor: &Visitor) -> Markup {
         div.buttons {
             form data-post="/load" data-then="/" {
                 input type="hidden" name="recipe" value=(name);
-                button type="submit" data-kind="wanted" { (texts::LOAD) }
+                (load_button("wanted"))
             }
             button type="button" data-show=(format!("/recipes/{name}/rehearse")) data-into="rehearsal"
                 data-with="fields" { (texts::REHEARSE) }
             a.button href=(format!("/recipes/{name}/text")) { (texts::EXPORT) }
         }
+        (why_no_load())
         div id="rehearsal" {}
         div.recipe {
             @if engineer { (fields(name, read)) }

@@ -1,19 +1,25 @@
 //! A new recipe by points taken at the machine: jog there, take it, say what it is of.
 
+use std::sync::Arc;
+use std::time::Duration;
+
 use axum::extract::{Form, State};
 use axum::response::Response;
 use evenpass_core::document::Problems;
 use evenpass_core::quantity::{Length, Quantity as _};
 use evenpass_core::recipe::{End, Substrate};
 use evenpass_core::request::{Answer, Direction, Request};
+use evenpass_core::scan::Snapshot;
 use evenpass_core::teach::{
     Limits, Particulars, PointKind, Taught, TaughtPoint, Teaching, blank, judge, recipe_text,
 };
 use maud::{Markup, html};
+use tokio::sync::watch;
+use tokio::time::timeout;
 
-use super::import::{First, keep};
+use super::against::{self, TaughtAgainst};
+use super::import::keep;
 use super::one::plain;
-use crate::files;
 use crate::panel::app::{App, locked};
 use crate::panel::asking::{Reply, Seal, may_command};
 use crate::panel::live::Values;
@@ -22,6 +28,7 @@ use crate::panel::page::maintenance;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
+use crate::revisions::Beginning;
 use crate::shown::one_line;
 
 /// Points of one part at most; a drawing has some dozens.
@@ -172,28 +179,30 @@ async fn take(app: &App, visitor: &Visitor, form: &[(String, String)]) -> Result
         }
         Err(refused) => return Err(Reply::refused(refused.to_string())),
     }
-    // The picture after the taking tells the place.
-    let mut snapshots = app.station().snapshots();
-    let before = snapshots.borrow().status.taught;
-    let _ =
-        tokio::time::timeout(SHOWN_WITHIN, snapshots.wait_for(|now| now.status.taught != before))
-            .await;
-    let at = app.station().snapshot().status.taught.first().copied().flatten();
+    let shown = next_picture(app.station().snapshots()).await;
+    let shown = shown.ok_or_else(|| Reply::refused(texts::POINT_NOT_SHOWN))?;
+    let at = shown.status.taught.first().copied().flatten();
     let at = at.ok_or_else(|| Reply::refused(texts::NOT_KNOWN))?;
-    let approached = *locked(&app.inside.last_move);
+    let approached = shown.came;
     locked(&app.inside.teaching).points.push(TaughtPoint { what, at, approached, diameter });
     Ok(())
 }
 
 /// How long a taken point may take to be shown; snapshots come ten times a second.
-const SHOWN_WITHIN: std::time::Duration = std::time::Duration::from_millis(500);
+const SHOWN_WITHIN: Duration = Duration::from_secs(1);
+
+/// The next picture of the controller: one made after what it has answered. Without one nobody knows
+/// whether what the last one shows came before that.
+async fn next_picture(mut snapshots: watch::Receiver<Arc<Snapshot>>) -> Option<Arc<Snapshot>> {
+    snapshots.mark_unchanged();
+    timeout(SHOWN_WITHIN, snapshots.changed()).await.ok()?.ok()?;
+    let newest = snapshots.borrow().clone();
+    Some(newest)
+}
 
 /// What the points make, or what is wrong with them.
-fn made(app: &App, teaching: &Teaching) -> Result<Taught, String> {
-    let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
-    let torch = catalogue.torches.first().ok_or(texts::NO_TORCH)?;
-    let limits = Limits::of(app.station().rig(), torch, None);
-    judge(teaching, &limits).map_err(|problems| words(&problems))
+fn made(limits: &Limits, teaching: &Teaching) -> Result<Taught, String> {
+    judge(teaching, limits).map_err(|problems| words(&problems))
 }
 
 /// Problems of points, which stand in no text.
@@ -204,9 +213,9 @@ fn words(problems: &Problems) -> String {
 fn save(app: &App, form: &[(String, String)], who: &str) -> Result<(), String> {
     let mut teaching = locked(&app.inside.teaching).clone();
     teaching.drawn_length = typed(form, "length")?;
-    let taught = made(app, &teaching)?;
+    let catalogue = against::catalogue(app)?;
+    let taught = made(&against::limits(app.station().rig(), &catalogue)?, &teaching)?;
     let substrate = Substrate::of_word(plain(form, "substrate")).ok_or(texts::UNKNOWN_REQUEST)?;
-    let catalogue = files::catalogue(app.inside.options.catalogue.as_deref(), None)?;
     let other = blank(&catalogue, substrate).ok_or(texts::NO_TORCH)?;
     let title = one_line(plain(form, "title").trim());
     let particulars = Particulars {
@@ -218,20 +227,22 @@ fn save(app: &App, form: &[(String, String)], who: &str) -> Result<(), String> {
         zones: &[],
     };
     let text = recipe_text(&taught, &particulars, &other).map_err(|problems| words(&problems))?;
-    keep(app, plain(form, "name"), &text, First { who, why: texts::TAUGHT_HERE })?;
+    keep(app, plain(form, "name"), &text, who, Beginning::Taught)?;
     *locked(&app.inside.teaching) = Teaching::default();
     Ok(())
 }
 
 /// What is live on it.
-pub(in crate::panel) fn live(app: &App, visitor: &Visitor, values: &mut Values) {
+pub(in crate::panel) async fn live(app: &App, visitor: &Visitor, values: &mut Values) {
     maintenance::live_by_hand(app, visitor, values);
     let teaching = locked(&app.inside.teaching).clone();
     values.html("teach.points", points(&teaching, visitor.units));
     let made = if teaching.points.is_empty() {
         html! {}
     } else {
-        shown(made(app, &teaching), visitor.units)
+        let limits = TaughtAgainst::of(app).await;
+        let known = limits.as_ref().as_ref().map_err(String::clone);
+        shown(known.and_then(|limits| made(limits, &teaching)), visitor.units)
     };
     values.html("teach.made", made);
 }
@@ -287,5 +298,31 @@ fn shown(made: Result<Taught, String>, units: Units) -> Markup {
             } }
             @for note in &taught.notes { p { (units.restate(&note.to_string())) } }
         },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use evenpass_core::scan::Controller;
+
+    use super::*;
+
+    fn picture() -> Arc<Snapshot> {
+        let (rig, _) = crate::files::rig(None).expect("the bench");
+        Arc::new(Controller::new(&rig).expect("it can be driven").snapshot())
+    }
+
+    #[tokio::test]
+    async fn a_picture_from_before_the_answer_is_never_taken_for_the_one_after_it() {
+        let (show, snapshots) = watch::channel(picture());
+        // One that nobody has looked at yet, and no other comes.
+        show.send_replace(picture());
+        assert_eq!(next_picture(snapshots.clone()).await, None);
+        let next = tokio::spawn(next_picture(snapshots));
+        tokio::time::sleep(SHOWN_WITHIN / 10).await;
+        let after = picture();
+        show.send_replace(after.clone());
+        let found = next.await.expect("no panic").expect("it came");
+        assert!(Arc::ptr_eq(&found, &after));
     }
 }

@@ -13,8 +13,9 @@ const LEFT: f64 = 64.0;
 const RIGHT: f64 = 36.0;
 const FOOT: f64 = 30.0;
 const TOP: f64 = 14.0;
-/// Points of a line at most; more tell nothing on a screen.
-const POINTS: usize = 600;
+/// Spans of time that a line is drawn by at most, each with its least and its greatest value: more
+/// tell nothing on a screen, and no peak is left out.
+const SPANS: usize = 300;
 
 /// One line: the sample's field, what it is called, the class that draws it.
 pub(super) struct Line {
@@ -29,16 +30,12 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
         entries.iter().filter(|entry| entry.kind == EntryKind::Sample).collect();
     let begun = entries.first().map_or(0.0, |entry| entry.at.as_seconds());
     let values = |field: &str| -> Vec<(f64, f64)> {
-        let every = samples.len().div_ceil(POINTS).max(1);
-        samples
-            .iter()
-            .step_by(every)
-            .filter_map(|entry| {
-                let text = entry.data.get(field)?.as_str()?;
-                let value = Q::parse(text).ok()?.in_unit(unit)?;
-                Some((entry.at.as_seconds() - begun, value))
-            })
-            .collect()
+        let read = |entry: &&Entry| {
+            let text = entry.data.get(field)?.as_str()?;
+            let value = Q::parse(text).ok()?.in_unit(unit)?;
+            Some((entry.at.as_seconds() - begun, value))
+        };
+        thinned(&samples.iter().filter_map(read).collect::<Vec<_>>())
     };
     let drawn: Vec<(&Line, Vec<(f64, f64)>)> =
         lines.iter().map(|line| (line, values(line.field))).collect();
@@ -100,6 +97,23 @@ pub(super) fn chart<Q: Quantity>(entries: &[Entry], lines: &[Line], unit: &'stat
             svg viewBox=(format!("0 0 {} {}", SIZE.0, SIZE.1)) role="img" { (PreEscaped(inside)) }
         }
     }
+}
+
+/// Of each of at most [`SPANS`] spans the least and the greatest value, as they followed each other.
+fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let span = points.len().div_ceil(SPANS).max(1);
+    let ends = |span: &[(f64, f64)]| {
+        let by_value = |one: &&(f64, f64), other: &&(f64, f64)| one.1.total_cmp(&other.1);
+        let least = span.iter().min_by(by_value).copied();
+        let greatest = span.iter().max_by(by_value).copied();
+        let [first, second] = match (least, greatest) {
+            (Some(least), Some(greatest)) if greatest.0 < least.0 => [Some(greatest), Some(least)],
+            ends => [ends.0, ends.1],
+        };
+        // A span of one value, or of one and the same, is one point.
+        [first, second.filter(|second| Some(*second) != first)]
+    };
+    points.chunks(span).flat_map(ends).flatten().collect()
 }
 
 /// Where the marks of a scale stand.
@@ -191,6 +205,21 @@ mod tests {
         assert_eq!(heights.len(), 3);
         assert!(heights[0] > heights[1] && heights[1] > heights[2], "{heights:?}");
         assert!((heights[0] + heights[2] - 2.0 * heights[1]).abs() < 0.3, "{heights:?}");
+    }
+
+    /// Every 7th of 4001 samples shows neither of the two.
+    #[test]
+    fn a_peak_of_one_sample_and_a_dip_are_drawn_where_they_were_however_long_the_run() {
+        let mut points: Vec<(f64, f64)> =
+            (0..4001_u32).map(|second| (f64::from(second), 300.0)).collect();
+        points[2003].1 = 395.0;
+        points[2005].1 = 210.0;
+        let drawn = thinned(&points);
+        assert!(drawn.len() <= 2 * SPANS, "{}", drawn.len());
+        assert!(drawn.is_sorted_by(|one, next| one.0 < next.0), "in their order");
+        assert!(drawn.contains(&(2003.0, 395.0)) && drawn.contains(&(2005.0, 210.0)));
+        let few = &points[2000..2010];
+        assert_eq!(thinned(few), few, "few are drawn as they are");
     }
 
     #[test]

@@ -3,8 +3,8 @@
 use super::bench::{Bench, rig};
 use crate::image::Analogue;
 use crate::interlock::matrix::{Tighter, row, rows};
-use crate::interlock::{FigureProblem, Interlocks, check_figures};
-use crate::quantity::{Measure, Time};
+use crate::interlock::{FigureProblem, Interlocks, PressureWindow, check_figures};
+use crate::quantity::{Measure, Pressure, Time};
 use crate::rig::{InterlockFigures, Rig};
 
 fn rig_with(key: &str, set_point: Option<f64>, delay: Option<f64>) -> Rig {
@@ -183,4 +183,28 @@ fn every_bad_figure_of_a_rig_is_reported_by_its_path_and_not_only_the_first() {
         ]
     );
     assert!(check_figures(&rig_with("fuel_low", Some(80.0), None)).is_empty());
+}
+
+/// What the torch of the test is set to: fuel 0.5 bar, by hand 0.9 * 0.5 and 1.15 * 0.5.
+#[test]
+fn windows_of_pressures_are_those_of_the_rows_in_force_and_open_where_no_row_watches() {
+    let set = Pressure::from_bar;
+    let windows = |rig: &Rig| {
+        let mut bench = Bench::idle_with(rig);
+        assert_eq!(bench.interlocks.pressure_windows().carrier, PressureWindow::default());
+        bench.limits.fuel_pressure = Some(set(0.5));
+        bench.limits.oxygen_pressure = Some(set(2.0));
+        bench.limits.carrier_pressure = Some(set(1.0));
+        bench.run(0.1);
+        bench.interlocks.pressure_windows()
+    };
+    let bar = |end: Option<Pressure>| end.map(|end| (end.bar() * 1000.0).round() / 1000.0);
+    let shipped = windows(&rig());
+    assert_eq!((bar(shipped.fuel.low), bar(shipped.fuel.high)), (Some(0.425), Some(0.575)));
+    assert_eq!((bar(shipped.oxygen.low), bar(shipped.oxygen.high)), (Some(1.7), Some(2.3)));
+    assert_eq!((bar(shipped.carrier.low), bar(shipped.carrier.high)), (Some(0.85), None));
+    let tighter = windows(&rig_with("fuel_low_warn", Some(90.0), None));
+    assert_eq!((bar(tighter.fuel.low), bar(tighter.fuel.high)), (Some(0.45), Some(0.575)));
+    let trips_first = windows(&rig_with("fuel_limit", Some(0.55), None));
+    assert_eq!(bar(trips_first.fuel.high), Some(0.55), "a trip is stricter here than the warning");
 }

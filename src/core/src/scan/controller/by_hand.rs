@@ -1,9 +1,11 @@
-//! Why the carriage cannot be moved by hand, said before anybody tries: by the gate itself.
+//! Why the carriage cannot be moved by hand, or no job be loaded, said before anybody tries: by the
+//! gate itself.
 
 use super::Controller;
 use crate::request::{Answer, Denial, Direction, Origin, Request};
 
-/// Why what is done by hand from the seat would be denied now; `None` where it would be taken.
+/// Why what is done from the seat while no job runs would be denied now; `None` where it would be
+/// taken.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ByHand {
     /// Entering manual work.
@@ -12,6 +14,8 @@ pub struct ByHand {
     pub jog: Option<Denial>,
     /// Looking for the datum.
     pub home: Option<Denial>,
+    /// Loading a job.
+    pub load: Option<Denial>,
 }
 
 impl Controller {
@@ -26,6 +30,7 @@ impl Controller {
             manual: denied(Request::EnterManual),
             jog: denied(Request::Jog(Direction::TowardTail)),
             home: denied(Request::Home),
+            load: self.sequence.why_no_load(),
         }
     }
 }

@@ -1,10 +1,11 @@
 //! What was measured, from the fields of a form to what the calibration makes of it.
 
 use std::borrow::Borrow;
+use std::collections::BTreeSet;
 
 use evenpass_core::calibrate::{
     BacklashMeasured, Calibrated, DelayMeasured, DelayReading, GaugePair, Procedure, Reading,
-    ScaleMeasured, TurnsCounted, axis_scale, backlash, park, powder_delay, tachometer,
+    ScaleMeasured, Times, TurnsCounted, axis_scale, backlash, park, powder_delay, tachometer,
 };
 use evenpass_core::catalogue::Torch;
 use evenpass_core::document::Problem;
@@ -16,19 +17,16 @@ use crate::panel::texts;
 
 /// Readings offered beyond the fewest that are asked for.
 const MORE: usize = 2;
-/// Readings offered of what may be measured in another way.
-const OTHERWISE: usize = 5;
 
 /// What a calibration reads of a lost motion besides the gauge: name, words.
 pub(super) const BACKLASH_BESIDE: [(&str, &str); 2] =
     [("overrun", texts::OVERRUN_OF), ("plume", texts::PLUME_OF)];
 
 /// How many fields a reading has.
-pub(super) fn fields_of(reading: &Reading) -> usize {
-    match (reading.times, reading.kind) {
-        (0, "speed") | (1, _) => 1,
-        (0, _) => OTHERWISE,
-        (times, _) => times + MORE,
+pub(super) const fn fields_of(reading: &Reading) -> usize {
+    match reading.times {
+        Times::Once | Times::OnceIfChosen => 1,
+        Times::Several(fewest) | Times::SeveralIfChosen(fewest) => fewest + MORE,
     }
 }
 
@@ -47,8 +45,15 @@ impl<'a> Given<'a> {
         self.one(&format!("{name}.{place}"))
     }
 
+    /// The numbers of the fields that a reading was given in, however many.
+    fn places(self, reading: &str) -> BTreeSet<usize> {
+        let place = |name: &str| name.strip_prefix(reading)?.strip_prefix('.')?.parse().ok();
+        self.0.iter().filter_map(|(name, _)| place(name)).collect()
+    }
+
     fn all(self, reading: &str) -> impl Iterator<Item = &'a str> {
-        (0..OTHERWISE).map(move |place| self.at(reading, place)).filter(|text| !text.is_empty())
+        let places = self.places(reading).into_iter();
+        places.map(move |place| self.at(reading, place)).filter(|text| !text.is_empty())
     }
 }
 
@@ -61,7 +66,7 @@ fn figure<Q: Quantity>(title: &str, text: &str) -> Result<Q, String> {
 pub(super) struct Beside<'a> {
     pub(super) rig: &'a Rig,
     pub(super) torches: &'a [Torch],
-    /// Which way the carriage was last sent by hand.
+    /// Which way the carriage had come when its position was taken, where anybody knows.
     pub(super) approached: Option<Direction>,
 }
 
@@ -134,7 +139,7 @@ fn told(procedure: &Procedure, problem: impl Borrow<Problem>) -> String {
 /// Readings of the gauge, two and two.
 fn pairs(given: Given<'_>, tail: &str, chuck: &str) -> Result<Vec<GaugePair>, String> {
     let mut pairs = Vec::new();
-    for place in 0..OTHERWISE {
+    for place in &given.places("toward_tail") | &given.places("toward_chuck") {
         match (given.at("toward_tail", place), given.at("toward_chuck", place)) {
             ("", "") => {}
             ("", _) | (_, "") => return Err(texts::PAIR_OPEN.to_owned()),
@@ -234,6 +239,21 @@ mod tests {
         let writes = writes(made("powder_delay", &fields));
         let paths: Vec<&str> = writes.iter().map(|(path, _)| path.as_str()).collect();
         assert_eq!(paths, ["torch[spray-6].powder_delay_on"]);
+    }
+
+    /// By hand: the mean of five delays of 0.9 s and two of 0.95 s is 0.914 s.
+    #[test]
+    fn no_reading_is_dropped_however_many_are_given() {
+        let given: Vec<(String, String)> = (0..7)
+            .map(|place| (format!("on.{place}"), if place < 5 { "0.90 s" } else { "0.95 s" }))
+            .map(|(name, text)| (name, text.to_owned()))
+            .collect();
+        assert_eq!(Given(&given).all("on").count(), 7);
+        let mut fields: Vec<(&str, &str)> =
+            given.iter().map(|(name, text)| (name.as_str(), text.as_str())).collect();
+        fields.push(("torch", "spray-6"));
+        let found = made("powder_delay", &fields).expect("worked out").found;
+        assert!(found.contains("0.91 s"), "{found}");
     }
 
     #[test]

@@ -8,18 +8,19 @@ mod measured;
 use axum::extract::{Form, Path as Named, Query, State};
 use axum::response::{IntoResponse as _, Response};
 use evenpass_core::calibrate::{
-    Calibrated, Holder, PROCEDURES, Procedure, Reading, procedure as of,
+    Calibrated, Holder, Kind, PROCEDURES, Procedure, Reading, procedure as of,
 };
 use evenpass_core::catalogue::TorchPurpose;
 use evenpass_core::document::FieldValue;
 use evenpass_core::image::Referenced;
 use evenpass_core::quantity::Length;
+use evenpass_core::request::Direction;
 use jiff::{Timestamp, tz::TimeZone};
 use maud::{Markup, html};
 
 use self::measured::{BACKLASH_BESIDE, Beside, Given, fields_of, work_out};
 use super::{carriage, section};
-use crate::panel::app::{App, locked};
+use crate::panel::app::App;
 use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal, may_command};
 use crate::panel::texts;
@@ -89,10 +90,10 @@ pub(in crate::panel) async fn procedure(
         return crate::panel::page::not_found().await.into_response();
     };
     if given.iter().any(|(name, _)| name == "take") {
-        match position(&app) {
-            Some(at) => given.push(("at".to_owned(), visitor.units.length(at))),
-            None => given.push(("at".to_owned(), String::new())),
-        }
+        let (at, came) = position(&app).unzip();
+        let at = at.map_or_else(String::new, |at| visitor.units.length(at));
+        given.push(("at".to_owned(), at));
+        given.push((CAME.to_owned(), came.flatten().map_or("", way).to_owned()));
     }
     let (looking, units) = (app.clone(), visitor.units);
     let worked = tokio::task::spawn_blocking(move || worked(&looking, procedure, &given, units));
@@ -114,12 +115,29 @@ pub(in crate::panel) async fn procedure(
     section(&app, &visitor, "calibrations", inside).into_response()
 }
 
-/// Where the carriage is, if anybody knows.
-fn position(app: &App) -> Option<Length> {
+/// Where the carriage is, and which way it came there, if anybody knows.
+fn position(app: &App) -> Option<(Length, Option<Direction>)> {
     let snapshot = app.station().snapshot();
     let budget = app.station().rig().axis.age_budget.to_duration();
     let axis = snapshot.inputs.axis.trusted(snapshot.at, budget)?;
-    (axis.referenced == Referenced::Yes).then_some(axis.position)
+    (axis.referenced == Referenced::Yes).then_some((axis.position, snapshot.came))
+}
+
+/// The field that keeps which way the carriage had come when its position was taken.
+const CAME: &str = "came";
+
+/// A way as that field has it.
+const fn way(way: Direction) -> &'static str {
+    match way {
+        Direction::TowardChuck => "chuck",
+        Direction::TowardTail => "tail",
+    }
+}
+
+/// What that field says.
+fn came(given: Given<'_>) -> Option<Direction> {
+    let ways = [Direction::TowardChuck, Direction::TowardTail];
+    ways.into_iter().find(|known| way(*known) == given.one(CAME))
 }
 
 /// The fields with what was given, and what that gives.
@@ -129,7 +147,7 @@ fn worked(app: &App, procedure: &Procedure, given: &[(String, String)], units: U
     let beside = Beside {
         rig: app.station().rig(),
         torches: torches.as_deref().unwrap_or_default(),
-        approached: *locked(&app.inside.last_move),
+        approached: came(given),
     };
     html! {
         @if let Err(trouble) = &torches { p.trouble { (trouble) } }
@@ -197,16 +215,15 @@ fn usual(reading: &Reading, units: Units) -> String {
 }
 
 /// How a figure of a kind is written.
-fn example(kind: &str, units: Units) -> &'static str {
+const fn example(kind: Kind, units: Units) -> &'static str {
     match (kind, units.length) {
-        ("length", LengthUnit::Millimetre) => "12.34 mm",
-        ("length", LengthUnit::Inch) => "0.486 in",
-        ("speed", LengthUnit::Millimetre) => "10 mm/s",
-        ("speed", LengthUnit::Inch) => "24 in/min",
-        ("time", _) => "0.42 s",
-        ("number of turns", _) => "60 turns",
-        ("spindle speed", _) => "60 rpm",
-        _ => "",
+        (Kind::Length, LengthUnit::Millimetre) => "12.34 mm",
+        (Kind::Length, LengthUnit::Inch) => "0.486 in",
+        (Kind::Speed, LengthUnit::Millimetre) => "10 mm/s",
+        (Kind::Speed, LengthUnit::Inch) => "24 in/min",
+        (Kind::Time, _) => "0.42 s",
+        (Kind::Turns, _) => "60 turns",
+        (Kind::SpindleSpeed, _) => "60 rpm",
     }
 }
 
@@ -319,8 +336,8 @@ async fn write_it(
     aside(move || {
         let given = Given(&form);
         let torches = file::torches(&app)?;
-        let approached = *locked(&app.inside.last_move);
-        let beside = Beside { rig: app.station().rig(), torches: &torches, approached };
+        let beside =
+            Beside { rig: app.station().rig(), torches: &torches, approached: came(given) };
         let found = work_out(procedure, given, &beside)?;
         let now = TimeZone::system().to_datetime(Timestamp::now());
         let worked_on = given.one(WORKED_ON);
