@@ -297,10 +297,7 @@ pub(super) fn follow(
             say::complain(&line);
         }
         // Before all else: what was stopped may look like what was waited for, or like a failure.
-        if interrupts.asked().is_some() {
-            commands.stop()?;
-            return Err(Trouble::Stopped("stopped\n".to_owned()));
-        }
+        stop_if_asked(commands, interrupts)?;
         if so(&machine) {
             return Ok(machine);
         }

@@ -33,8 +33,12 @@ struct Coming {
 impl Coming {
     fn one(&self) {
         let first = self.seen.fetch_add(1, Ordering::SeqCst) == 0;
+        self.act(asks(first));
+    }
+
+    fn act(&self, request: Request) {
         if let Some(act) = &*locked(&self.at_once) {
-            act(asks(first));
+            act(request);
         }
     }
 }
@@ -89,14 +93,15 @@ impl Interrupts {
     }
 }
 
-/// Tells of an interrupt.
+/// Tells of keys that stop, as often as they are pressed: none of them asks for more than a stop.
 #[derive(Debug, Clone)]
 pub(super) struct Bell(Arc<Coming>);
 
 impl Bell {
     /// One more.
     pub(super) fn ring(&self) {
-        self.0.one();
+        self.0.seen.fetch_add(1, Ordering::SeqCst);
+        self.0.act(Request::Stop);
     }
 }
 
@@ -115,8 +120,11 @@ mod tests {
         assert_eq!(*locked(&acted), [Request::Stop, Request::Abort]);
         assert_eq!(interrupts.asked(), Some(Request::Abort));
         assert_eq!(interrupts.asked(), None);
+        interrupts.bell().ring();
+        assert_eq!(locked(&acted).last(), Some(&Request::Stop), "a key that stops only stops");
+        assert!(interrupts.asked().is_some());
         interrupts.at_once(None);
         interrupts.coming.one();
-        assert_eq!(locked(&acted).len(), 2);
+        assert_eq!(locked(&acted).len(), 3);
     }
 }
