@@ -15,11 +15,11 @@ pub(super) struct Trip {
     may_retreat: bool,
     /// Since when the carriage has been stopping.
     stopping: Option<Moment>,
-    /// The torch was clear of the part when it began.
-    was_clear: bool,
+    /// The torch stood at the park when it began.
+    was_parked: bool,
     /// The carriage might retreat in some scan of it.
     retreated: bool,
-    /// It did: the torch has come clear of the part by it.
+    /// It did: the torch is clear of the part, and was not at the park before.
     pub(super) withdrawn: bool,
     /// The speed the spindle may keep; none once it was asked to stop.
     pub(super) turn_at_most: Option<f64>,
@@ -34,7 +34,7 @@ impl Trip {
             began: scene.now,
             may_retreat: memory.enabled_without_break(),
             stopping: None,
-            was_clear: scene.clear,
+            was_parked: scene.contacts.is_on(Contact::ParkSwitch),
             retreated: false,
             withdrawn: false,
             turn_at_most: scene.spindle_asked,
@@ -46,7 +46,7 @@ impl Trip {
     pub(super) fn follow(&mut self, memory: &Memory, scene: &Scene) {
         let guard = scene.contacts.is_on(Contact::Guard);
         let in_time = scene.now.since(self.began) < durations::RETREAT;
-        self.withdrawn |= self.retreated && !self.was_clear && scene.clear;
+        self.withdrawn |= self.retreated && !self.was_parked && scene.clear;
         self.may_retreat &= memory.enabled_without_break() && guard && in_time;
         self.turn_at_most = match (self.turn_at_most, scene.spindle_asked) {
             (Some(most), Some(asked)) => Some(most.min(asked)),

@@ -144,7 +144,7 @@ pub struct Verdict {
     pub effects: Effects,
     /// The speed a spindle that keeps turning in a trip may keep; it may fall, never rise.
     pub turn_at_most: Option<SpindleSpeed>,
-    /// Whether the torch has come clear of the part by the retreat that this trip allowed; it stays
+    /// Whether the torch is clear of the part by a retreat from elsewhere than the park; it stays
     /// so when the carriage has lost its torque since.
     pub withdrawn: Level,
     /// Effects that come later in the order of the trip or hold, and in how long.
