@@ -262,6 +262,11 @@
         press(button);
       }
     });
+    // A browser that does not yet know whether a touch will scroll holds the page's timers back, and
+    // the signs of a held key with them.
+    document.addEventListener("touchstart", (event) => {
+      if (event.target.closest("[data-jog]")) event.preventDefault();
+    }, { passive: false });
     document.addEventListener("keydown", (event) => {
       const button = event.target.closest("[data-jog]");
       if (button && (event.key === " " || event.key === "Enter")) {
