@@ -178,6 +178,17 @@ impl Bench {
     /// When the part does not fit the bench: see the sentence. The old part then stays.
     pub fn change_part(&mut self, part: &PartInChuck) -> Result<(), SpecError> {
         part.check(&self.spec)?;
+        self.put_in(part);
+        Ok(())
+    }
+
+    /// Another part like the one in the chuck, bare, by somebody who has shut the guard behind them.
+    pub fn next_part(&mut self) {
+        self.put_in(&self.part.clone());
+        self.shut_guard();
+    }
+
+    fn put_in(&mut self, part: &PartInChuck) {
         self.settle_powder();
         let surface = Surface::new(part);
         let travel = self.spec.carriage.travel_mm();
@@ -188,6 +199,5 @@ impl Bench {
         self.watching = Watching::default();
         self.mount_next_torch();
         self.hands.new_part();
-        Ok(())
     }
 }

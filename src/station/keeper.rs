@@ -62,6 +62,9 @@ pub(super) enum Told {
 /// Says what lies on a part, zone by zone of its plan.
 pub(super) type ZonesOf = Box<dyn Fn(&Plan) -> Vec<ZoneComparison> + Send>;
 
+/// Sees to the next part once a job was left.
+pub(super) type NextPart = Box<dyn Fn() + Send>;
+
 /// What the keeper needs to know of the machine.
 pub(super) struct Machine {
     /// Where the jobs run.
@@ -74,6 +77,8 @@ pub(super) struct Machine {
     pub(super) snapshots: watch::Receiver<Arc<Snapshot>>,
     /// What lies on the twin's part; nothing of a machine's.
     pub(super) zones: ZonesOf,
+    /// Puts the next part into the twin's chuck; a machine waits for a person who does.
+    pub(super) next_part: NextPart,
 }
 
 /// The keeper's thread.
@@ -254,6 +259,9 @@ impl Inside {
             }
             self.take(entry);
             self.enter(Some(to), at);
+            if from.is_some_and(|from| is_left(from.phase(), to.phase())) {
+                (self.machine.next_part)();
+            }
         } else {
             self.name(&entry);
             self.take(entry);
@@ -390,6 +398,11 @@ fn is_start(entry: &Entry) -> bool {
     entry.kind == EntryKind::Request
         && says("request", json!(Request::Start))
         && says("answer", json!("accepted"))
+}
+
+/// Whether somebody has left a job that had ended.
+const fn is_left(from: Phase, to: Phase) -> bool {
+    matches!(from, Phase::Complete | Phase::Stopped) && matches!(to, Phase::Idle | Phase::Manual)
 }
 
 /// Whether a job is under way, be it held or tripped.

@@ -13,7 +13,7 @@ use evenpass_hil::{Bench, BenchSpec, HandScript, PartInChuck, Presence};
 use tokio::sync::watch;
 
 use super::inbox::{Inbox, ToKeeper, inbox};
-use super::keeper::{Keeper, Machine, ZonesOf};
+use super::keeper::{Keeper, Machine, NextPart, ZonesOf};
 use super::scan::Scan;
 use super::{Inside, Proofs, Seat, Station};
 use crate::clock::paced::{AtBench, Gone, Paced, PacedOrders};
@@ -44,6 +44,7 @@ struct Begun {
     /// Seed of everything random on a twin.
     seed: Option<u64>,
     zones: ZonesOf,
+    next_part: NextPart,
     keeper: (ToKeeper, Inbox),
 }
 
@@ -76,7 +77,7 @@ impl Station {
         let (to_keeper, from) = inbox();
         let paced = Paced::start(time, pace, telling(&to_keeper))
             .map_err(|trouble| format!("the twin cannot be started: {trouble}"))?;
-        let orders = paced.orders.clone();
+        let (orders, chuck) = (paced.orders.clone(), paced.orders.clone());
         Self::of(
             setup,
             Begun {
@@ -85,6 +86,10 @@ impl Station {
                 kind: RunKind::Twin,
                 seed: Some(seed),
                 zones: Box::new(move |plan| zones_of(&orders, plan)),
+                next_part: Box::new(move || {
+                    // A twin that has ended has no chuck.
+                    let _ = chuck.at_bench(Box::new(Bench::next_part));
+                }),
                 keeper: (to_keeper, from),
             },
         )
@@ -111,13 +116,14 @@ impl Station {
                 kind,
                 seed: None,
                 zones: Box::new(|_| Vec::new()),
+                next_part: Box::new(|| ()),
                 keeper: (to_keeper, from),
             },
         )
     }
 
     fn of(setup: Setup, begun: Begun) -> Result<Self, String> {
-        let Begun { scan, lines, kind, seed, zones, keeper: (to_keeper, from) } = begun;
+        let Begun { scan, lines, kind, seed, zones, next_part, keeper: (to_keeper, from) } = begun;
         let windows = scan.windows().clone();
         let machine = Machine {
             kind,
@@ -125,6 +131,7 @@ impl Station {
             records: setup.records.clone(),
             snapshots: windows.snapshots.clone(),
             zones,
+            next_part,
         };
         let keeper = Keeper::start(to_keeper, from, machine)
             .map_err(|trouble| format!("the records cannot be kept: {trouble}"))?;

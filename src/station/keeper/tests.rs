@@ -27,7 +27,9 @@ impl Scene {
         let (to_snapshots, snapshots) = watch::channel(Arc::new(snapshot));
         let records = Some(folder.path().join("runs.sqlite"));
         let zones: ZonesOf = Box::new(|_| Vec::new());
-        let machine = Machine { kind: RunKind::Twin, seed: Some(1), records, snapshots, zones };
+        let next_part: NextPart = Box::new(|| ());
+        let kind = RunKind::Twin;
+        let machine = Machine { kind, seed: Some(1), records, snapshots, zones, next_part };
         let mut keeper = Inside::of(machine, watch::channel(Kept::default()).0);
         let recipe =
             std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
