@@ -120,7 +120,8 @@ pub(super) fn condition(request: Request, view: &View<'_>) -> Answer {
     }
 }
 
-/// Only a flashback, or a flame that may have burnt inside, waits for an inspection.
+/// Only a flashback, or a flame that may have burnt inside, waits for an inspection, and a purge
+/// after a fire.
 fn inspected(view: &View<'_>) -> Answer {
     let verdict = view.verdict;
     if verdict.needs_inspection() {
@@ -131,7 +132,10 @@ fn inspected(view: &View<'_>) -> Answer {
     if verdict.first.iter().chain(&verdict.consequent).any(wants) {
         return Answer::AlreadySo;
     }
-    deny("there is nothing to inspect: no flashback is latched", "nothing is needed")
+    deny(
+        "there is nothing to inspect: neither a flashback nor a fire is latched",
+        "nothing is needed",
+    )
 }
 
 fn no_stop_pressed(view: &View<'_>) -> Answer {

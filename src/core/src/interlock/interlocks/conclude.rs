@@ -98,9 +98,12 @@ impl Interlocks {
         verdict.reset_needs.clear();
         let Some(trip) = self.trip else { return };
         let trips = self.slots.iter().filter(|slot| slot.latched && slot.row.class == Class::Trip);
+        let purge = self.memory.purge_owed && !self.memory.purge_left;
         let mut inspection = false;
         for slot in trips {
-            inspection |= slot.row.reset == ResetRule::Inspected;
+            // A purge that is owed gets no air before the inspection: it waits for that as well.
+            inspection |= slot.row.reset == ResetRule::Inspected
+                || (purge && slot.row.effects.air == AirEffect::Off);
             if slot.present {
                 verdict.reset_needs.push(slot.row.advice);
             }
@@ -111,7 +114,7 @@ impl Interlocks {
         if inspection && !trip.inspected {
             verdict.reset_needs.push(INSPECTION);
         }
-        if self.memory.purge_owed && !self.memory.purge_left {
+        if purge {
             verdict.reset_needs.push("Purge torch and hose, clear of the part.");
         }
     }

@@ -176,6 +176,17 @@ fn a_flashback_is_reset_only_after_an_inspection_and_blows_no_air_before_it() {
 }
 
 #[test]
+fn a_purge_that_gets_no_air_after_a_fire_tells_that_it_waits_for_an_inspection() {
+    let mut bench = calm(provoke(row("fire").expect("in the matrix")));
+    bench.run(0.1);
+    assert!(bench.verdict().effects.air_off.is_imposed());
+    assert!(bench.verdict().needs_inspection(), "{:?}", bench.verdict().reset_needs);
+    bench.interlocks.inspected();
+    assert!(!bench.verdict().needs_inspection());
+    assert!(!bench.verdict().effects.air_off.is_imposed(), "the purge can be made");
+}
+
+#[test]
 fn an_inspection_does_not_count_for_a_flashback_that_comes_after_it() {
     let mut bench = Bench::spraying();
     bench.contact(Contact::Clamp, Level::Off);
