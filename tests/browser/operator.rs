@@ -14,6 +14,10 @@ const PACE: f64 = 4.0;
 /// The longest that the short job may take, with everything that a person does, s of the twin's.
 const LONGEST: f64 = 900.0;
 
+/// How long the twin's hands take to change a torch behind an open guard, s of the twin's, with time
+/// to get there and to shut the guard. Who accepts before that waits for a guard that is open.
+const TORCH_CHANGED: f64 = 70.0;
+
 /// What is live on the page Run, at one look.
 const LIVE: &str = r#"
     const all = (css) => Array.from(document.querySelectorAll(css));
@@ -22,6 +26,7 @@ const LIVE: &str = r#"
     const scale = all(".scale")[0];
     return {
         state: document.querySelector(".state").innerText,
+        prompt: all(".prompt h2").map((one) => one.innerText).join(),
         torch: all("[data-live='part.torch'] .torch").map((one) => one.getAttribute("d")).join(),
         planned: all("polyline.planned").length,
         predicted: all("polyline.predicted").map((one) => one.getAttribute("points")).join(),
@@ -79,6 +84,7 @@ impl Seen {
 pub(crate) async fn answer_until(screen: &Screen, state: &str, pace: f64) -> Seen {
     let give_up = Instant::now() + Duration::from_secs_f64(LONGEST / pace + 30.0);
     let mut seen = Seen::default();
+    let mut inside: Option<Instant> = None;
     loop {
         let look = screen.script(LIVE).await;
         seen.take(&look);
@@ -88,6 +94,15 @@ pub(crate) async fn answer_until(screen: &Screen, state: &str, pace: f64) -> See
         }
         if Instant::now() >= give_up || now.starts_with("Abort") {
             screen.tell(&format!("`{state}` never came; it is `{now}`")).await;
+        }
+        inside = look["prompt"]
+            .as_str()
+            .filter(|asks| asks.contains("change the torch"))
+            .map(|_| inside.unwrap_or_else(Instant::now));
+        let changing = Duration::from_secs_f64(TORCH_CHANGED / pace);
+        if inside.is_some_and(|since| since.elapsed() < changing) {
+            tokio::time::sleep(Duration::from_millis(200)).await;
+            continue;
         }
         // The first button is what is asked for; what cannot be accepted yet is asked for again.
         screen.press_if_there(".prompt .buttons button:first-child").await;
