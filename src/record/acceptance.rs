@@ -8,7 +8,7 @@ use serde::Serialize;
 
 use super::reading::{instant, parsed};
 use super::store::json;
-use super::{MeasurementRecord, RecordError, RunKind, Store};
+use super::{MeasurementRecord, RecordError, RunKind, Store, chain};
 
 /// Figures that an engineer confirmed.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -91,7 +91,7 @@ impl Store {
                     ":grounds": accepted.grounds.as_ref().map(json).transpose()?,
                 },
             )?;
-            Ok(())
+            chain::link(change, &chain::ACCEPTANCE)
         })
     }
 

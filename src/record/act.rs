@@ -6,7 +6,7 @@ use rusqlite::{Row, named_params};
 use serde::{Serialize, Serializer};
 
 use super::reading::{instant, unread};
-use super::{RecordError, RunId, Store};
+use super::{RecordError, RunId, Store, chain};
 use crate::people::{Role, Whence};
 
 /// What was answered.
@@ -82,7 +82,7 @@ impl Store {
                     ":run": act.run.as_ref().map(RunId::as_str),
                 },
             )?;
-            Ok(())
+            chain::link(change, &chain::ACT)
         })
     }
 

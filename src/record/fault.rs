@@ -158,6 +158,34 @@ pub enum RecordError {
         /// Why.
         reason: String,
     },
+    /// No mark has that number.
+    #[error("nobody added anything under number {number} on this rig; see `evenpass records show`")]
+    UnknownMark {
+        /// What was asked for.
+        number: i64,
+    },
+    /// It was taken back before.
+    #[error("number {number} was taken back already, by number {by}")]
+    TakenBackAlready {
+        /// Which.
+        number: i64,
+        /// By which.
+        by: i64,
+    },
+    /// A batch of that name is there.
+    #[error("there is a batch {id:?} already; give this one another name")]
+    KnownBatch {
+        /// The name.
+        id: String,
+    },
+    /// No batch has that name.
+    #[error("no batch {asked:?} in the record; {}", known_words(known))]
+    UnknownBatch {
+        /// What was asked for.
+        asked: String,
+        /// Those there are.
+        known: Vec<String>,
+    },
     /// The thread that writes the record could not be started, or ended by our own mistake.
     #[error("the thread that writes the record is gone; start the program again")]
     WriterGone,
@@ -189,6 +217,14 @@ fn meaning(code: Option<ErrorCode>) -> &'static str {
             "it is not laid out as this program lays out its records; keep a copy, and name a \
              fresh file with --records FILE (--verbose says what the database said)"
         }
+    }
+}
+
+fn known_words(known: &[String]) -> String {
+    if known.is_empty() {
+        "no batch was made yet".to_owned()
+    } else {
+        format!("there are: {}", known.join(", "))
     }
 }
 

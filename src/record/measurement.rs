@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::reading::{instant, parsed, unread};
 use super::store::json;
-use super::{Outcome, RecordError, RunId, RunKind, Store};
+use super::{Outcome, RecordError, RunId, RunKind, Store, chain};
 
 /// Something that was measured, with who, when and where.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -135,7 +135,7 @@ impl Store {
                 },
             )?;
             number = change.last_insert_rowid();
-            Ok(())
+            chain::link(change, &chain::MEASUREMENT)
         })?;
         Ok(number)
     }
@@ -163,7 +163,7 @@ impl Store {
                  VALUES (?1, ?2, ?3, ?4)",
                 (withdrawal.made_at.to_string(), number, &withdrawal.person, &withdrawal.reason),
             )?;
-            Ok(())
+            chain::link(change, &chain::WITHDRAWAL)
         })
     }
 

@@ -12,6 +12,9 @@
 //! - [`ProofRecord`] is one proof test of an interlock; the last of each says when it is due.
 //! - [`MeasurementRecord`] is what a person measured of a run's part, of a feeder or of a stripe;
 //!   it is withdrawn by another row, never changed.
+//! - [`Batch`] is an order for parts alike, [`Mark`] what people add to a run, a batch or a rig.
+//! - Every row carries a digest of itself and of the row before it: see `chain`. [`Store::verify`]
+//!   looks whether anything was changed since.
 //! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
 //! - [`changes`] are what people changed in a run's passes.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
@@ -23,30 +26,39 @@
 mod acceptance;
 mod act;
 mod alive;
+mod batch;
+mod chain;
 pub mod changes;
 pub mod facts;
 mod fault;
 #[cfg(test)]
 mod fixture;
 mod location;
+mod mark;
 mod measurement;
 mod proof;
 mod reading;
 mod recorder;
 pub mod response;
 mod run;
+mod said;
 mod schema;
 mod store;
+mod verify;
 mod writer;
 
 pub use acceptance::AcceptanceRecord;
 pub use act::{ActAnswer, ActRecord};
+pub use batch::{Batch, BatchId, BatchPart, Ordered};
 pub use fault::RecordError;
 pub use location::records_file;
+pub use mark::{Mark, MarkRecord, Of};
 pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::{Leaving, Recorder};
 pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
+pub use said::{Said, Verdict};
 pub use store::Store;
+pub use verify::{Flaw, Seal, Verification};
 pub use writer::Closed;

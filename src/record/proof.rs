@@ -8,7 +8,7 @@ use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRe
 use rusqlite::{Row, ToSql, named_params};
 use serde::Serialize;
 
-use super::{RecordError, RunKind, Store};
+use super::{RecordError, RunKind, Store, chain};
 
 /// What became of a proof test.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
@@ -106,7 +106,7 @@ impl Store {
                     ":grounds": proof.grounds,
                 },
             )?;
-            Ok(())
+            chain::link(change, &chain::PROOF)
         })
     }
 

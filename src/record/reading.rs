@@ -189,12 +189,21 @@ impl Store {
             .optional()
             .map_err(sorted)?;
         drop(view);
-        let Some(mut record) = found else {
-            let (asked, ids) = (id.to_string(), self.ids()?);
-            return Err(RecordError::UnknownRun { nearest: nearest(&asked, &ids), asked });
-        };
+        let Some(mut record) = found else { return Err(self.unknown(id)?) };
         record.summary.outcome = self.outcome_seen(id, record.summary.outcome)?;
         Ok(record)
+    }
+
+    /// Whether there is a run with just that id.
+    pub(super) fn must_have(&self, id: &RunId) -> Result<(), RecordError> {
+        let one = "SELECT EXISTS (SELECT 1 FROM run WHERE id = ?1)";
+        let found = self.connection.query_row(one, [id.as_str()], |row| row.get(0));
+        if found.map_err(|source| self.sorted(source))? { Ok(()) } else { Err(self.unknown(id)?) }
+    }
+
+    fn unknown(&self, id: &RunId) -> Result<RecordError, RecordError> {
+        let (asked, ids) = (id.to_string(), self.ids()?);
+        Ok(RecordError::UnknownRun { nearest: nearest(&asked, &ids), asked })
     }
 
     fn ids(&self) -> Result<Vec<RunId>, RecordError> {

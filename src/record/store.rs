@@ -12,6 +12,7 @@ use rusqlite::{
 };
 
 use super::alive::{self, AliveMark, Process};
+use super::chain::{self, Linking};
 use super::{Beginning, Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
 
 /// The records file, open.
@@ -92,6 +93,7 @@ impl Store {
         let alive = AliveMark::set(&file, &id).map_err(|source| folder_trouble(&file, source))?;
         insert(&change, &id, header).map_err(sorted)?;
         let place = change.last_insert_rowid();
+        chain::begin(&change, place, &header.started_at.to_string()).map_err(sorted)?;
         change.commit().map_err(sorted)?;
         for id in &settled {
             alive::sweep(&file, id);
@@ -112,7 +114,7 @@ impl Store {
                     run.place,
                 ],
             )?;
-            Ok(())
+            chain::started(change, run.place)
         })
     }
 
@@ -146,7 +148,7 @@ impl Store {
                     ":place": run.place,
                 },
             )?;
-            Ok(())
+            chain::seal(change, run.place)
         })
     }
 
@@ -176,19 +178,20 @@ fn folder_trouble(file: &Path, source: io::Error) -> RecordError {
 
 /// Calls open runs without a living process what they are.
 fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>> {
-    let mut open = change.prepare("SELECT id FROM run WHERE outcome = ?1")?;
-    let ids: Vec<RunId> = open
-        .query_map([Outcome::Open], |row| row.get(0).map(RunId::stored))?
+    let mut open = change.prepare("SELECT place, id FROM run WHERE outcome = ?1")?;
+    let runs: Vec<(i64, RunId)> = open
+        .query_map([Outcome::Open], |row| Ok((row.get(0)?, RunId::stored(row.get(1)?))))?
         .collect::<rusqlite::Result<_>>()?;
-    let dead: Vec<RunId> =
-        ids.into_iter().filter(|id| alive::look(file, id) == Process::Dead).collect();
-    for id in &dead {
+    let is_dead = |(_, id): &(i64, RunId)| alive::look(file, id) == Process::Dead;
+    let dead: Vec<(i64, RunId)> = runs.into_iter().filter(is_dead).collect();
+    for (place, _) in &dead {
         change.execute(
-            "UPDATE run SET outcome = ?1 WHERE id = ?2",
-            params![Outcome::Interrupted, id.as_str()],
+            "UPDATE run SET outcome = ?1 WHERE place = ?2",
+            params![Outcome::Interrupted, place],
         )?;
+        chain::seal(change, *place)?;
     }
-    Ok(dead)
+    Ok(dead.into_iter().map(|(_, id)| id).collect())
 }
 
 fn next_id(change: &Transaction<'_>, begun: Timestamp) -> rusqlite::Result<RunId> {
@@ -241,22 +244,30 @@ fn append_within(
     entries: &[Entry],
 ) -> rusqlite::Result<()> {
     let mut insert = change.prepare_cached(
-        "INSERT INTO entry (run, number, at_us, kind, text, cause, data)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7) ON CONFLICT DO NOTHING",
+        "INSERT INTO entry (run, number, at_us, kind, text, cause, data, link)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) ON CONFLICT DO NOTHING",
     )?;
+    let mut tip = chain::tip(change, run.place)?;
     for entry in entries {
         let kind = serde_json::to_value(entry.kind).map_err(unwritable)?;
-        insert.execute(params![
-            run.place,
-            signed(entry.number),
-            signed(entry.at.as_micros()),
-            kind.as_str(),
-            entry.text,
-            entry.cause,
-            entry.data.to_string(),
-        ])?;
+        let kind = kind.as_str().unwrap_or_default();
+        let (number, at, data) =
+            (signed(entry.number), signed(entry.at.as_micros()), entry.data.to_string());
+        let link = Linking::after(tip, "entry")
+            .integer(run.place)
+            .integer(number)
+            .integer(at)
+            .text(kind)
+            .text(&entry.text)
+            .text(&entry.cause)
+            .text(&data)
+            .done();
+        let row = params![run.place, number, at, kind, entry.text, entry.cause, data, link];
+        if insert.execute(row)? > 0 {
+            tip = link;
+        }
     }
-    Ok(())
+    chain::advance(change, run.place, tip)
 }
 
 pub(super) fn json(value: &impl serde::Serialize) -> rusqlite::Result<String> {

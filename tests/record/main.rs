@@ -4,6 +4,7 @@
 mod files;
 mod processes;
 mod story;
+mod tampering;
 mod told;
 
 use evenpass::cli::records::Reader;
