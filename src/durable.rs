@@ -26,25 +26,43 @@ pub(crate) enum Rights {
     OwnerOnly,
 }
 
-/// Writes a file that must not be there yet. The bytes wait in a file beside it that nobody else
-/// takes for theirs, so that its name never stands for a part of them.
+/// Writes a file that must not be there yet.
 ///
 /// # Errors
 /// It is there already, or cannot be written.
 pub(crate) fn create(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    create_by(path, |fresh| write_new(fresh, bytes, USUAL, None), |trouble| trouble)
+}
+
+/// Has a file written that must not be there yet, by somebody who is given a name to write to. What
+/// they write waits in a file beside it that nobody else takes for theirs, so that its name never
+/// stands for a part of it.
+///
+/// # Errors
+/// It is there already, or cannot be written, both by the words of `failed`; or what `write` answers.
+pub(crate) fn create_by<E>(
+    path: &Path,
+    write: impl FnOnce(&Path) -> Result<(), E>,
+    failed: impl Fn(io::Error) -> E,
+) -> Result<(), E> {
     static COUNT: AtomicU64 = AtomicU64::new(0);
+    if path.exists() {
+        return Err(failed(io::ErrorKind::AlreadyExists.into()));
+    }
     let own = format!("{}-{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed));
     let fresh = beside(path, &own);
     // Only a process of this number that is dead can have left one of that name.
-    clear(&fresh)?;
-    write_new(&fresh, bytes, USUAL, None)?;
-    let named = name_new(&fresh, path);
-    if named.is_err() {
+    clear(&fresh).map_err(&failed)?;
+    let written = write(&fresh).and_then(|()| {
+        let durable = File::open(&fresh).and_then(|file| file.sync_all());
+        durable.and_then(|()| name_new(&fresh, path)).map_err(&failed)
+    });
+    if written.is_err() {
         // What failed is told; that this stays behind too would tell nothing more.
         let _ = fs::remove_file(&fresh);
     }
-    named?;
-    sync_folder(path)
+    written?;
+    sync_folder(path).map_err(failed)
 }
 
 /// Gives a file a name that no other has, and takes its own away.

@@ -2,6 +2,7 @@
 //! add to it.
 
 mod acts;
+mod care;
 mod decide;
 mod feeder;
 mod measure;
@@ -87,6 +88,14 @@ pub(super) enum RecordsVerb {
     ///
     /// Example: evenpass records accept spray-6 nickel-hard --person "B. Engineer"
     Accept(decide::AcceptArguments),
+    /// Look whether anything in the records was changed since it was written.
+    ///
+    /// Example: evenpass records verify
+    Verify(care::VerifyArguments),
+    /// Copy the records into a file, while a job runs too, and look through the copy.
+    ///
+    /// Example: evenpass records backup /media/stick/records-2026-11.sqlite
+    Backup(care::BackupArguments),
     /// Show every measurement, and what is known of every torch with a powder.
     ///
     /// Example: evenpass records learned
@@ -109,6 +118,8 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
     let (place, run) = match verb {
         RecordsVerb::List { place, .. } | RecordsVerb::Acts { place, .. } => (place, None),
         RecordsVerb::Show { place, run } => (place, Some(run)),
+        RecordsVerb::Verify(asked) => return ended(care::verify(asked, &mut to)),
+        RecordsVerb::Backup(asked) => return ended(care::back_up(asked, &mut to)),
         RecordsVerb::Measure(told) => return taken(measure::measure(told, &mut to)),
         RecordsVerb::Feeder(told) => return taken(feeder::feeder(told, &mut to)),
         RecordsVerb::Stripe(told) => return taken(feeder::stripe(told, &mut to)),
@@ -143,8 +154,13 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
 
 /// How something that a person told was taken.
 fn taken(result: Result<(), told::Refused>) -> Exit {
+    ended(result.map(|()| Exit::Done))
+}
+
+/// How something that a person asked for ended.
+fn ended(result: Result<Exit, told::Refused>) -> Exit {
     match result {
-        Ok(()) => Exit::Done,
+        Ok(exit) => exit,
         Err(told::Refused::Input(problem)) => say::bad_input(&problem),
         Err(told::Refused::Failure(problem)) => say::failed(&problem),
         Err(told::Refused::Output(trouble)) => say::printed(Err(trouble)),

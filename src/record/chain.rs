@@ -82,8 +82,10 @@ pub(super) const BATCH_PART: Linked =
 pub(super) const MARK: Linked =
     Linked { table: "mark", columns: "place, at, person, rig, kind, run, batch, what, data" };
 /// Runs whose entries went into a file of their own.
-pub(super) const PRUNED: Linked =
-    Linked { table: "pruned", columns: "place, run, pruned_at, person, entries, file, digest" };
+pub(super) const PRUNED: Linked = Linked {
+    table: "pruned",
+    columns: "place, run, pruned_at, person, entries, summary, file, digest",
+};
 
 /// All of them.
 pub(super) const LINKED: &[Linked] =

@@ -37,6 +37,20 @@ pub enum RecordError {
         /// What the system said.
         source: io::Error,
     },
+    /// A file of that name is there.
+    #[error("{} is there already; it is left as it is: name another file", file.display())]
+    InTheWay {
+        /// The file.
+        file: PathBuf,
+    },
+    /// A file that was asked for cannot be written.
+    #[error("{} cannot be written; see that its folder is there and that this user may write in it", file.display())]
+    NewFile {
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
     /// Reading was asked for, and no run was ever recorded there.
     #[error("no records in {}: nothing was recorded there yet; rehearse or run a job first, or \
              name another file with --records FILE", file.display())]
@@ -186,6 +200,20 @@ pub enum RecordError {
         /// Those there are.
         known: Vec<String>,
     },
+    /// Its entries went before.
+    #[error("the entries of run {run} went into {file} before")]
+    PrunedAlready {
+        /// The run.
+        run: String,
+        /// The file.
+        file: String,
+    },
+    /// A run that is being written cannot be pruned.
+    #[error("run {run} is being written; it can go once it has ended")]
+    StillOpen {
+        /// The run.
+        run: String,
+    },
     /// The thread that writes the record could not be started, or ended by our own mistake.
     #[error("the thread that writes the record is gone; start the program again")]
     WriterGone,
@@ -237,6 +265,16 @@ fn nearest_words(nearest: &[String]) -> String {
 }
 
 impl RecordError {
+    /// Why a file that must not be there yet was not made.
+    pub(crate) fn new_file(file: &Path, source: io::Error) -> Self {
+        let file = file.to_owned();
+        if source.kind() == io::ErrorKind::AlreadyExists {
+            Self::InTheWay { file }
+        } else {
+            Self::NewFile { file, source }
+        }
+    }
+
     /// Sorts what SQLite said about `file`.
     pub(super) fn from_sqlite(file: &Path, source: rusqlite::Error) -> Self {
         let file = file.to_owned();

@@ -17,7 +17,7 @@ use serde_json::Value;
 use super::alive::{self, Process};
 use super::changes::Changes;
 use super::facts::{PassRow, passes};
-use super::{Deviation, Outcome, RecordError, RunId, RunKind, Source, Store};
+use super::{Deviation, Outcome, Pruned, RecordError, RunId, RunKind, Source, Store};
 
 /// How many of the recorded runs are offered for one that is unknown.
 const OFFERED: usize = 3;
@@ -97,7 +97,9 @@ pub struct RunRecord {
     pub deviations: Vec<Deviation>,
     /// Entries counted lost; `None` until it ended.
     pub lost: Option<u64>,
-    /// Where entries are missing.
+    /// Where its entries went to, once they are kept in a file of their own.
+    pub pruned: Option<Pruned>,
+    /// Where entries are missing; none of a run whose entries went.
     pub gaps: Vec<Gap>,
     /// The passes as they went.
     pub passes: Vec<PassRow>,
@@ -105,17 +107,22 @@ pub struct RunRecord {
     pub entries: Vec<Entry>,
 }
 
+/// The last two figures, and how long a run lasted, stand beside the run once its entries went.
+///
 /// The index is named because the planner, which knows no row counts, would read all samples.
 const SUMMARY: &str = "
     SELECT id, started_at, ended_at, title, kind, outcome, first_cause, totals,
         coalesce((SELECT at_us FROM entry WHERE run = place ORDER BY number LIMIT 1), 0),
-        coalesce((SELECT at_us FROM entry WHERE run = place ORDER BY number DESC LIMIT 1), 0),
-        (SELECT count(*) FROM entry INDEXED BY entry_pass WHERE run = place AND kind = 'pass'
-            AND data ->> '$.mark' = 'ended'),
-        (SELECT sum(max(planned, 0)) FROM (
-            SELECT max(CAST(data ->> '$.of' AS INTEGER)) AS planned
-            FROM entry INDEXED BY entry_pass
-            WHERE run = place AND kind = 'pass' GROUP BY data ->> '$.zone'))
+        coalesce((SELECT at_us FROM entry WHERE run = place ORDER BY number DESC LIMIT 1),
+            (SELECT summary ->> '$.lasted_us' FROM pruned WHERE pruned.run = run.place), 0),
+        coalesce((SELECT summary ->> '$.passes_done' FROM pruned WHERE pruned.run = run.place),
+            (SELECT count(*) FROM entry INDEXED BY entry_pass WHERE run = place AND kind = 'pass'
+                AND data ->> '$.mark' = 'ended')),
+        coalesce((SELECT summary ->> '$.passes_planned' FROM pruned WHERE pruned.run = run.place),
+            (SELECT sum(max(planned, 0)) FROM (
+                SELECT max(CAST(data ->> '$.of' AS INTEGER)) AS planned
+                FROM entry INDEXED BY entry_pass
+                WHERE run = place AND kind = 'pass' GROUP BY data ->> '$.zone')))
     FROM run";
 
 const HEADER: &str = "
@@ -191,6 +198,10 @@ impl Store {
         drop(view);
         let Some(mut record) = found else { return Err(self.unknown(id)?) };
         record.summary.outcome = self.outcome_seen(id, record.summary.outcome)?;
+        record.pruned = self.pruned(id)?;
+        if record.pruned.is_some() {
+            record.gaps.clear();
+        }
         Ok(record)
     }
 
@@ -292,6 +303,7 @@ fn whole(row: &Row<'_>, line: RunSummary, entries: Vec<Entry>) -> rusqlite::Resu
             false => Changes::of(&entries).made().to_vec(),
         },
         lost: row.get(11)?,
+        pruned: None,
         gaps: gaps(&entries, row.get(12)?, row.get(13)?),
         passes: passes(&entries),
         entries,

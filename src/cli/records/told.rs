@@ -61,7 +61,12 @@ impl From<RecordError> for Refused {
             RecordError::UnknownRun { .. }
             | RecordError::SeveralRuns { .. }
             | RecordError::UnknownMeasurement { .. }
-            | RecordError::WithdrawnAlready { .. } => Self::Input(problem.whole()),
+            | RecordError::WithdrawnAlready { .. }
+            | RecordError::UnknownMark { .. }
+            | RecordError::TakenBackAlready { .. }
+            | RecordError::UnknownBatch { .. }
+            | RecordError::KnownBatch { .. }
+            | RecordError::InTheWay { .. } => Self::Input(problem.whole()),
             _ => Self::Failure(problem.whole()),
         }
     }

@@ -245,6 +245,7 @@ pub(super) const MIGRATIONS: &[Step] = &[
         pruned_at TEXT NOT NULL,                       -- RFC 3339, UTC
         person    TEXT NOT NULL,
         entries   INTEGER NOT NULL,                    -- how many went
+        summary   TEXT NOT NULL,                       -- JSON: what the list of runs reads of them
         file      TEXT NOT NULL,                       -- where they went to: a name, no folder
         digest    TEXT NOT NULL                        -- of that file; SHA-256, hexadecimal
     ) STRICT;
