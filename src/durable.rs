@@ -139,6 +139,18 @@ fn write_new(path: &Path, bytes: &[u8], mode: u32, rights: Option<Permissions>) 
     })
 }
 
+/// Makes a folder, and those above it that are not there: their names are on the disk when it
+/// returns, so that no power cut takes away what was written in it since.
+///
+/// # Errors
+/// One cannot be made, or its name cannot be put on the disk.
+pub(crate) fn folders(folder: &Path) -> io::Result<()> {
+    let is_new = |above: &&Path| !above.as_os_str().is_empty() && !above.exists();
+    let new: Vec<&Path> = folder.ancestors().take_while(is_new).collect();
+    fs::create_dir_all(folder)?;
+    new.into_iter().try_for_each(sync_folder)
+}
+
 /// A new name is on the disk only with its folder.
 fn sync_folder(path: &Path) -> io::Result<()> {
     File::open(folder_of(path))?.sync_all()
@@ -164,6 +176,18 @@ mod tests {
 
     fn count(folder: &tempfile::TempDir) -> usize {
         fs::read_dir(folder.path()).expect("a folder").count()
+    }
+
+    #[test]
+    fn folders_are_made_down_to_the_last_and_one_that_is_there_is_left_alone() {
+        let (folder, _) = folder();
+        let deep = folder.path().join("a").join("b").join("c");
+        folders(&deep).expect("made");
+        fs::write(deep.join("kept"), "").expect("in it");
+        folders(&deep).expect("it is there");
+        assert!(deep.join("kept").exists());
+        let error = folders(&deep.join("kept").join("d")).expect_err("a file is in the way");
+        assert_eq!(error.kind(), io::ErrorKind::NotADirectory);
     }
 
     #[test]

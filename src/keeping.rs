@@ -127,13 +127,28 @@ impl Keeping {
         self.recorder.trouble()
     }
 
-    /// Ends the record and returns its name.
+    /// The highest entry number on the disk; zero before the first.
+    #[must_use]
+    pub fn committed(&self) -> u64 {
+        self.recorder.committed()
+    }
+
+    /// Waits until everything so far was offered to the disk, and returns
+    /// [`committed`](Self::committed): for a driver that has time.
+    pub fn flush(&self) -> u64 {
+        self.recorder.flush()
+    }
+
+    /// Ends the record and returns its name. What it misses is said in the log.
     ///
     /// # Errors
     /// The records cannot be written: what is wrong and what to do.
     pub fn finish(self, told: &Ended<'_>) -> Result<String, String> {
         let (recorder, end) = self.with_its_end(told);
         let closed = recorder.finish(end).map_err(|problem| problem.whole())?;
+        if let Some(missing) = closed.missing() {
+            tracing::warn!("{missing}");
+        }
         Ok(closed.id.to_string())
     }
 

@@ -161,6 +161,11 @@ fn print(ran: &Ran) -> io::Result<()> {
     ending::print(ran.end, ran.first_cause.as_deref(), to)
 }
 
+/// What a person reads when the disk refuses.
+fn not_written(trouble: &str) -> String {
+    format!("the record cannot be written, the run goes on: {trouble}")
+}
+
 /// What a person reads before the job begins.
 fn greeting(job: &Job, plan: &Plan, cautions: &str) -> String {
     let passes: u32 = plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum();

@@ -7,7 +7,7 @@ use std::thread::{self, JoinHandle};
 
 use evenpass_core::ledger::Entry;
 
-use super::writer::{Bounds, Closed, Job, Patience, Progress, Writer};
+use super::writer::{Bounds, Closed, Job, Patience, Progress, Writer, missing};
 use super::{Beginning, RecordError, RunEnd, RunHeader, RunId, Store};
 
 /// Writes one run from a thread of its own.
@@ -115,10 +115,7 @@ impl Recorder {
     pub fn trouble(&self) -> Option<String> {
         self.progress.trouble().or_else(|| match self.lost() {
             0 => None,
-            lost => Some(format!(
-                "the record of run {} misses {lost} entries: the disk could not keep up",
-                self.id
-            )),
+            lost => Some(missing(&self.id, lost)),
         })
     }
 

@@ -1,6 +1,5 @@
 //! The records file: opening it, and the three writes of a run (begin, append, end).
 
-use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -14,6 +13,7 @@ use rusqlite::{
 use super::alive::{self, AliveMark, Process};
 use super::chain::{self, Linking};
 use super::{Beginning, Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
+use crate::durable;
 
 /// The records file, open.
 #[derive(Debug)]
@@ -47,7 +47,7 @@ impl Store {
     /// else, or was written by a later version.
     pub fn open(file: &Path) -> Result<Self, RecordError> {
         if let Some(folder) = file.parent() {
-            fs::create_dir_all(folder)
+            durable::folders(folder)
                 .map_err(|source| RecordError::Folder { folder: folder.to_owned(), source })?;
         }
         Self::open_as(file, OpenFlags::SQLITE_OPEN_CREATE)

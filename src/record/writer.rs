@@ -95,6 +95,19 @@ pub struct Closed {
     pub lost: u64,
 }
 
+impl Closed {
+    /// What is missing, in a sentence for a person; `None` when nothing is.
+    #[must_use]
+    pub fn missing(&self) -> Option<String> {
+        (self.lost > 0).then(|| missing(&self.id, self.lost))
+    }
+}
+
+/// What a person reads of a record that lost entries.
+pub(super) fn missing(run: &RunId, lost: u64) -> String {
+    format!("the record of run {run} misses {lost} entries: the disk could not keep up")
+}
+
 /// Whether the last commit went through.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Disk {
@@ -211,6 +224,7 @@ impl Writer<'_> {
     fn committed(&self, batch: &[Entry]) {
         if let Some(highest) = batch.iter().map(|entry| entry.number).max() {
             self.progress.committed.fetch_max(highest, Ordering::Release);
+            tracing::debug!("run {} is on the disk up to entry {highest}", self.run.id);
         }
     }
 

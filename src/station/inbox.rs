@@ -4,7 +4,7 @@
 //! and always finds room.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
@@ -20,6 +20,7 @@ const ROOM: usize = 16_384;
 pub(super) struct ToKeeper {
     to: Sender<Told>,
     waiting: Arc<AtomicUsize>,
+    highest: Arc<AtomicU64>,
     room: usize,
 }
 
@@ -27,6 +28,7 @@ pub(super) struct ToKeeper {
 pub(super) struct Inbox {
     from: Receiver<Told>,
     waiting: Arc<AtomicUsize>,
+    highest: Arc<AtomicU64>,
 }
 
 /// Both sides: the controller's thread needs the first before the keeper can be made.
@@ -37,12 +39,15 @@ pub(super) fn inbox() -> (ToKeeper, Inbox) {
 fn with_room(room: usize) -> (ToKeeper, Inbox) {
     let (to, from) = channel();
     let waiting = Arc::new(AtomicUsize::new(0));
-    (ToKeeper { to, waiting: waiting.clone(), room }, Inbox { from, waiting })
+    let highest = Arc::new(AtomicU64::new(0));
+    let inbox = Inbox { from, waiting: waiting.clone(), highest: highest.clone() };
+    (ToKeeper { to, waiting, highest, room }, inbox)
 }
 
 impl ToKeeper {
     /// Takes an entry without ever waiting.
     pub(super) fn entry(&self, entry: Entry) {
+        self.highest.fetch_max(entry.number, Ordering::AcqRel);
         let more = |waiting| (waiting < self.room).then_some(waiting + 1);
         let found = self.waiting.fetch_update(Ordering::AcqRel, Ordering::Acquire, more);
         if found.is_ok() {
@@ -70,6 +75,12 @@ impl Inbox {
             self.waiting.fetch_sub(1, Ordering::AcqRel);
         }
         Ok(told)
+    }
+
+    /// The highest number of an entry that was told, whether it found room or not; zero before the
+    /// first.
+    pub(super) fn highest(&self) -> u64 {
+        self.highest.load(Ordering::Acquire)
     }
 }
 
@@ -107,6 +118,7 @@ mod tests {
         assert_eq!(number(inbox.next(None).ok()), Some(2));
         assert_eq!(number(inbox.next(None).ok()), Some(3));
         assert!(matches!(inbox.next(None).ok(), Some(Told::Quit)));
+        assert_eq!(inbox.highest(), 7, "what found no room is known to be missing");
         assert_eq!(number(inbox.next(None).ok()), Some(6));
         drop(to);
         assert!(inbox.next(None).is_err());

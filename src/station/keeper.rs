@@ -121,6 +121,8 @@ impl Keeper {
 struct Runs {
     /// When it was started.
     since: Moment,
+    /// The number of its first entry.
+    first: u64,
     /// Who asked for that, where it is known.
     by: Option<String>,
 }
@@ -177,6 +179,8 @@ impl Inside {
                 Told::Quit => break,
             }
         }
+        // The last entries may have found no room.
+        self.miss(inbox.highest() + 1);
         let aborted = self.machine.snapshots.borrow().status.phase == Phase::Aborted;
         self.finish(if aborted { End::Tripped } else { End::Held });
         self.give_up();
@@ -202,15 +206,21 @@ impl Inside {
         }
         let (over, left) = self.leaving.drain(..).partition(Leaving::is_over);
         self.leaving = left;
-        let lost = over.into_iter().filter_map(|over: Leaving| over.give_up().err()).last();
-        self.show_trouble(lost.map(|problem| problem.whole()).or_else(|| self.trouble()));
+        let wrong = |over: Leaving| match over.give_up() {
+            Ok(closed) => closed.missing(),
+            Err(problem) => Some(problem.whole()),
+        };
+        let wrong = over.into_iter().filter_map(wrong).last();
+        self.show_trouble(wrong.or_else(|| self.trouble()));
     }
 
     /// Nobody is left who could wait for the ends of records: one last try.
     fn give_up(&mut self) {
         for leaving in self.leaving.drain(..) {
-            if let Err(problem) = leaving.give_up() {
-                warn!("the end of a record is lost: {}", problem.whole());
+            match leaving.give_up().map(|closed| closed.missing()) {
+                Ok(None) => {}
+                Ok(Some(missing)) => warn!("{missing}"),
+                Err(problem) => warn!("the end of a record is lost: {}", problem.whole()),
             }
         }
     }
@@ -255,7 +265,7 @@ impl Inside {
             }
             let at = entry.at;
             if runs(to.phase()) && self.job.is_none() {
-                self.job = Some(Runs { since: at, by: None });
+                self.job = Some(Runs { since: at, first: self.last, by: None });
             }
             self.take(entry);
             self.enter(Some(to), at);
@@ -280,7 +290,7 @@ impl Inside {
         }
     }
 
-    /// Entries before this one that were not told are lost to the record.
+    /// Entries before this number that were not told are lost to the record.
     fn miss(&mut self, number: u64) {
         let lost = number.saturating_sub(self.last + 1);
         self.last = self.last.max(number);
@@ -308,7 +318,7 @@ impl Inside {
         let Some(phase) = leaf.map(|leaf| leaf.phase()) else { return };
         match phase {
             phase if runs(phase) => {
-                self.job.get_or_insert(Runs { since: at, by: None });
+                self.job.get_or_insert(Runs { since: at, first: self.last, by: None });
                 self.begin();
             }
             // Tripped; whether it goes on is yet to come.
@@ -332,9 +342,15 @@ impl Inside {
             return;
         }
         let Some(open) = self.open.as_mut().filter(|open| open.first.is_none()) else { return };
-        let first = self.before.front().map_or(self.last, |entry| entry.number);
+        let first = self.job.as_ref().map_or(self.last, |job| job.first);
         open.first = Some(first);
         open.keeping.started(self.job.as_ref().and_then(|job| job.by.clone()), first);
+        // Of what the job told while no record took it, some found no room; the entry in hand may be
+        // among what waits, or is yet to be taken.
+        let waits = self.before.len() as u64;
+        let comes = self.before.back().is_none_or(|entry| entry.number < self.last);
+        let told = (self.last + 1).saturating_sub(first);
+        open.keeping.lose(told.saturating_sub(waits + u64::from(comes)));
         for entry in self.before.drain(..) {
             open.take(entry);
         }

@@ -44,7 +44,7 @@ use crate::clock::orders::{Order, Windows};
 use crate::clock::paced::{AtBench, Gone};
 use crate::files::Source;
 use crate::proving::keeping::{Lines, demanded};
-use crate::record::RunKind;
+use crate::record::{RecordError, RunKind};
 
 /// The station. Cheap to clone; all clones are the same one.
 #[derive(Clone)]
@@ -129,7 +129,13 @@ impl Station {
     /// What there is to see of the records.
     #[must_use]
     pub fn kept(&self) -> Kept {
-        self.inside.kept.borrow().clone()
+        let mut kept = self.inside.kept.borrow().clone();
+        // Until it is asked to end, it ends only by breaking down.
+        let is_wanted = locked(&self.inside.keeper).is_some();
+        if is_wanted && self.inside.kept.has_changed().is_err() {
+            kept.trouble = Some(RecordError::WriterGone.to_string());
+        }
+        kept
     }
 
     /// The proof test in hand.

@@ -11,7 +11,7 @@ use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
-use super::{CAUTIONS, Ran, RunArguments, greeting};
+use super::{CAUTIONS, Ran, RunArguments, greeting, not_written};
 use crate::attendant::{Attendant, Attended, Next, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
@@ -101,7 +101,7 @@ pub(super) fn run(
         }
         if let Some(trouble) = keeping.trouble().filter(|_| !trouble_told) {
             trouble_told = true;
-            progress.print(&format!("the record cannot be written, the run goes on: {trouble}"));
+            progress.print(&not_written(&trouble));
         }
         if clock.has_ended() {
             return Err(match clock.quit() {

@@ -8,7 +8,7 @@ use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 
-use super::{ON_THE_TWIN, Ran, RunArguments, greeting};
+use super::{ON_THE_TWIN, Ran, RunArguments, greeting, not_written};
 use crate::attendant::{Attended, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
@@ -42,6 +42,7 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
         ((plan.forecast.total.s() + BESIDE_THE_FORECAST_S) / DEFAULT_LENGTH_S).max(1.0)
     });
     let mut entries: Vec<Entry> = Vec::new();
+    let mut trouble_told = false;
     let began = Instant::now();
     let end = loop {
         let due = Moment::START + began.elapsed().mul_f64(pace);
@@ -62,6 +63,10 @@ pub(super) fn run(job: &Job, plan: &Plan, arguments: &RunArguments) -> Result<Ra
         }
         for typed in typed.iter().flat_map(|typed| typed.try_iter()) {
             answer(&typed, &mut twin, &mut progress);
+        }
+        if let Some(trouble) = keeping.trouble().filter(|_| !trouble_told) {
+            trouble_told = true;
+            progress.print(&not_written(&trouble));
         }
         thread::sleep(STEP);
     };

@@ -149,3 +149,63 @@ fn a_record_that_was_opened_for_a_start_that_never_came_ends_as_not_started() {
     assert_eq!(run.summary.outcome, Outcome::Failed);
     assert!(run.entries.is_empty(), "{:?}", run.entries);
 }
+
+#[test]
+fn what_a_job_told_while_no_record_could_be_opened_is_counted_where_it_found_no_room() {
+    let mut scene = Scene::new();
+    let records = scene.keeper.machine.records.replace(scene.folder.path().to_owned());
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ann", "accepted");
+    (0..BEFORE + 20).for_each(|_| scene.weighs("9000 g"));
+    scene.number += 3;
+    scene.weighs("9000 g");
+    scene.keeper.machine.records = records;
+    scene.goes(Leaf::Checking, Leaf::Purging);
+    scene.goes(Leaf::Purging, Leaf::Stopped);
+    let told = scene.number;
+    let run = scene.runs().remove(0);
+    assert_eq!(run.summary.outcome, Outcome::Stopped);
+    assert_eq!(run.entries.len() as u64 + run.lost.unwrap(), told, "each is there or counted");
+    assert_eq!(run.gaps.iter().map(|gap| gap.count()).sum::<u64>(), run.lost.unwrap());
+    assert_eq!(run.gaps.first().map(|gap| gap.first), Some(1), "from the job's first entry on");
+}
+
+#[test]
+fn a_record_that_ended_with_entries_missing_is_shown_until_the_next_one_begins() {
+    let mut scene = Scene::new();
+    let shown = scene.keeper.show.subscribe();
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ann", "accepted");
+    scene.number += 3;
+    scene.goes(Leaf::Checking, Leaf::Complete);
+    while scene.keeper.leaving.iter().any(|leaving| !leaving.is_over()) {
+        std::thread::yield_now();
+    }
+    scene.keeper.look_at_ends();
+    let trouble = shown.borrow().trouble.clone().unwrap();
+    assert!(trouble.ends_with("misses 3 entries: the disk could not keep up"), "{trouble}");
+    scene.keeper.opens().unwrap();
+    assert_eq!(shown.borrow().trouble, None);
+}
+
+#[test]
+fn entries_that_found_no_room_right_before_the_program_ends_are_counted() {
+    let mut scene = Scene::new();
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    let (to, inbox) = super::super::inbox::inbox();
+    to.entry(Entry {
+        number: 7,
+        at: scene.at,
+        kind: EntryKind::Sample,
+        text: String::new(),
+        cause: String::new(),
+        data: Value::Null,
+    });
+    assert!(inbox.next(None).is_ok(), "as if it had found no room");
+    to.tell(Told::Quit);
+    let folder = scene.folder;
+    scene.keeper.run(&inbox);
+    let store = Store::open_existing(&folder.path().join("runs.sqlite")).unwrap();
+    let run = store.run(&store.find("latest").unwrap()).unwrap();
+    assert_eq!((run.entries.len(), run.lost), (1, Some(6)));
+}
