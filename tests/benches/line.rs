@@ -12,31 +12,28 @@
     missing_docs
 )]
 
+mod over_ptys;
+
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use evenpass::attendant::Attended;
 use evenpass::clock::Master;
-use evenpass::clock::timer::Timer;
 use evenpass::clock::virtual_time::Unwitnessed;
-use evenpass::clock::wall_time::harden;
-use evenpass::clock::wires::Wires;
-use evenpass::files::{self, Job, Places};
+use evenpass::files::Job;
 use evenpass::port::Port;
 use evenpass::twin_job::TwinJob;
 use evenpass_core::devices::Transmit;
 use evenpass_core::line::{Answer, Line, Link, Outcome, Request, Timing};
 use evenpass_core::moment::Moment;
-use evenpass_core::plan::Plan;
 use evenpass_core::rig::{LineId, LineSpec};
 use evenpass_core::scan::Controller;
-use evenpass_hil::pty::{Pacing, PtyOptions, serve};
-use evenpass_hil::{Bench, BenchSpec, PartInChuck};
+use evenpass_hil::BenchSpec;
+use evenpass_hil::pty::Pacing;
 use tokio_modbus::prelude::{Reader, Slave, rtu};
 use tokio_serial::SerialPort as _;
+
+use over_ptys::{Served, drive, ms, on_a_thread, port, quantile, short_job};
 
 /// How long each way of asking is measured.
 const MEASURED: Duration = Duration::from_secs(7);
@@ -110,44 +107,6 @@ fn main() {
     scans_in_virtual_time(&job);
 }
 
-/// The bench on two pseudo-terminals, in a thread.
-struct Served {
-    field: PathBuf,
-    motion: PathBuf,
-    stop: Arc<AtomicBool>,
-    thread: JoinHandle<()>,
-}
-
-impl Served {
-    fn start(folder: &Path, pacing: Pacing) -> Self {
-        let (field, motion) = (folder.join("field"), folder.join("motion"));
-        let options = PtyOptions {
-            field_link: field.clone(),
-            motion_link: motion.clone(),
-            pace: 1.0,
-            pacing,
-            journal: None,
-        };
-        let stop = Arc::new(AtomicBool::new(false));
-        let (opened, open) = std::sync::mpsc::channel();
-        let thread = std::thread::spawn({
-            let stop = Arc::clone(&stop);
-            move || {
-                let spec = BenchSpec::default_bench().unwrap();
-                let bench = Bench::new(&spec, &PartInChuck::plain_shaft(), 1).unwrap();
-                serve(bench, &options, &stop, || opened.send(()).unwrap()).unwrap();
-            }
-        });
-        open.recv().unwrap();
-        Self { field, motion, stop, thread }
-    }
-
-    fn stop(self) {
-        self.stop.store(true, Ordering::Relaxed);
-        self.thread.join().unwrap();
-    }
-}
-
 /// The core's line, and what its exchanges took.
 struct Asking {
     line: Line,
@@ -194,10 +153,6 @@ impl Master for Asking {
     }
 }
 
-fn port(line: &LineSpec, path: PathBuf) -> Port {
-    Port::new(line.clone(), path.into_os_string().into_string().unwrap())
-}
-
 /// One request after the other on the core's line, by the pieces of the wall-time clock.
 fn our_line(line: LineSpec, path: PathBuf, request: Request) -> Vec<Duration> {
     let mut asking =
@@ -205,34 +160,6 @@ fn our_line(line: LineSpec, path: PathBuf, request: Request) -> Vec<Duration> {
     drive(&mut asking, vec![port(&line, path)], MEASURED, |_, _| {});
     println!("  {} of this line's requests were not answered in time", asking.missed);
     asking.took
-}
-
-/// As the wall-time clock drives its controller.
-fn drive<M: Master>(
-    master: &mut M,
-    ports: Vec<Port>,
-    lasting: Duration,
-    mut at: impl FnMut(&mut M, Moment),
-) {
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_io().build().unwrap();
-    runtime.block_on(async {
-        let timer = Timer::new().unwrap();
-        let mut wires = Wires::new(ports);
-        let end = Moment::START + lasting;
-        while timer.now() < end {
-            let now = timer.now();
-            wires.reopen(now, master);
-            at(master, now);
-            master.handle_time(now);
-            wires.transmit(now, master);
-            timer.wake_at(master.next_wake().min(wires.next_wake()).min(end)).unwrap();
-            tokio::select! {
-                biased;
-                woken = timer.wait() => woken.unwrap(),
-                arrived = wires.receive() => wires.deliver(timer.now(), arrived, master),
-            }
-        }
-    });
 }
 
 /// The same request in a bare loop of a general-purpose library.
@@ -298,22 +225,6 @@ fn scans_in_virtual_time(job: &Job) {
     );
 }
 
-fn short_job() -> (Job, Plan) {
-    let recipe = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
-    let job = files::job(&recipe, Places { rig: None, catalogue: None }).unwrap();
-    let plan = evenpass_core::plan::plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
-    (job, plan)
-}
-
-/// Measures on a thread with the scan's own priority, so that both are measured alike.
-fn on_a_thread<T: Send + 'static>(measure: impl FnOnce() -> T + Send + 'static) -> T {
-    let thread = std::thread::spawn(move || {
-        harden();
-        measure()
-    });
-    thread.join().unwrap()
-}
-
 /// Prints the exchanges; p50 and p99 in seconds.
 fn print_exchanges(who: &str, took: Vec<Duration>, limit: Duration) -> (f64, f64) {
     let [p50, p99, p999, worst] = [0.5, 0.99, 0.999, 1.0].map(|share| quantile(&took, share));
@@ -327,20 +238,4 @@ fn print_exchanges(who: &str, took: Vec<Duration>, limit: Duration) -> (f64, f64
         p50.as_secs_f64() / limit.as_secs_f64()
     );
     (p50.as_secs_f64(), p99.as_secs_f64())
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "a share of a length is a place in it"
-)]
-fn quantile(values: &[Duration], share: f64) -> Duration {
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable();
-    let place = ((sorted.len() - 1) as f64 * share).round() as usize;
-    sorted[place]
-}
-
-fn ms(time: Duration) -> String {
-    format!("{:.3} ms", time.as_secs_f64() * 1e3)
 }
