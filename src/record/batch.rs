@@ -233,7 +233,7 @@ mod tests {
         let part = BatchPart { run: run.clone(), number: 1, serial: "S-1".to_owned() };
         store.keep_batch_part(&batch.id, &part).unwrap();
         assert_eq!(store.batch(&batch.id).unwrap(), batch);
-        assert_eq!(store.batch_parts(&batch.id).unwrap(), [part.clone()]);
+        assert_eq!(store.batch_parts(&batch.id).unwrap(), std::slice::from_ref(&part));
         assert_eq!(store.batch_of(&run).unwrap(), Some((batch.id, part)));
     }
 

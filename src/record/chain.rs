@@ -211,13 +211,13 @@ pub(super) fn seal_of(
 pub(super) fn begin(change: &Transaction<'_>, run: i64, since: &str) -> rusqlite::Result<()> {
     let before = "SELECT origin FROM chain WHERE run < ?1 ORDER BY run DESC LIMIT 1";
     let before = change.query_row(before, [run], |row| row.get(0)).optional()?;
-    let origin =
-        change.query_row(&format!("SELECT {ORIGIN} FROM run WHERE place = ?1"), [run], |row| {
-            origin_of(before.unwrap_or(Link::NONE), since, row)
-        })?;
+    let before = before.unwrap_or(Link::NONE);
+    let columns = format!("SELECT {ORIGIN} FROM run WHERE place = ?1");
+    let origin = change.query_row(&columns, [run], |row| origin_of(before, since, row))?;
     change.execute(
-        "INSERT INTO chain (run, since, origin, begun, tip) VALUES (?1, ?2, ?3, ?4, ?3)",
-        params![run, since, origin, begun(change, run, origin)?],
+        "INSERT INTO chain (run, since, before, origin, begun, tip)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?4)",
+        params![run, since, before, origin, begun(change, run, origin)?],
     )?;
     Ok(())
 }

@@ -207,14 +207,15 @@ impl Verification {
             .query_row("SELECT id FROM run WHERE place = ?1", [place], |row| row.get(0))
             .optional()?
             .map(RunId::stored);
-        let stored = "SELECT origin, begun, tip, seal, since FROM chain WHERE run = ?1";
+        let stored = "SELECT origin, begun, tip, before, seal, since FROM chain WHERE run = ?1";
         let stored = view
             .query_row(stored, [place], |row| {
                 let links = (readable(row, 0), readable(row, 1), readable(row, 2));
-                Ok((links, readable(row, 3), row.get::<_, String>(4)?))
+                Ok((links, (readable(row, 3), readable(row, 4)), row.get::<_, String>(5)?))
             })
             .optional()?;
-        let (Some(id), Some(((Some(origin), Some(begun), Some(tip)), seal, since))) = (id, stored)
+        let (Some(id), Some(((Some(origin), Some(begun), Some(tip)), (told, seal), since))) =
+            (id, stored)
         else {
             self.flaws.push(Flaw::Chain(place));
             return Ok(());
@@ -224,7 +225,7 @@ impl Verification {
         let before = before.flatten().unwrap_or(Link::NONE);
         let columns = format!("SELECT {ORIGIN} FROM run WHERE place = ?1");
         let header = |row: &Row<'_>| chain::origin_of(before, &since, row);
-        if view.query_row(&columns, [place], header)? != origin {
+        if view.query_row(&columns, [place], header)? != origin || told != Some(before) {
             self.flaws.push(Flaw::Header(id.clone()));
         }
         let columns = format!("SELECT {BEGUN} FROM run WHERE place = ?1");

@@ -185,6 +185,7 @@ pub(super) const MIGRATIONS: &[Step] = &[
     CREATE TABLE chain (
         run    INTEGER PRIMARY KEY REFERENCES run (place),
         since  TEXT NOT NULL,                          -- when it was begun; RFC 3339, UTC
+        before BLOB NOT NULL,                          -- the origin of the run before
         origin BLOB NOT NULL,
         begun  BLOB NOT NULL,
         tip    BLOB NOT NULL,
@@ -262,6 +263,8 @@ pub(super) const MIGRATIONS: &[Step] = &[
     CREATE TRIGGER entry_is_kept BEFORE DELETE ON entry
     WHEN NOT EXISTS (SELECT 1 FROM pruned WHERE run = OLD.run)
     BEGIN SELECT RAISE(ABORT, 'an entry is never removed'); END;
+    CREATE INDEX act_of_run ON act (run);
+    CREATE INDEX measurement_of_run ON measurement (run);
     CREATE TRIGGER chain_stays BEFORE UPDATE ON chain WHEN OLD.seal NOT NULL
     BEGIN SELECT RAISE(ABORT, 'a sealed chain is never changed'); END;
     CREATE TRIGGER chain_is_kept BEFORE DELETE ON chain
