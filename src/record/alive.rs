@@ -10,6 +10,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::RunId;
+use crate::files::folder_of;
+
+/// How the name of a mark ends.
+const ENDING: &str = ".running";
 
 /// Held while a run is written.
 #[derive(Debug)]
@@ -63,13 +67,26 @@ pub(super) fn sweep(records: &Path, id: &RunId) {
     remove(&mark_path(records, id));
 }
 
-/// A mark that stays behind does no harm: its run is ended in the record, and nobody asks again.
+/// The runs that have a mark, whether their process lives or not.
+pub(super) fn marked(records: &Path) -> Vec<RunId> {
+    let Some(name) = records.file_name().and_then(|name| name.to_str()) else { return Vec::new() };
+    let Ok(files) = fs::read_dir(folder_of(records)) else { return Vec::new() };
+    let id = |file: fs::DirEntry| {
+        let file = file.file_name();
+        let id = file.to_str()?.strip_prefix(name)?.strip_prefix('-')?.strip_suffix(ENDING)?;
+        Some(RunId::stored(id.to_owned()))
+    };
+    files.filter_map(Result::ok).filter_map(id).collect()
+}
+
+/// A mark that stays behind does no harm: its run is ended in the record, and the next run to begin
+/// removes it.
 fn remove(path: &Path) {
     drop(fs::remove_file(path));
 }
 
 fn mark_path(records: &Path, id: &RunId) -> PathBuf {
     let mut name = OsString::from(records);
-    name.push(format!("-{id}.running"));
+    name.push(format!("-{id}{ENDING}"));
     PathBuf::from(name)
 }

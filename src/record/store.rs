@@ -88,6 +88,7 @@ impl Store {
             .transaction_with_behavior(TransactionBehavior::Immediate)
             .map_err(sorted)?;
         let settled = settle(&change, &file).map_err(sorted)?;
+        sweep(&change, &file).map_err(sorted)?;
         let id = next_id(&change, header.started_at).map_err(sorted)?;
         // Locked before the run can be seen: nobody may find it open without its lock.
         let alive = AliveMark::set(&file, &id).map_err(|source| folder_trouble(&file, source))?;
@@ -192,6 +193,20 @@ fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>>
         chain::seal(change, *place)?;
     }
     Ok(dead.into_iter().map(|(_, id)| id).collect())
+}
+
+/// Removes the marks of runs whose process died between their end and its mark's. No other process
+/// makes one meanwhile: it would hold the transaction.
+fn sweep(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<()> {
+    for id in alive::marked(file) {
+        let ended = "SELECT EXISTS (SELECT 1 FROM run WHERE id = ?1 AND outcome <> ?2)";
+        let ended =
+            change.query_row(ended, params![id.as_str(), Outcome::Open], |row| row.get(0))?;
+        if ended && alive::look(file, &id) == Process::Dead {
+            alive::sweep(file, &id);
+        }
+    }
+    Ok(())
 }
 
 fn next_id(change: &Transaction<'_>, begun: Timestamp) -> rusqlite::Result<RunId> {

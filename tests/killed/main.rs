@@ -72,7 +72,10 @@ fn whatever_a_killed_program_said_was_recorded_is_and_the_next_one_goes_on() {
         let store = Store::open_existing(&file).expect("open");
         let last = store.runs().expect("list").pop().expect("the last run");
         assert_eq!(last.outcome, Outcome::Complete, "the file is as good as any");
-        assert_eq!(marks(folder.path()), 0, "every mark of the dead is swept away");
+        let left = marks(folder.path());
+        if left > 0 {
+            tally.broken.push(format!("after kill {}: {left} marks of the dead stay", tally.kills));
+        }
     }
     println!(
         "{} kills, {} before there was a run, {} after its end; {} entries acknowledged, {} there, \

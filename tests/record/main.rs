@@ -7,6 +7,8 @@ mod story;
 mod tampering;
 mod told;
 
+use std::path::Path;
+
 use evenpass::cli::records::Reader;
 use evenpass::record::{Ending, Gap, Outcome, Recorder, Store};
 use evenpass_core::ledger::{Entry, EntryKind};
@@ -57,12 +59,7 @@ fn the_next_run_settles_what_a_dead_program_left() {
     };
     drop(begin());
     begin().finish(end(Ending::Stopped)).expect("finish");
-    let folder = path.parent().expect("folder");
-    let marks = std::fs::read_dir(folder)
-        .expect("folder")
-        .filter_map(Result::ok)
-        .filter(|file| file.file_name().to_string_lossy().ends_with(".running"));
-    assert_eq!(marks.count(), 0);
+    assert_eq!(marks_beside(&path), 0);
     let outcomes: Vec<Outcome> = Store::open_existing(&path)
         .and_then(|store| store.runs())
         .expect("list")
@@ -70,6 +67,33 @@ fn the_next_run_settles_what_a_dead_program_left() {
         .map(|run| run.outcome)
         .collect();
     assert_eq!(outcomes, [Outcome::Interrupted, Outcome::Stopped]);
+}
+
+/// Marks of processes that write.
+fn marks_beside(records: &Path) -> usize {
+    let files = std::fs::read_dir(records.parent().expect("folder")).expect("folder");
+    let names = files.filter_map(Result::ok).map(|file| file.file_name());
+    names.filter(|name| name.to_string_lossy().ends_with(".running")).count()
+}
+
+#[test]
+fn the_next_run_removes_the_mark_of_a_program_that_died_between_its_runs_end_and_its_mark() {
+    let (_folder, path) = file();
+    let begin = || {
+        let store = Store::open(&path).expect("open");
+        Recorder::begin(store, &header("2026-11-25T09:00:00Z")).expect("begin")
+    };
+    let id = begin().finish(end(Ending::Complete)).expect("finish").id;
+    let mark = format!("{}-{id}.running", path.display());
+    std::fs::write(mark, "").expect("mark");
+    let alive = begin();
+    assert_eq!(marks_beside(&path), 1, "that of the run that is written");
+    let other = begin();
+    assert_eq!(marks_beside(&path), 2, "nobody removes that of a living program");
+    for one in [alive, other] {
+        one.finish(end(Ending::Complete)).expect("finish");
+    }
+    assert_eq!(marks_beside(&path), 0);
 }
 
 #[test]
