@@ -36,5 +36,5 @@ pub use role::{Right, Role};
 pub use roll::{LONGEST_NAME, NOT_SIGNED_IN, People, Person, RollError, check_name};
 pub use sessions::{Activity, Once, Session, Sessions, Tokens};
 pub use throttle::{Throttle, Wait};
-pub use units::{LengthUnit, PressureUnit, TemperatureUnit, Units};
+pub use units::{LengthUnit, PressureUnit, Scale, TemperatureUnit, Units};
 pub use whence::Whence;

@@ -110,78 +110,129 @@ pub struct Units {
     pub pressure: PressureUnit,
 }
 
+/// A unit with the decimals that the trade reads in it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Scale {
+    /// The unit, as it is shown.
+    pub symbol: &'static str,
+    /// Decimals, always as many.
+    pub places: usize,
+}
+
+impl Scale {
+    const fn of(symbol: &'static str, places: usize) -> Self {
+        Self { symbol, places }
+    }
+
+    /// The figure alone, for a column whose heading has the unit.
+    #[must_use]
+    pub fn figure<Q: Quantity>(self, value: Q) -> String {
+        fixed(value.in_unit(self.symbol).unwrap_or(f64::NAN), self.places)
+    }
+
+    /// The figure with its unit.
+    #[must_use]
+    pub fn shown<Q: Quantity>(self, value: Q) -> String {
+        format!("{} {}", self.figure(value), self.symbol)
+    }
+}
+
 impl Units {
-    /// A position or a size, to 0.01 mm or 0.001 in: what the carriage can do.
+    /// Positions and sizes, to 0.01 mm or 0.001 in: what the carriage can do.
+    #[must_use]
+    pub const fn of_lengths(self) -> Scale {
+        match self.length {
+            LengthUnit::Millimetre => Scale::of("mm", 2),
+            LengthUnit::Inch => Scale::of("in", 3),
+        }
+    }
+
+    /// Coats, and what a micrometer reads, to 0.001 mm or 0.0001 in.
+    #[must_use]
+    pub const fn of_thicknesses(self) -> Scale {
+        match self.length {
+            LengthUnit::Millimetre => Scale::of("mm", 3),
+            LengthUnit::Inch => Scale::of("in", 4),
+        }
+    }
+
+    /// Temperatures, to a degree.
+    #[must_use]
+    pub const fn of_temperatures(self) -> Scale {
+        Scale::of(self.temperature.sign(), 0)
+    }
+
+    /// Gauge pressures, to 0.01 bar or 0.1 psi.
+    #[must_use]
+    pub const fn of_pressures(self) -> Scale {
+        match self.pressure {
+            PressureUnit::Bar => Scale::of("bar", 2),
+            PressureUnit::Psi => Scale::of("psi", 1),
+        }
+    }
+
+    /// Speeds of the carriage, to 0.01 mm/s or 0.1 in/min.
+    #[must_use]
+    pub const fn of_feeds(self) -> Scale {
+        match self.length {
+            LengthUnit::Millimetre => Scale::of("mm/s", 2),
+            LengthUnit::Inch => Scale::of("in/min", 1),
+        }
+    }
+
+    /// A position or a size.
     #[must_use]
     pub fn length(self, value: Length) -> String {
-        match self.length {
-            LengthUnit::Millimetre => shown(value, "mm", 2),
-            LengthUnit::Inch => shown(value, "in", 3),
-        }
+        self.of_lengths().shown(value)
     }
 
-    /// The thickness of a coat, or what a micrometer reads, to 0.001 mm or 0.0001 in.
+    /// The thickness of a coat, or what a micrometer reads.
     #[must_use]
     pub fn thickness(self, value: Length) -> String {
-        match self.length {
-            LengthUnit::Millimetre => shown(value, "mm", 3),
-            LengthUnit::Inch => shown(value, "in", 4),
-        }
+        self.of_thicknesses().shown(value)
     }
 
-    /// A temperature, to a degree.
+    /// A temperature.
     #[must_use]
     pub fn temperature(self, value: Temperature) -> String {
-        shown(value, self.temperature.sign(), 0)
+        self.of_temperatures().shown(value)
     }
 
     /// A difference of temperatures, to a degree.
     #[must_use]
     pub fn temperature_step(self, value: TemperatureStep) -> String {
         match self.temperature {
-            TemperatureUnit::Celsius => shown(value, "K", 0),
-            TemperatureUnit::Fahrenheit => shown(value, "delta_degF", 0),
+            TemperatureUnit::Celsius => Scale::of("K", 0).shown(value),
+            TemperatureUnit::Fahrenheit => Scale::of("delta_degF", 0).shown(value),
         }
     }
 
-    /// A gauge pressure, to 0.01 bar or 0.1 psi.
+    /// A gauge pressure.
     #[must_use]
     pub fn pressure(self, value: Pressure) -> String {
-        match self.pressure {
-            PressureUnit::Bar => shown(value, "bar", 2),
-            PressureUnit::Psi => shown(value, "psi", 1),
-        }
+        self.of_pressures().shown(value)
     }
 
-    /// The speed of the carriage, to 0.01 mm/s or 0.1 in/min.
+    /// The speed of the carriage.
     #[must_use]
     pub fn feed(self, value: Speed) -> String {
-        match self.length {
-            LengthUnit::Millimetre => shown(value, "mm/s", 2),
-            LengthUnit::Inch => shown(value, "in/min", 1),
-        }
+        self.of_feeds().shown(value)
     }
 
     /// The speed of the part's surface, to 0.1 m/min or 0.1 ft/min.
     #[must_use]
     pub fn surface_speed(self, value: Speed) -> String {
         match self.length {
-            LengthUnit::Millimetre => shown(value, "m/min", 1),
-            LengthUnit::Inch => shown(value, "ft/min", 1),
+            LengthUnit::Millimetre => Scale::of("m/min", 1).shown(value),
+            LengthUnit::Inch => Scale::of("ft/min", 1).shown(value),
         }
     }
 
     /// A flow of powder, to 0.1 g/min: feeders are set in grams whatever else is in inches.
     #[must_use]
     pub fn powder(self, value: MassFlow) -> String {
-        shown(value, "g/min", 1)
+        Scale::of("g/min", 1).shown(value)
     }
-}
-
-/// A figure in a unit of its own, by the unit's symbol.
-fn shown<Q: Quantity>(value: Q, symbol: &str, places: usize) -> String {
-    let figure = value.in_unit(symbol).unwrap_or(f64::NAN);
-    format!("{} {symbol}", fixed(figure, places))
 }
 
 #[cfg(test)]

@@ -86,6 +86,22 @@ impl Store {
         })
     }
 
+    /// The acts about one run, in their order.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn acts_about(&self, run: &RunId) -> Result<Vec<ActRecord>, RecordError> {
+        let read = || {
+            let mut all = self.connection.prepare(
+                "SELECT a.at, a.person, a.role, a.whence, a.what, a.answer, r.id
+                 FROM act a JOIN run r ON r.place = a.run
+                 WHERE r.id = ?1 ORDER BY a.place",
+            )?;
+            all.query_map([run.as_str()], act)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|source| self.sorted(source))
+    }
+
     /// The latest so many acts, the latest first.
     ///
     /// # Errors

@@ -18,7 +18,8 @@
 //! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
 //! - [`changes`] are what people changed in a run's passes.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
-//!   passes, and what holds, stops and trips did and when.
+//!   passes, and what holds, stops and trips did and when; [`figures`] is what was sampled in each
+//!   pass, and [`planned`] what its program and forecast wanted.
 //!
 //! A run whose program died without ending it reads as interrupted: while a run is written its
 //! process holds a lock on a file beside the store, which the system lets go with the process.
@@ -32,11 +33,13 @@ mod chain;
 pub mod changes;
 pub mod facts;
 mod fault;
+pub mod figures;
 #[cfg(test)]
 mod fixture;
 mod location;
 mod mark;
 mod measurement;
+pub mod planned;
 mod proof;
 mod pruned;
 mod reading;
@@ -46,6 +49,7 @@ mod run;
 mod said;
 mod schema;
 mod store;
+mod stored;
 mod verify;
 mod writer;
 

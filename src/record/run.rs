@@ -9,6 +9,7 @@ use jiff::Timestamp;
 use rusqlite::ToSql;
 use rusqlite::types::{FromSql, FromSqlError, FromSqlResult, ToSqlOutput, ValueRef};
 use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
 
 /// A run's name: its UTC date and a counter within that date, such as `2026-11-25-003`. Short
 /// enough to say aloud, and in the order of beginning as long as the clock is not set back.
@@ -28,7 +29,7 @@ impl RunId {
     }
 
     /// As it stands in the record.
-    pub(super) const fn stored(text: String) -> Self {
+    pub(crate) const fn stored(text: String) -> Self {
         Self(text)
     }
 
@@ -158,6 +159,14 @@ pub struct Source {
     pub name: String,
     /// Its text.
     pub text: String,
+}
+
+impl Source {
+    /// SHA-256 of the text, hexadecimal: two files with the same one say the same to the letter.
+    #[must_use]
+    pub fn sha256(&self) -> String {
+        Sha256::digest(self.text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+    }
 }
 
 /// What is known when a run is opened. What of it is in [`Beginning`] is said anew where its job
