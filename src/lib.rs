@@ -5,6 +5,8 @@
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
+//!   run to other programs.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
 //! - [`panel`] puts the station before people, in pages.
@@ -17,6 +19,7 @@ pub mod comparison;
 mod durable;
 pub mod editing;
 pub mod embed;
+pub mod export;
 pub mod files;
 pub mod keeping;
 pub mod learning;
@@ -28,6 +31,7 @@ pub mod picture;
 pub mod port;
 pub mod proving;
 pub mod record;
+pub mod report;
 pub mod revisions;
 pub mod rig_check;
 pub mod shown;

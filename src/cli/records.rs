@@ -9,6 +9,7 @@ mod measure;
 mod page;
 mod proofs;
 mod reading;
+mod report;
 mod told;
 
 use std::io::{self, Write};
@@ -56,6 +57,18 @@ pub(super) enum RecordsVerb {
         #[command(flatten)]
         place: RecordsPlace,
     },
+    /// Write one run as a report to keep and to print: one HTML file that needs nothing else.
+    ///
+    /// Example: evenpass records report latest --paper a4 --out shaft-17.html
+    Report(report::ReportArguments),
+    /// Write one run for other programs: JSON with every row as it is stored, or tables as CSV.
+    ///
+    /// Example: evenpass records export latest --format csv --out shaft-17
+    Export(report::ExportArguments),
+    /// Say what two runs have otherwise: recipe, rig, plan, every pass, and what was measured.
+    ///
+    /// Example: evenpass records compare 2026-11-25-001 latest
+    Compare(report::CompareArguments),
     /// Show what people asked for, from where, and what was answered; refusals as well.
     ///
     /// Example: evenpass records acts --last 20
@@ -120,6 +133,9 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
         RecordsVerb::Show { place, run } => (place, Some(run)),
         RecordsVerb::Verify(asked) => return ended(care::verify(asked, &mut to)),
         RecordsVerb::Backup(asked) => return ended(care::back_up(asked, &mut to)),
+        RecordsVerb::Report(asked) => return taken(report::report(asked, &mut to)),
+        RecordsVerb::Export(asked) => return taken(report::export(asked, &mut to)),
+        RecordsVerb::Compare(asked) => return taken(report::compare(asked, &mut to)),
         RecordsVerb::Measure(told) => return taken(measure::measure(told, &mut to)),
         RecordsVerb::Feeder(told) => return taken(feeder::feeder(told, &mut to)),
         RecordsVerb::Stripe(told) => return taken(feeder::stripe(told, &mut to)),
@@ -235,6 +251,8 @@ pub fn show(
             let mut measured = store.measurements()?;
             measured.retain(|kept| kept.measurement.run.as_ref() == Some(&record.summary.id));
             section("Measured", &decide::measurements_sheet(&measured), to)?;
+            let size = store.size_of(&record.summary.id)?;
+            writeln!(to, "{} kB in the records", size.div_ceil(1000))?;
         }
     }
     Ok(())

@@ -78,6 +78,7 @@ fn router(app: App) -> Router {
         .route("/teach", get(page::recipes::teach::page).post(page::recipes::teach::act))
         .route("/records", get(page::records::page))
         .route("/records/{id}", get(page::records::one))
+        .route("/records/{id}/{file}", get(page::records::files::file))
         .route("/bench", get(page::bench::page).post(page::bench::act))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))
         .route("/sign-out", post(sign_in::sign_out))

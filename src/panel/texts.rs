@@ -203,6 +203,9 @@ texts! {
     NO_TORCH = "the catalogue has no torch and powder for this";
 
     NO_RECORDS = "Nothing has been run yet.";
+    TAKE_ALONG = "To take along:";
+    REPORT = "report to print";
+    ALL_ROWS = "all rows (JSON)";
     MORE_RUNS = "Older ones: evenpass records list";
     RUN_ID = "Run";
     BEGAN = "Began";

@@ -25,6 +25,7 @@ mod looks;
 mod many_pages;
 mod operator;
 mod pages;
+mod printed;
 mod proofs;
 #[path = "../ptys/mod.rs"]
 mod ptys;

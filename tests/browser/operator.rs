@@ -110,6 +110,19 @@ pub(crate) async fn answer_until(screen: &Screen, state: &str, pace: f64) -> See
     }
 }
 
+/// What each file of a run begins with, and the name it is kept by; one after the other, as a person
+/// takes them.
+const FILES: &str = "
+    const told = [];
+    for (const link of document.querySelectorAll('.files a')) {
+        const asked = new XMLHttpRequest();
+        asked.open('GET', link.getAttribute('href'), false);
+        asked.send();
+        told.push({ link: link.getAttribute('href'), begins: asked.responseText.slice(0, 40),
+            name: asked.getResponseHeader('content-disposition') });
+    }
+    return told;";
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 #[ignore = "needs chromium and its driver"]
 async fn an_operator_runs_the_short_job_to_its_end_and_sees_all_of_it_live() {
@@ -156,6 +169,27 @@ async fn an_operator_runs_the_short_job_to_its_end_and_sees_all_of_it_live() {
     assert!(!seen.shown("lost").contains(&"true"), "it was live all the time");
     screen.go("/records").await;
     screen.until("main", 10.0, |main| main.contains("Short job: test ring")).await;
+    screen.press("table.runs a").await;
+    screen.until(".files", 10.0, |files| files.contains("report to print")).await;
+    let files = screen.script(FILES).await;
+    println!("{files:#}");
+    let files = files.as_array().expect("a list");
+    assert_eq!(files.len(), 7, "the report, all rows and five tables");
+    for file in files {
+        let (name, begins) = (file["name"].as_str().expect("a name"), file["begins"].as_str());
+        assert!(name.starts_with("attachment; filename=\"2"), "{file}");
+        let wanted = match file["link"].as_str().and_then(|link| link.rsplit('/').next()) {
+            Some("report.html") => "<!DOCTYPE html>",
+            Some("rows.json") => "{\"format\": \"evenpass run, 1\"",
+            Some("samples.csv") => "\"time, s\",\"z, mm\"",
+            Some("passes.csv") => "zone,pass,of",
+            Some("entries.csv") => "number,\"at, us\"",
+            Some("measurements.csv") => "measurement,measured on",
+            Some("marks.csv") => "mark,at,person",
+            other => panic!("{other:?}"),
+        };
+        assert!(begins.is_some_and(|text| text.starts_with(wanted)), "{file}");
+    }
     screen.end().await;
     let ended = scene.end().await;
     let runs = ended.store().runs().expect("a list");

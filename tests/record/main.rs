@@ -2,6 +2,7 @@
 #![expect(clippy::expect_used, reason = "a test that cannot go on fails")]
 
 mod files;
+mod kept;
 mod processes;
 mod story;
 mod tampering;

@@ -1,6 +1,6 @@
 //! Records: the list of runs, and one run with its charts.
 
-mod chart;
+pub(in crate::panel) mod files;
 mod run;
 
 use axum::extract::{Path, State};

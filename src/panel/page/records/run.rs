@@ -2,17 +2,17 @@
 
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::plan::forecast::clock;
-use evenpass_core::quantity::{Length, Pressure, Temperature, Time, fixed};
+use evenpass_core::quantity::{Length, Pressure, Quantity, Temperature, Time, fixed};
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::chart::{Line, chart};
-use super::{outcome, wall};
+use super::{files, outcome, wall};
 use crate::panel::texts;
 use crate::people::Units;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
 use crate::record::{Deviation, RunRecord};
+use crate::report::chart::{Across, Chart, Line, sampled};
 
 /// The inside of its page.
 pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
@@ -34,6 +34,7 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
                 }
             }
         }
+        (files::links(&run.id))
         (temperatures(&record.entries, units))
         (pressures(&record.entries, units))
         (passes(&record.passes, units, &at))
@@ -61,22 +62,43 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
 
 fn temperatures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "part", name: texts::PART_TEMPERATURE, class: "first-line" },
-        Line { field: "coat", name: texts::COAT_TEMPERATURE, class: "second-line" },
+        ("part", texts::PART_TEMPERATURE, "first-line"),
+        ("coat", texts::COAT_TEMPERATURE, "second-line"),
     ];
     let unit = units.temperature.sign();
-    html! { section { h2 { (texts::TEMPERATURE) } (chart::<Temperature>(entries, &lines, unit)) } }
+    over_time::<Temperature>(texts::TEMPERATURE, entries, &lines, unit)
 }
 
 fn pressures(entries: &[Entry], units: Units) -> Markup {
     let lines = [
-        Line { field: "fuel", name: texts::FUEL, class: "first-line" },
-        Line { field: "oxygen", name: texts::OXYGEN, class: "second-line" },
-        Line { field: "carrier", name: texts::CARRIER, class: "third-line" },
+        ("fuel", texts::FUEL, "first-line"),
+        ("oxygen", texts::OXYGEN, "second-line"),
+        ("carrier", texts::CARRIER, "third-line"),
     ];
-    html! {
-        section { h2 { (texts::PRESSURE) } (chart::<Pressure>(entries, &lines, units.pressure.symbol())) }
-    }
+    over_time::<Pressure>(texts::PRESSURE, entries, &lines, units.pressure.symbol())
+}
+
+/// Lines over the run's time: what was sampled, what it is called, and the class that draws it.
+fn over_time<Q: Quantity>(
+    head: &str,
+    entries: &[Entry],
+    lines: &[(&str, &str, &'static str)],
+    unit: &'static str,
+) -> Markup {
+    let lines = lines.iter().map(|(field, name, class)| Line {
+        name: (*name).to_owned(),
+        class,
+        points: sampled::<Q>(entries, field, unit),
+    });
+    let chart = Chart {
+        lines: lines.collect(),
+        stretches: &[],
+        holds: &[],
+        across: Across::Time,
+        unit,
+        says: head,
+    };
+    html! { section { h2 { (head) } (chart.draw()) } }
 }
 
 fn passes(passes: &[PassRow], units: Units, at: &dyn Fn(f64) -> String) -> Markup {

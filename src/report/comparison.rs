@@ -1,0 +1,408 @@
+//! Two runs held against each other: what their files, plans, passes and measured parts have
+//! otherwise.
+
+use evenpass_core::document::{Difference, differences};
+use evenpass_core::learn::Measured;
+use evenpass_core::plan::forecast::clock;
+use evenpass_core::quantity::{
+    Length, Mass, Pressure, Quantity, Speed, SpindleSpeed, Temperature, Time,
+};
+use maud::{Markup, html};
+use serde::Serialize;
+
+use super::chart::{Across, Chart, Line, sampled};
+use super::reader::{NOTHING, figure, table};
+use super::{Look, Report, coat, frame};
+use crate::people::{Scale, Units};
+use crate::record::figures::{PassFigures, Spread};
+use crate::record::{RunId, Source};
+
+/// Two places closer than this are the same place of a part.
+const SAME_PLACE: Length = Length::from_mm(0.5);
+
+/// One figure of two runs, each as it is shown with its unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Contrast {
+    /// What it is of.
+    pub what: String,
+    /// In the first run.
+    pub one: String,
+    /// In the second run.
+    pub other: String,
+    /// Whether both are shown alike.
+    pub alike: bool,
+}
+
+/// Figures that belong together.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Group {
+    /// What they are of.
+    pub title: String,
+    /// The figures.
+    pub figures: Vec<Contrast>,
+}
+
+impl Group {
+    /// Those that are not alike.
+    pub fn otherwise(&self) -> impl Iterator<Item = &Contrast> {
+        self.figures.iter().filter(|figure| !figure.alike)
+    }
+}
+
+/// What two runs have otherwise.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Comparison {
+    /// The two runs.
+    pub runs: [RunId; 2],
+    /// Fields of the recipe that differ; `None` where a text cannot be read any more.
+    pub recipe: Option<Vec<Difference>>,
+    /// Fields of the rig that differ.
+    pub rig: Option<Vec<Difference>>,
+    /// All figures that were compared.
+    pub groups: Vec<Group>,
+}
+
+/// Both sides of a row.
+struct Sides<'a> {
+    units: Units,
+    reports: [&'a Report; 2],
+}
+
+impl Comparison {
+    /// Compares two runs, in a reader's units.
+    #[must_use]
+    pub fn of(one: &Report, other: &Report, units: Units) -> Self {
+        let sides = Sides { units, reports: [one, other] };
+        let mut groups = vec![sides.whole(), sides.plan()];
+        groups.extend(sides.passes());
+        groups.push(sides.measured());
+        groups.retain(|group| !group.figures.is_empty());
+        let fields = |of: fn(&Report) -> &Source| differences(&of(one).text, &of(other).text).ok();
+        Self {
+            runs: [one.record.summary.id.clone(), other.record.summary.id.clone()],
+            recipe: fields(|report| &report.record.recipe),
+            rig: fields(|report| &report.record.rig),
+            groups,
+        }
+    }
+}
+
+fn contrast(what: impl Into<String>, [one, other]: [String; 2]) -> Contrast {
+    let alike = one == other;
+    Contrast { what: what.into(), one, other, alike }
+}
+
+fn or_nothing(words: Option<String>) -> String {
+    words.unwrap_or_else(|| NOTHING.to_owned())
+}
+
+impl Sides<'_> {
+    /// The same question to both.
+    fn row(&self, what: &str, of: impl Fn(&Report) -> Option<String>) -> Contrast {
+        contrast(what, self.reports.map(|report| or_nothing(of(report))))
+    }
+
+    fn whole(&self) -> Group {
+        let total = |name: &'static str| {
+            move |report: &Report| Some(report.record.totals.get(name)?.as_str()?.to_owned())
+        };
+        Group {
+            title: "The runs".to_owned(),
+            figures: vec![
+                self.row("outcome", |report| Some(report.record.summary.outcome.word().to_owned())),
+                self.row("first cause", |report| report.record.summary.first_cause.clone()),
+                self.row("where", |report| Some(report.record.summary.kind.word().to_owned())),
+                self.row("software", |report| Some(report.record.software.clone())),
+                self.row("took", |report| Some(clock(report.record.summary.lasted))),
+                self.row("passes done", |report| {
+                    Some(report.record.summary.passes_done.to_string())
+                }),
+                self.row("powder", total("powder")),
+                self.row("deviations", |report| Some(report.record.deviations.len().to_string())),
+            ],
+        }
+    }
+
+    fn plan(&self) -> Group {
+        let mut figures = vec![self.row("whole job", |report| report.planned.total.map(clock))];
+        for zone in self.zones() {
+            let of = |what: &str, told: &dyn Fn(&crate::record::planned::PlannedZone) -> Option<String>| {
+                let row = |report: &Report| told(report.planned.zone(&zone)?);
+                self.row(&format!("{zone}: {what}"), row)
+            };
+            let thin = self.units.of_thicknesses();
+            figures.push(of("passes", &|zone| Some(zone.step.passes.len().to_string())));
+            figures.push(of("spindle", &|zone| Some(format!("{:.1}", zone.step.spindle))));
+            figures.push(of("powder rate", &|zone| Some(self.units.powder(zone.step.powder_rate))));
+            figures.push(of("powder", &|zone| Some(format!("{:.1}", zone.step.powder))));
+            figures.push(of("feed of pass 1", &|zone| {
+                Some(self.units.feed(zone.pass(1)?.mean_feed(zone.step.edges)?))
+            }));
+            figures
+                .push(of("coat as sprayed", &|zone| Some(thin.shown(zone.coat.as_ref()?.sprayed))));
+        }
+        Group { title: "The plans".to_owned(), figures }
+    }
+
+    /// The zones of both, by name.
+    fn zones(&self) -> Vec<String> {
+        let mut names: Vec<String> = Vec::new();
+        for zone in self.reports.iter().flat_map(|report| &report.planned.zones) {
+            if !names.contains(&zone.step.zone) {
+                names.push(zone.step.zone.clone());
+            }
+        }
+        names
+    }
+
+    /// A group for each zone: its coat, then pass by pass, by their order in the zone.
+    fn passes(&self) -> Vec<Group> {
+        let groups = self.zones().into_iter().map(|name| {
+            let title = format!("Passes over {name}");
+            let holds = |report: &Report| report.planned.zone(&name).is_some();
+            // A zone that only one of them has is one difference.
+            if !self.reports.iter().all(|report| holds(report)) {
+                let has = self.row("zone", |report| {
+                    Some(if holds(report) { "sprayed" } else { "not in its plan" }.to_owned())
+                });
+                return Group { title, figures: vec![has] };
+            }
+            let thin = self.units.of_thicknesses();
+            let mut figures = vec![self.row("coat as estimated, mean", |report| {
+                let zone = report.planned.zone(&name)?;
+                Some(thin.shown(coat::mean(&coat::estimated(zone, &report.passes))?))
+            })];
+            let of_zone = self.reports.map(|report| {
+                let passes = report.passes.iter();
+                passes.filter(|pass| pass.row.zone.as_ref() == Some(&name)).collect::<Vec<_>>()
+            });
+            let [one, other] = &of_zone;
+            for place in 0..one.len().max(other.len()) {
+                figures.extend(self.pass([one.get(place).copied(), other.get(place).copied()]));
+            }
+            Group { title, figures }
+        });
+        groups.collect()
+    }
+
+    fn pass(&self, both: [Option<&PassFigures>; 2]) -> Vec<Contrast> {
+        let number = both.iter().flatten().next().map_or(0, |pass| pass.row.pass);
+        let row = |what: &str, of: &dyn Fn(&PassFigures) -> Option<String>| {
+            contrast(
+                format!("pass {number}: {what}"),
+                both.map(|pass| or_nothing(pass.and_then(of))),
+            )
+        };
+        let degrees = self.units.of_temperatures();
+        let bar = self.units.of_pressures();
+        let rpm = Scale { symbol: "rpm", places: 1 };
+        vec![
+            row("took", &|pass| {
+                Some(clock(Time::from_duration(pass.row.ended?.since(pass.row.began))))
+            }),
+            row("spindle, mean", &|pass| mean::<SpindleSpeed>(rpm, pass.spindle)),
+            row("feed, mean", &|pass| mean::<Speed>(self.units.of_feeds(), pass.feed)),
+            row("part, hottest", &|pass| Some(degrees.shown(pass.row.part?.high))),
+            row("part, coldest", &|pass| Some(degrees.shown(pass.row.part?.low))),
+            row("fuel, mean", &|pass| mean(bar, pass.fuel)),
+            row("oxygen, mean", &|pass| mean(bar, pass.oxygen)),
+            row("carrier, mean", &|pass| mean(bar, pass.carrier)),
+            row("powder", &|pass| Some(format!("{:.1}", pass.powder?))),
+        ]
+    }
+
+    /// Diameters at the same places, by what was measured last and counts.
+    fn measured(&self) -> Group {
+        let readings = self.reports.map(|report| {
+            let counts = report.measured.iter().filter(|kept| kept.withdrawn.is_none());
+            let last = counts.rev().find_map(|kept| match &kept.measurement.measured {
+                Measured::Part(part) => Some(&part.diameters),
+                _ => None,
+            });
+            last.map_or(&[] as &[_], Vec::as_slice)
+        });
+        let [one, other] = readings;
+        let mut places: Vec<Length> = Vec::new();
+        for reading in one.iter().chain(other) {
+            if !places.iter().any(|known| (*known - reading.at).abs() <= SAME_PLACE) {
+                places.push(reading.at);
+            }
+        }
+        let thin = self.units.of_thicknesses();
+        let figures = places.into_iter().map(|place| {
+            let found = readings.map(|all| {
+                let near = all.iter().find(|one| (one.at - place).abs() <= SAME_PLACE);
+                figure(thin, near.map(|one| one.found))
+            });
+            let what = format!("diameter at Z {}, {}", self.units.length(place), thin.symbol);
+            contrast(what, found)
+        });
+        Group { title: "Measured".to_owned(), figures: figures.collect() }
+    }
+}
+
+fn mean<Q: Quantity>(scale: Scale, spread: Option<Spread<Q>>) -> Option<String> {
+    spread.map(|spread| scale.shown(spread.mean))
+}
+
+/// The comparison as one HTML page that needs nothing else.
+#[must_use]
+pub fn page(one: &Report, other: &Report, look: &Look) -> String {
+    let found = Comparison::of(one, other, look.units);
+    let [first, second] = &found.runs;
+    let heads = ["", &format!("run {first}"), &format!("run {second}")];
+    let body = html! {
+        header {
+            p.kind { "Two runs compared" }
+            h1 { (first) " and " (second) }
+            @for report in [one, other] {
+                p { "Run " (report.record.summary.id) ": " (report.record.summary.title) ", "
+                    (report.record.summary.started_at.to_zoned_datetime(look.zone.clone()).strftime("%Y-%m-%d %H:%M").to_string()) }
+            }
+        }
+        (fields("Recipe", found.recipe.as_deref(), &heads))
+        (fields("Rig", found.rig.as_deref(), &heads))
+        @for group in &found.groups {
+            section {
+                h2 { (group.title) }
+                @if group.otherwise().next().is_none() {
+                    p { "All " (group.figures.len()) " figures are alike." }
+                } @else {
+                    p.small { (group.otherwise().count()) " of " (group.figures.len())
+                        " figures differ as they are shown; the others are left out." }
+                    (table(&heads, group.otherwise().map(|figure| vec![
+                        html! { (figure.what) }, html! { (figure.one) }, html! { (figure.other) },
+                    ])))
+                }
+            }
+        }
+        (charts(one, other, look.units))
+    };
+    let title = format!("Runs {first} and {second} compared");
+    frame::page(&title, &title, look.paper, &body)
+}
+
+fn fields(what: &str, found: Option<&[Difference]>, heads: &[&str]) -> Markup {
+    let told = |value: &Option<String>| html! { (value.as_deref().unwrap_or(NOTHING)) };
+    html! {
+        section {
+            h2 { (what) }
+            @match found {
+                None => p { "One of the two texts cannot be read by this version: compare them by eye." },
+                Some([]) => p { "Both say the same." },
+                Some(found) => (table(heads, found.iter().map(|field| {
+                    vec![html! { (field.path) }, told(&field.old), told(&field.new)]
+                }))),
+            }
+        }
+    }
+}
+
+fn charts(one: &Report, other: &Report, units: Units) -> Markup {
+    let both = |field: &str, name: &str, read: &dyn Fn(&Report) -> Vec<(f64, f64)>| {
+        let lines = [(one, "second-line"), (other, "first-line")].map(|(report, class)| Line {
+            name: format!("{name}, run {}", report.record.summary.id),
+            class,
+            points: read(report),
+        });
+        (field.to_owned(), Vec::from(lines))
+    };
+    let (degrees, bar) = (units.of_temperatures().symbol, units.of_pressures().symbol);
+    let sheets = [
+        (
+            both("Part temperature", "part", &|report| {
+                sampled::<Temperature>(&report.record.entries, "part", degrees)
+            }),
+            degrees,
+        ),
+        (
+            both("Coat temperature", "coat", &|report| {
+                sampled::<Temperature>(&report.record.entries, "coat", degrees)
+            }),
+            degrees,
+        ),
+        (
+            both("Spindle", "spindle", &|report| {
+                sampled::<SpindleSpeed>(&report.record.entries, "spindle", "rpm")
+            }),
+            "rpm",
+        ),
+        (
+            both("Oxygen pressure", "oxygen", &|report| {
+                sampled::<Pressure>(&report.record.entries, "oxygen", bar)
+            }),
+            bar,
+        ),
+        (
+            both("Powder in the hopper", "hopper", &|report| {
+                sampled::<Mass>(&report.record.entries, "hopper", "g")
+            }),
+            "g",
+        ),
+    ];
+    html! {
+        section {
+            h2 { "Over time" }
+            p.small { "Each run is counted from its own beginning." }
+            @for ((head, lines), unit) in sheets {
+                h3 { (head) }
+                (Chart { lines, stretches: &[], holds: &[], across: Across::Time, unit, says: &head }.draw())
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture::record;
+
+    fn told(found: &Comparison) -> Vec<(String, String, String)> {
+        let otherwise = found.groups.iter().flat_map(Group::otherwise);
+        otherwise.map(|row| (row.what.clone(), row.one.clone(), row.other.clone())).collect()
+    }
+
+    #[test]
+    fn a_run_differs_from_itself_in_nothing() {
+        let report = Report::of_record(record());
+        let found = Comparison::of(&report, &report, Units::default());
+        assert_eq!((told(&found), found.recipe, found.rig), (vec![], Some(vec![]), Some(vec![])));
+        assert!(found.groups.iter().map(|group| group.figures.len()).sum::<usize>() > 20);
+    }
+
+    #[test]
+    fn what_differs_is_told_by_field_figure_and_pass_with_both_values() {
+        let mut hotter = record();
+        hotter.recipe.text = hotter.recipe.text.replace("revision = 3", "revision = 4");
+        for entry in &mut hotter.entries {
+            let in_second = entry.at.as_seconds() > 30.0 && entry.at.as_seconds() < 43.0;
+            if in_second && entry.data.get("spindle").is_some() {
+                entry.data["spindle"] = "120 rpm".into();
+            }
+        }
+        let (one, other) = (Report::of_record(record()), Report::of_record(hotter));
+        let found = Comparison::of(&one, &other, Units::default());
+        let [field] = found.recipe.as_deref().expect("read") else { panic!("{:?}", found.recipe) };
+        assert_eq!(
+            (&*field.path, field.old.as_deref(), field.new.as_deref()),
+            ("revision", Some("3"), Some("4"))
+        );
+        let row =
+            ("pass 2: spindle, mean".to_owned(), "127.2 rpm".to_owned(), "120.5 rpm".to_owned());
+        let told = told(&found);
+        let [(what, first, _)] = told.as_slice() else { panic!("{told:?}") };
+        assert_eq!((what, first), (&row.0, &row.1));
+    }
+
+    #[test]
+    fn a_pass_that_only_one_run_has_is_told() {
+        let mut short = record();
+        short.passes.pop();
+        let (one, other) = (Report::of_record(record()), Report::of_record(short));
+        let told = told(&Comparison::of(&one, &other, Units::default()));
+        assert!(
+            told.iter().any(|(what, _, other)| what == "pass 2: took" && other == NOTHING),
+            "{told:?}"
+        );
+    }
+}

@@ -1,0 +1,323 @@
+//! What the part is and what it was made by: the first sheet, and what is said of the record
+//! itself at the end.
+
+use evenpass_core::plan::forecast::{clock, counted};
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use super::Report;
+use super::reader::{NOTHING, Reader, pairs, range};
+use crate::record::{Outcome, RunKind, Said, Verdict};
+
+/// What a report reads of a recipe's text.
+#[derive(Debug, Default, Deserialize)]
+struct RecipeHead {
+    revision: Option<u32>,
+    note: Option<String>,
+    #[serde(default)]
+    part: PartHead,
+}
+
+#[derive(Debug, Default, Deserialize)]
+struct PartHead {
+    name: Option<String>,
+    substrate: Option<String>,
+}
+
+/// How it came out, in a word with its sign.
+fn outcome(report: &Report, reader: &Reader) -> Markup {
+    let run = &report.record.summary;
+    let words = match run.outcome {
+        Outcome::Open => "open: it is being written".to_owned(),
+        Outcome::Interrupted => {
+            "interrupted: the program died before it said how the run ended".to_owned()
+        }
+        outcome => outcome.word().to_owned(),
+    };
+    html! {
+        strong { (words) }
+        @if let Some(cause) = &run.first_cause { ": " (reader.text(cause)) }
+    }
+}
+
+/// What was decided of the part: the latest word that was not taken back.
+fn decision(report: &Report, reader: &Reader) -> Option<Markup> {
+    let counts = report.marks.iter().filter(|kept| kept.taken_back_by.is_none());
+    let (kept, verdict, reason) = counts.rev().find_map(|kept| match &kept.mark.said {
+        Said::Decided { verdict, reason } => Some((kept, *verdict, reason)),
+        _ => None,
+    })?;
+    let (sign, word) = match verdict {
+        Verdict::Pass => ("\u{2713}", "Pass"),
+        Verdict::Hold => ("\u{25b2}", "Hold"),
+        Verdict::Scrap => ("\u{2715}", "Scrap"),
+    };
+    Some(html! {
+        strong { (sign) " " (word) }
+        @if !reason.is_empty() { ": " (reason) }
+        "; " (kept.mark.person) ", " (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M"))
+    })
+}
+
+/// The title, and how it came out.
+pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
+    let run = &report.record.summary;
+    let place = match run.kind {
+        RunKind::Machine => "on the machine",
+        RunKind::Twin => "on the twin: no real part was made",
+        RunKind::Rehearsed => "rehearsed on the twin: no real part was made",
+    };
+    let passes = match run.passes_planned {
+        Some(planned) => format!("{} of {planned} done", run.passes_done),
+        None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
+    };
+    html! {
+        header {
+            p.kind { "Record of a coated part" }
+            h1 { (run.title) }
+            p { "Run " (run.id) ", " (place) }
+        }
+        section.outcome {
+            dl.pairs {
+                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
+                div { dt { "Decision" } dd {
+                    @match decision(report, reader) {
+                        Some(told) => (told),
+                        None => "nobody has decided of this part",
+                    }
+                } }
+                div { dt { "Passes" } dd { (passes) } }
+                div { dt { "Began" } dd { (reader.wall(run.started_at, "%Y-%m-%d %H:%M:%S %Z")) } }
+                div { dt { "Ended" } dd { @match run.ended_at {
+                    Some(ended) => (reader.wall(ended, "%Y-%m-%d %H:%M:%S %Z")),
+                    None => (NOTHING),
+                } } }
+                div { dt { "Took" } dd { (clock(run.lasted)) " by the controller's clock" } }
+            }
+            (pruned(report, reader))
+        }
+    }
+}
+
+/// That the entries of a run are elsewhere.
+fn pruned(report: &Report, reader: &Reader) -> Markup {
+    html! {
+        @if let Some(pruned) = &report.record.pruned {
+            p { strong { "The entries of this run are not in these records any more" } ": "
+                (pruned.entries) " were put into the file " (pruned.file) " by " (pruned.person) " on "
+                (reader.wall(pruned.at, "%Y-%m-%d")) ", SHA-256 " (pruned.digest)
+                ". What happened pass by pass is told there." }
+        }
+    }
+}
+
+/// The part, its recipe, the machine, powder and gases.
+pub(super) fn part(report: &Report, reader: &Reader) -> Markup {
+    let record = &report.record;
+    let recipe: RecipeHead = toml::from_str(&record.recipe.text).unwrap_or_default();
+    let or_nothing = |words: Option<String>| words.unwrap_or_else(|| NOTHING.to_owned());
+    let substrate = recipe.part.substrate.map(|word| word.replace('_', " "));
+    let mut part =
+        vec![("Part", or_nothing(recipe.part.name)), ("Substrate", or_nothing(substrate))];
+    part.extend(recipe.note.map(|note| ("Note", note)));
+    let particulars = record.particulars.iter();
+    part.extend(particulars.map(|(name, words)| (name.as_str(), words.clone())));
+    let revision =
+        recipe.revision.map_or_else(String::new, |number| format!(", revision {number}"));
+    html! {
+        section {
+            h2 { "Part and recipe" }
+            (pairs(&part))
+            (pairs(&[
+                ("Recipe", format!("{}{revision}", record.recipe.name)),
+                ("its SHA-256", record.recipe.sha256()),
+                ("Rig", format!("{} ({})", report.rig_title(), record.rig.name)),
+                ("its SHA-256", record.rig.sha256()),
+                ("Software", match record.seed {
+                    Some(seed) => format!("{}, seed of the twin {seed}", record.software),
+                    None => record.software.clone(),
+                }),
+            ]))
+        }
+        section {
+            h2 { "Powder and gases" }
+            (materials(report, reader))
+        }
+    }
+}
+
+fn materials(report: &Report, reader: &Reader) -> Markup {
+    let planned = &report.planned;
+    let fed = report.record.totals.get("powder").and_then(|fed| fed.as_str());
+    html! {
+        table {
+            thead { tr { th { "Material" } th { "Lot, certificate" } th { "Planned" } th { "Used" } } }
+            tbody {
+                @for powder in &planned.powders {
+                    tr {
+                        td { (powder.title) " " small { (powder.key) } }
+                        td { (lot(report, &powder.key)) }
+                        td { (format!("{:.1}", powder.fed)) }
+                        td { @match fed {
+                            Some(fed) if planned.powders.len() == 1 => (reader.text(fed)),
+                            _ => (NOTHING),
+                        } }
+                    }
+                }
+                @for gas in &planned.gases {
+                    tr {
+                        td { (gas.fuel_gas) " and oxygen " small { (gas.torch) } }
+                        td { (lot(report, &gas.fuel_gas)) "; oxygen: " (lot(report, "oxygen")) }
+                        td { (format!("{:.0}", gas.fuel)) " and " (format!("{:.0}", gas.oxygen))
+                            " in " (clock(gas.burning)) }
+                        td { "not measured" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The lot of a powder or a gas that was in use when the run began.
+fn lot(report: &Report, of_what: &str) -> String {
+    let began = report.record.summary.started_at;
+    let counts = report.rig_marks.iter().rev();
+    let mut counts = counts.filter(|kept| kept.taken_back_by.is_none() && kept.mark.at <= began);
+    let found = counts.find_map(|kept| match &kept.mark.said {
+        Said::Lot { of, lot, certificate } if of.eq_ignore_ascii_case(of_what) => {
+            Some(match certificate {
+                Some(certificate) => format!("{lot}, {certificate}"),
+                None => lot.clone(),
+            })
+        }
+        _ => None,
+    });
+    found.unwrap_or_else(|| "no lot was given".to_owned())
+}
+
+/// Blasting and preheating.
+pub(super) fn set_up(report: &Report, reader: &Reader) -> Markup {
+    let degrees = reader.units.of_temperatures();
+    let mut lines = Vec::new();
+    if let Some(within) = report.planned.blasted_within {
+        lines.push((
+            "Sprayed within",
+            format!("{} of blasting, as the recipe wants", clock(within)),
+        ));
+    }
+    let began = report.record.summary.started_at;
+    let counts = report.marks.iter().filter(|kept| kept.taken_back_by.is_none());
+    let mut blasted = counts.rev().filter_map(|kept| match kept.mark.said {
+        Said::Blasted { ended } if kept.mark.at <= began => Some((kept, ended)),
+        _ => None,
+    });
+    let before = blasted.next();
+    lines.push((
+        "Blasted",
+        match before {
+            Some((kept, ended)) => {
+                format!("until {}; {}", reader.wall(ended, "%Y-%m-%d %H:%M"), kept.mark.person)
+            }
+            None => "no time was given before the start".to_owned(),
+        },
+    ));
+    let entries = &report.record.entries;
+    let again = entries.iter().filter(|entry| {
+        entry.data.get("request").is_some_and(|asked| asked == "blasted_now")
+            && entry.data.get("answer").is_none_or(|answer| answer == "accepted")
+    });
+    for entry in again {
+        lines.push(("Blasted anew", reader.at(entry.at)));
+    }
+    for step in &report.planned.preheats {
+        lines.push((
+            "Preheat",
+            format!(
+                "to {}, window {}, soak {}",
+                degrees.shown(step.aim),
+                range(degrees, step.window),
+                clock(step.soak)
+            ),
+        ));
+    }
+    let heated = report.stay(&["Traversing", "PreheatTurning", "Soaking"]);
+    if let Some((from, to)) = heated {
+        let told =
+            |at| report.part_at(at).map_or_else(|| NOTHING.to_owned(), |part| degrees.shown(part));
+        lines.push((
+            "Preheated",
+            format!(
+                "{} to {}, from {} to {}",
+                reader.at(from),
+                reader.at(to),
+                told(from),
+                told(to)
+            ),
+        ));
+    }
+    html! {
+        section {
+            h2 { "Set-up" }
+            (pairs(&lines))
+        }
+    }
+}
+
+/// Whether the record is whole, and what vouches for it.
+pub(super) fn whole(report: &Report, reader: &Reader) -> Markup {
+    let record = &report.record;
+    let kept = counted(record.entries.len(), "entry").replace("entrys", "entries");
+    html! {
+        section.whole {
+            h2 { "The record itself" }
+            (pairs(&[
+                ("Entries", kept),
+                ("Lost", match record.lost {
+                    Some(0) => "none".to_owned(),
+                    Some(lost) => format!("{lost} were made and could not be kept"),
+                    None => "not known: the run was never ended".to_owned(),
+                }),
+                ("Seal", match &report.seal {
+                    Some(seal) => seal.seal.clone().unwrap_or_else(|| "none: the run is not ended".to_owned()),
+                    None => "none: this run is in no chain".to_owned(),
+                }),
+            ]))
+            @if let Some(seal) = &report.seal {
+                p.small { "Chained since " (seal.since) ". The seal is the SHA-256 digest of all rows of
+                    this run and of the runs before it; "
+                    code { "evenpass records verify " (record.summary.id) " --seal SEAL" }
+                    " finds any row that was changed, removed or put in since." }
+            }
+            @if !record.gaps.is_empty() {
+                p { strong { "Entries are missing" } " by these numbers: "
+                    @for (index, gap) in record.gaps.iter().enumerate() {
+                        @if index > 0 { ", " }
+                        (gap.first) " to " (gap.last)
+                    }
+                    ". What happened then is not in this report." }
+            }
+            p.small { (reader.times_are()) }
+        }
+    }
+}
+
+/// What a reader has to know of the figures.
+pub(super) fn notes(report: &Report) -> Markup {
+    html! {
+        section.whole {
+            h2 { "How to read it" }
+            ul.small {
+                li { "Minimum, mean and maximum are of samples, twice a second. Thicknesses are radial." }
+                li { "A coat that is called estimated was not measured: it is the plan's coat, corrected by the
+                    feed that was measured in each pass and by where powder came and ceased." }
+                li { "Powder of a pass is what the hopper lost; a balance of 1 g makes it rough." }
+                @if report.record.summary.kind == RunKind::Machine {
+                    li { "Interlocks told of here are software, and no safety-rated circuit: emergency stop, gas
+                        shut-off, guard and hard limits are wired and act without it." }
+                } @else {
+                    li { "Everything measured here was measured on a twin of the machine." }
+                }
+            }
+        }
+    }
+}

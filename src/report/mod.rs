@@ -1,0 +1,213 @@
+//! One run as a report that a customer keeps, and two runs held against each other: one HTML file
+//! each, with its style and its charts inside, made to be printed.
+//!
+//! - [`Report`] is a run with everything the records hold about it; [`Report::page`] is its page.
+//! - [`comparison`] says what two runs have otherwise.
+//! - `chart` draws values over time or along the part; the panel draws by it too.
+//! - `coat` estimates the coat that the passes as they went come to.
+
+pub(crate) mod chart;
+mod charts;
+mod coat;
+pub mod comparison;
+#[cfg(test)]
+mod fixture;
+mod frame;
+mod head;
+mod heat;
+mod passes;
+mod people;
+mod reader;
+mod trouble;
+
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
+use evenpass_core::quantity::{Quantity as _, Temperature};
+use jiff::tz::TimeZone;
+use maud::html;
+use serde::Deserialize;
+
+pub use self::frame::Paper;
+use self::reader::Reader;
+use crate::people::Units;
+use crate::record::figures::{PassFigures, pass_figures};
+use crate::record::planned::Planned;
+use crate::record::{
+    ActRecord, MarkRecord, MeasurementRecord, Of, RecordError, RunId, RunRecord, Seal, Store,
+};
+
+/// A run with everything the records hold about it.
+#[derive(Debug, Clone)]
+#[non_exhaustive]
+pub struct Report {
+    /// The run.
+    pub record: RunRecord,
+    /// What its plan wanted.
+    pub planned: Planned,
+    /// Its passes as they were measured.
+    pub passes: Vec<PassFigures>,
+    /// What people measured of its part, the withdrawn ones too.
+    pub measured: Vec<MeasurementRecord>,
+    /// What people asked for in it, by their names.
+    pub acts: Vec<ActRecord>,
+    /// What people added to it, what was taken back too.
+    pub marks: Vec<MarkRecord>,
+    /// What people added to its rig and all that was made there.
+    pub rig_marks: Vec<MarkRecord>,
+    /// What vouches for it.
+    pub seal: Option<Seal>,
+}
+
+/// For whom and for what a page is made.
+#[derive(Debug, Clone)]
+pub struct Look {
+    /// The units it is read in.
+    pub units: Units,
+    /// Whose clock the wall's times are told by.
+    pub zone: TimeZone,
+    /// The paper it is made for; whatever the printer holds when `None`.
+    pub paper: Option<Paper>,
+}
+
+impl Report {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// [`RecordError`] when there is no such run or the file can't be read.
+    pub fn of(store: &Store, id: &RunId) -> Result<Self, RecordError> {
+        let mut report = Self::of_record(store.run(id)?);
+        report.measured = store.measurements()?;
+        report.measured.retain(|kept| kept.measurement.run.as_ref() == Some(id));
+        report.acts = store.acts_about(id)?;
+        report.marks = store.marks(Of::Run(id))?;
+        report.rig_marks = store.marks(Of::Rig(&report.rig_title(), report.record.summary.kind))?;
+        report.seal = store.seal(id)?;
+        Ok(report)
+    }
+
+    /// Of a run alone, without what people measured and asked for.
+    fn of_record(record: RunRecord) -> Self {
+        let planned = Planned::of(&record);
+        let edges = |name: &str| Some(planned.zone(name)?.step.edges);
+        let passes = pass_figures(&record.passes, &record.entries, edges);
+        Self {
+            record,
+            planned,
+            passes,
+            measured: Vec::new(),
+            acts: Vec::new(),
+            marks: Vec::new(),
+            rig_marks: Vec::new(),
+            seal: None,
+        }
+    }
+
+    /// What the rig calls itself; the name of its file where its text says nothing.
+    fn rig_title(&self) -> String {
+        #[derive(Deserialize)]
+        struct Head {
+            title: String,
+        }
+        let head: Result<Head, _> = toml::from_str(&self.record.rig.text);
+        head.map_or_else(|_| self.record.rig.name.clone(), |head| head.title)
+    }
+
+    /// From when until when the run was first in one of these states without leaving them.
+    fn stay(&self, states: &[&str]) -> Option<(Moment, Moment)> {
+        let entries = &self.record.entries;
+        let to = |entry: &Entry| {
+            let state = entry.data.get("to").and_then(|to| to.as_str());
+            state.map(|state| states.contains(&state))
+        };
+        let changes = || entries.iter().filter(|entry| entry.kind == EntryKind::State);
+        let from = changes().find(|entry| to(entry) == Some(true))?.at;
+        let left = changes().find(|entry| entry.at > from && to(entry) == Some(false));
+        Some((from, left.or(entries.last())?.at))
+    }
+
+    /// What the part was last measured at until then.
+    fn part_at(&self, at: Moment) -> Option<Temperature> {
+        let mut until = self.record.entries.iter().rev();
+        until.find_map(|entry| {
+            let text = entry
+                .data
+                .get("part")
+                .filter(|_| entry.kind == EntryKind::Sample && entry.at <= at);
+            Temperature::parse(text?.as_str()?).ok()
+        })
+    }
+
+    /// The report as one HTML page that needs nothing else.
+    #[must_use]
+    pub fn page(&self, look: &Look) -> String {
+        let reader = Reader::of(self, look);
+        let run = &self.record.summary;
+        let has_entries = self.record.pruned.is_none();
+        let body = html! {
+            (head::top(self, &reader))
+            (head::part(self, &reader))
+            (head::set_up(self, &reader))
+            // Of a run whose entries are elsewhere nothing may be told as if it had not been.
+            @if has_entries {
+            (passes::section(self, &reader))
+            (charts::section(self, &reader))
+            (heat::fusing(self, &reader))
+            (heat::cooling(self, &reader))
+            }
+            (people::measured(self, &reader))
+            @if has_entries { (trouble::section(self, &reader)) }
+            (people::deviations(self, &reader))
+            @if has_entries { (people::acts(self, &reader)) }
+            (head::whole(self, &reader))
+            (head::notes(self))
+        };
+        let running = format!("{} \u{b7} run {}", run.title, run.id);
+        frame::page(
+            &format!("Record of run {}: {}", run.id, run.title),
+            &running,
+            look.paper,
+            &body,
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fixture::record;
+    use super::*;
+    use crate::record::Pruned;
+
+    fn page(record: RunRecord) -> String {
+        let look = Look { units: Units::default(), zone: TimeZone::UTC, paper: None };
+        Report::of_record(record).page(&look)
+    }
+
+    #[test]
+    fn a_run_on_the_machine_is_told_by_the_wall_clock_and_with_what_its_interlocks_are_not() {
+        let page = page(record());
+        // Pass 1 began 10 s after 09:00.
+        assert!(page.contains("09:00:10") && page.contains("wall clock, UTC"), "{page}");
+        assert!(page.contains("no safety-rated circuit"));
+        assert!(page.contains("There were none.") && page.contains("Fusing of seat"));
+        assert!(page.contains("10.0"), "the hopper lost 10 g in a pass");
+    }
+
+    #[test]
+    fn of_entries_that_are_elsewhere_nothing_is_told_as_if_it_had_not_been() {
+        let mut run = record();
+        run.entries.clear();
+        run.passes.clear();
+        run.pruned = Some(Pruned {
+            at: run.summary.started_at,
+            person: "B. Engineer".to_owned(),
+            entries: 154,
+            file: "2026-11-25-001.json".to_owned(),
+            digest: "ab12".to_owned(),
+        });
+        let page = page(run);
+        assert!(page.contains("154 were put into the file 2026-11-25-001.json by B. Engineer"));
+        for untrue in ["There were none.", "not called wet", "not reached in this run", "No pass"] {
+            assert!(!page.contains(untrue), "{untrue}");
+        }
+    }
+}
