@@ -2,7 +2,7 @@
 //! record being written and without, turn and turn about. Prints; asserts nothing.
 //!
 //! The disk is the one of the temporary folder, and every commit is synced. Run with
-//! `cargo bench --bench record`; it takes about 45 s.
+//! `cargo bench --bench recording`; it takes about 45 s.
 
 #![allow(
     clippy::unwrap_used,
