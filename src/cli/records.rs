@@ -8,6 +8,7 @@ mod feeder;
 mod measure;
 mod page;
 mod proofs;
+mod prune;
 mod reading;
 mod report;
 mod told;
@@ -109,6 +110,11 @@ pub(super) enum RecordsVerb {
     ///
     /// Example: evenpass records backup /media/stick/records-2026-11.sqlite
     Backup(care::BackupArguments),
+    /// Put the entries of old runs into files of their own, one a run, and take them out of the
+    /// records. What the runs were, how they ended, and what people said of them stay.
+    ///
+    /// Example: evenpass records prune --older-than "2 years" --to /media/archive --person "A. Fitter"
+    Prune(prune::PruneArguments),
     /// Show every measurement, and what is known of every torch with a powder.
     ///
     /// Example: evenpass records learned
@@ -133,6 +139,7 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
         RecordsVerb::Show { place, run } => (place, Some(run)),
         RecordsVerb::Verify(asked) => return ended(care::verify(asked, &mut to)),
         RecordsVerb::Backup(asked) => return ended(care::back_up(asked, &mut to)),
+        RecordsVerb::Prune(asked) => return ended(prune::prune(asked, &mut to)),
         RecordsVerb::Report(asked) => return taken(report::report(asked, &mut to)),
         RecordsVerb::Export(asked) => return taken(report::export(asked, &mut to)),
         RecordsVerb::Compare(asked) => return taken(report::compare(asked, &mut to)),

@@ -98,6 +98,17 @@ pub(super) struct Link([u8; LENGTH]);
 impl Link {
     /// What comes before the first.
     pub(super) const NONE: Self = Self([0; LENGTH]);
+
+    /// From hexadecimal; `None` for what is none.
+    pub(super) fn read(text: &str) -> Option<Self> {
+        let mut digits =
+            text.chars().map(|sign| sign.to_digit(16).and_then(|d| u8::try_from(d).ok()));
+        let mut link = Self::NONE;
+        for byte in &mut link.0 {
+            *byte = digits.next()?? << 4 | digits.next()??;
+        }
+        digits.next().is_none().then_some(link)
+    }
 }
 
 /// Hexadecimal.

@@ -4,6 +4,7 @@
 mod files;
 mod kept;
 mod processes;
+mod pruned;
 mod story;
 mod tampering;
 mod told;

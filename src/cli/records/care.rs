@@ -10,7 +10,7 @@ use serde::Serialize;
 use super::told::Refused;
 use super::{RecordsPlace, print_json};
 use crate::cli::{Exit, say};
-use crate::record::{RunId, Seal, Store, Verification, records_file};
+use crate::record::{RunId, Seal, Store, Verification, records_file, verify_export};
 
 /// Flaws told one by one; arbitrary, a screen of them.
 const TOLD: usize = 20;
@@ -20,8 +20,11 @@ const TOLD: usize = 20;
 pub(in crate::cli) struct VerifyArguments {
     /// One run, by its id, the beginning of its id, or `latest`; all records when left out.
     run: Option<String>,
-    /// The seal on the run's report: it is to be the one in the record.
-    #[arg(long, value_name = "SEAL", requires = "run")]
+    /// A run that was exported as JSON, instead of the records.
+    #[arg(long, value_name = "FILE", conflicts_with = "run")]
+    export: Option<PathBuf>,
+    /// The seal on the run's report: it is to be the one that is found.
+    #[arg(long, value_name = "SEAL")]
     seal: Option<String>,
     #[command(flatten)]
     place: RecordsPlace,
@@ -51,11 +54,26 @@ struct Found<'a> {
 
 /// Looks whether anything was changed since it was written; flaws are a failure.
 pub(super) fn verify(asked: &VerifyArguments, to: &mut impl Write) -> Result<Exit, Refused> {
-    let store = records_file(asked.place.records.as_deref())
-        .and_then(|file| Store::open_existing(&file))?;
-    let run = asked.run.as_deref().map(|run| store.find(run)).transpose()?;
-    let looked = store.verify(run.as_ref())?;
-    let seal = run.as_ref().map(|run| store.seal(run)).transpose()?.flatten();
+    let (run, looked, seal) = match &asked.export {
+        Some(file) => {
+            let text = std::fs::read_to_string(file)
+                .map_err(|trouble| Refused::Input(format!("{}: {trouble}\n", file.display())))?;
+            let found = verify_export(&text)
+                .map_err(|problem| Refused::Input(format!("{}: {problem}\n", file.display())))?;
+            (Some(found.run), found.looked, Some(found.seal))
+        }
+        None => {
+            let store = Store::open_existing(&records_file(asked.place.records.as_deref())?)?;
+            let run = asked.run.as_deref().map(|run| store.find(run)).transpose()?;
+            if run.is_none() && asked.seal.is_some() {
+                let help = "--seal is of one run: name it, or its export, with it\n";
+                return Err(Refused::Input(help.to_owned()));
+            }
+            let looked = store.verify(run.as_ref())?;
+            let seal = run.as_ref().map(|run| store.seal(run)).transpose()?.flatten();
+            (run, looked, seal)
+        }
+    };
     let stored = seal.as_ref().and_then(|seal| seal.seal.as_deref());
     let as_given = asked.seal.as_deref().map(|given| is_seal(given, stored));
     let holds = looked.holds() && as_given != Some(false);

@@ -24,6 +24,14 @@ pub(super) fn print_run(
     writeln!(to, "Run {}", crate::cli::say::one_line(record.summary.id.as_str()))?;
     header_sheet(record, zone).print(to)?;
     let clock = Clock::of(&record.entries);
+    if let Some(pruned) = &record.pruned {
+        let day = wall(pruned.at, zone, "%Y-%m-%d");
+        let words = format!(
+            "its {} entries went into the file {} on {day}, by {} (SHA-256 {})",
+            pruned.entries, pruned.file, pruned.person, pruned.digest
+        );
+        writeln!(to, "\n{}", crate::cli::say::one_line(&words))?;
+    }
     section("Course", &course_sheet(&record.entries, clock), to)?;
     section("Passes", &passes_sheet(&record.passes, clock), to)?;
     response::print(&record.entries, clock, response::With::Images, to)?;

@@ -151,12 +151,7 @@ pub(super) fn export(asked: &ExportArguments, to: &mut impl Write) -> Result<(),
     let run = store.find(&asked.run)?;
     match asked.format {
         Format::Json => {
-            let mut text = Vec::new();
-            write_json(&store, &run, &mut text).map_err(|problem| match problem {
-                ExportError::Record(problem) => Refused::from(problem),
-                ExportError::Output(trouble) => Refused::Output(trouble),
-            })?;
-            keep(&asked.out, &text)?;
+            keep(&asked.out, &rows(&store, &run)?)?;
         }
         Format::Csv => {
             let report = Report::of(&store, &run)?;
@@ -169,6 +164,16 @@ pub(super) fn export(asked: &ExportArguments, to: &mut impl Write) -> Result<(),
         }
     }
     told(&asked.out, to)
+}
+
+/// A run as JSON.
+pub(super) fn rows(store: &Store, run: &RunId) -> Result<Vec<u8>, Refused> {
+    let mut text = Vec::new();
+    write_json(store, run, &mut text).map_err(|problem| match problem {
+        ExportError::Record(problem) => Refused::from(problem),
+        ExportError::Output(trouble) => Refused::Output(trouble),
+    })?;
+    Ok(text)
 }
 
 /// Tells, or writes, what two runs have otherwise.
@@ -234,7 +239,7 @@ fn print(found: &Comparison, to: &mut impl Write) -> io::Result<()> {
 }
 
 /// Writes a file that must not be there yet, whole or not at all.
-fn keep(file: &Path, bytes: &[u8]) -> Result<(), Refused> {
+pub(super) fn keep(file: &Path, bytes: &[u8]) -> Result<(), Refused> {
     durable::create(file, bytes).map_err(|trouble| refused(file, &trouble))
 }
 

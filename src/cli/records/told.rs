@@ -72,6 +72,16 @@ impl From<RecordError> for Refused {
     }
 }
 
+impl Refused {
+    /// Why, in words.
+    pub(super) fn words(&self) -> String {
+        match self {
+            Self::Input(words) | Self::Failure(words) => words.clone(),
+            Self::Output(trouble) => trouble.to_string(),
+        }
+    }
+}
+
 impl From<io::Error> for Refused {
     fn from(trouble: io::Error) -> Self {
         Self::Output(trouble)

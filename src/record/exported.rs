@@ -1,0 +1,107 @@
+//! Looking whether a run that was exported is as it was written: the same digests, computed from the
+//! rows in the file.
+
+use rusqlite::types::ValueRef;
+use serde_json::{Map, Value};
+use thiserror::Error;
+
+use super::chain::{BEGUN, ENDED, ENTRY, Link, Linking, ORIGIN};
+use super::verify::Flaw;
+use super::{RunId, Seal, Verification};
+
+/// What a file of one run came to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Exported {
+    /// The run.
+    pub run: RunId,
+    /// What was found.
+    pub looked: Verification,
+    /// What stands for the run in the chains.
+    pub seal: Seal,
+}
+
+/// Why a file is not that of a run.
+#[derive(Debug, Error)]
+pub enum NotExported {
+    /// It is no JSON.
+    #[error("it is no JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// It has not what an exported run has.
+    #[error("it has no {0}, as the JSON that `evenpass records export` writes has")]
+    Lacks(&'static str),
+}
+
+/// Looks through an exported run. Its chain says what it was; whether that is the chain of the record
+/// is said by the seal alone.
+///
+/// # Errors
+/// The text is not that of an exported run.
+pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
+    let whole: Value = serde_json::from_str(text)?;
+    let rows = whole.get("rows").and_then(Value::as_array).ok_or(NotExported::Lacks("rows"))?;
+    let of = |table: &'static str| {
+        rows.iter()
+            .filter(move |row| row.get("table").and_then(Value::as_str) == Some(table))
+            .filter_map(|row| row.get("columns").and_then(Value::as_object))
+    };
+    let run = of("run").next().ok_or(NotExported::Lacks("row of the table run"))?;
+    let chain = of("chain").next().ok_or(NotExported::Lacks("row of the table chain"))?;
+    let text_of = |row: &Map<String, Value>, column| {
+        row.get(column).and_then(Value::as_str).map(str::to_owned)
+    };
+    let id = text_of(run, "id").map(RunId::stored).ok_or(NotExported::Lacks("id of the run"))?;
+    let since = text_of(chain, "since").ok_or(NotExported::Lacks("beginning of its chain"))?;
+    let seal = Seal { since, seal: text_of(chain, "seal") };
+    let mut looked = Verification { runs: 1, entries: 0, rows: 0, flaws: Vec::new() };
+    let links = ("before", "origin", "begun", "tip");
+    let link = |column| text_of(chain, column).and_then(|text| Link::read(&text));
+    let (Some(before), Some(origin), Some(begun), Some(tip)) =
+        (link(links.0), link(links.1), link(links.2), link(links.3))
+    else {
+        return Err(NotExported::Lacks("whole chain"));
+    };
+    if columns(Linking::after(before, "run"), run, ORIGIN).text(&seal.since).done() != origin {
+        looked.flaws.push(Flaw::Header(id.clone()));
+    }
+    if columns(Linking::after(origin, "begun"), run, BEGUN).done() != begun {
+        looked.flaws.push(Flaw::Beginning(id.clone()));
+    }
+    let mut last = origin;
+    for entry in of("entry") {
+        looked.entries += 1;
+        let expected = columns(Linking::after(last, "entry"), entry, ENTRY).done();
+        let stored = text_of(entry, "link").and_then(|text| Link::read(&text));
+        if stored != Some(expected) {
+            let number = entry.get("number").and_then(Value::as_u64).unwrap_or(0);
+            looked.flaws.push(Flaw::Entry(id.clone(), number));
+        }
+        last = stored.unwrap_or(expected);
+    }
+    if last != tip {
+        looked.flaws.push(Flaw::LastEntries(id.clone()));
+    }
+    let is_open = text_of(run, "outcome").as_deref() == Some("open");
+    let ended = columns(Linking::after(tip, "seal").link(begun), run, ENDED).done();
+    if seal.seal != (!is_open).then(|| ended.to_string()) {
+        looked.flaws.push(Flaw::Ending(id.clone()));
+    }
+    Ok(Exported { run: id, looked, seal })
+}
+
+/// Takes the named columns of a row in.
+fn columns(mut sum: Linking, row: &Map<String, Value>, names: &str) -> Linking {
+    for name in names.split(',').map(str::trim) {
+        sum = match row.get(name) {
+            Some(Value::String(text)) => sum.text(text),
+            Some(Value::Number(number)) => match number.as_i64() {
+                Some(number) => sum.integer(number),
+                // No column of these holds one: it is another than what was written.
+                None => sum.text(&number.to_string()),
+            },
+            // What is missing reads as what was missing when it was written.
+            Some(Value::Null) | None => sum.value(ValueRef::Null),
+            Some(other) => sum.text(&other.to_string()),
+        };
+    }
+    sum
+}
