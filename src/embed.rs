@@ -104,7 +104,9 @@ fn set_feeder(spec: &mut BenchSpec, job: &Job) {
     spec.plume.reference_radius_mm = job.recipe.part.diameter_at(middle).mm() / 2.0;
 }
 
-fn part(job: &Job, plan: &Plan) -> PartInChuck {
+/// The part of a job with its job card.
+#[must_use]
+pub fn part(job: &Job, plan: &Plan) -> PartInChuck {
     let metres = |length: Length| length.mm() / 1000.0;
     let mut torch_order: Vec<String> =
         plan.program.torches.iter().map(|torch| torch.key.clone()).collect();

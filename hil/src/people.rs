@@ -182,6 +182,26 @@ impl Bench {
         Ok(())
     }
 
+    /// Another job card for the part in the chuck, which stays as it is: the person puts in the torch
+    /// that it asks for first.
+    ///
+    /// # Errors
+    /// When the bench has no torch of a name on it: see the sentence. The old card then stays.
+    pub fn take_job_card(&mut self, card: &PartInChuck) -> Result<(), SpecError> {
+        let part = PartInChuck {
+            torch_order: card.torch_order.clone(),
+            watched_mm: card.watched_mm.clone(),
+            ..self.part.clone()
+        };
+        part.check(&self.spec)?;
+        self.part = part;
+        self.torches_used = 0;
+        self.watching = Watching::default();
+        self.mount_next_torch();
+        self.hands.new_part();
+        Ok(())
+    }
+
     /// Another part like the one in the chuck, bare, by somebody who has shut the guard behind them.
     pub fn next_part(&mut self) {
         self.put_in(&self.part.clone());

@@ -30,7 +30,7 @@ pub trait Witness {
 }
 
 /// Nobody watches the lines.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Unwitnessed;
 
 impl Witness for Unwitnessed {
@@ -124,8 +124,10 @@ pub struct VirtualTime<W: Witness, M: Master = Controller> {
 }
 
 impl<W: Witness, M: Master> VirtualTime<W, M> {
-    /// Joins a controller and a bench at the start of time, with the lines up.
+    /// Joins a controller and a bench at the bench's own time, with the lines up: the start of time
+    /// for one that was just switched on, later for one that has outlived another controller.
     pub fn new(rig: &Rig, mut controller: M, bench: Bench, witness: W) -> Self {
+        let now = Moment::from_micros(bench.now_us());
         let character_ns = rig
             .lines
             .iter()
@@ -134,16 +136,9 @@ impl<W: Witness, M: Master> VirtualTime<W, M> {
             })
             .collect::<Vec<_>>();
         for index in 0..rig.lines.len() {
-            controller.handle_link(Moment::START, LineId(index), evenpass_core::line::Link::Up);
+            controller.handle_link(now, LineId(index), evenpass_core::line::Link::Up);
         }
-        Self {
-            controller,
-            bench,
-            witness,
-            now: Moment::START,
-            character_ns,
-            flights: VecDeque::with_capacity(8),
-        }
+        Self { controller, bench, witness, now, character_ns, flights: VecDeque::with_capacity(8) }
     }
 
     /// The controller, or whatever master it is.
@@ -154,6 +149,11 @@ impl<W: Witness, M: Master> VirtualTime<W, M> {
     /// The controller, when its time is over.
     pub fn into_controller(self) -> M {
         self.controller
+    }
+
+    /// The bench alone, as a controller that dies leaves it: what was on the lines is lost.
+    pub fn into_bench(self) -> Bench {
+        self.bench
     }
 
     /// The bench.

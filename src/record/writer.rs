@@ -31,12 +31,13 @@ pub(super) struct Bounds {
 }
 
 impl Bounds {
-    /// Arbitrary, but for `gather`: a person who looks on takes 0.2 s for at once.
+    /// Arbitrary, but for `gather`: half of what lies between two samples while powder is out, whose
+    /// last one tells where a job that is cut off lost its powder.
     pub(super) const USUAL: Self = Self {
         channel: 4096,
         batch: 256,
         waiting: 16_384,
-        gather: Duration::from_millis(200),
+        gather: Duration::from_millis(100),
         retry: Duration::from_secs(1),
     };
 }

@@ -31,6 +31,8 @@ pub enum EntryKind {
     Powder,
     /// A pass began or ended.
     Pass,
+    /// The coat so far: powder that arrived in a spraying step, by place.
+    Coat,
     /// Values at one time.
     Sample,
     /// Something about a line: silence, reconnection.

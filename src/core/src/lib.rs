@@ -19,6 +19,7 @@
 //! 10. [`proof`]: interlocks proved at their field devices, one at a time.
 //! 11. [`sequence`]: the job as a state machine, and its gate.
 //! 12. [`scan`]: all of it, once a period.
+//! 13. [`resume`]: a job that was cut off, from its record: where it stood, and what is left of it.
 
 pub mod calibrate;
 pub mod catalogue;
@@ -39,6 +40,7 @@ pub mod proof;
 pub mod quantity;
 pub mod recipe;
 pub mod request;
+pub mod resume;
 pub mod rig;
 pub mod scan;
 pub mod sequence;

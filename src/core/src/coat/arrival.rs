@@ -60,6 +60,11 @@ impl Arrival {
         parts
     }
 
+    /// Whether powder arrives or any edge is on its way.
+    pub(super) fn is_under_way(&self) -> bool {
+        self.arriving.is_on() || !self.under_way.is_empty()
+    }
+
     /// Carrier and feeder are shut together: nothing more arrives.
     pub(super) fn cut(&mut self) {
         *self = Self::default();

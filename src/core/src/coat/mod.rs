@@ -6,12 +6,17 @@
 //! `R^2 = R_0^2 + A / pi`.
 //!
 //! How to call it: [`Coat::select`] when a spraying step begins, [`Coat::step`] once a scan with
-//! the place at its end, [`Coat::cut`] when carrier and feeder are shut together; the questions
-//! at any time. [`Coat::deposit_between`] is the plan's own way in, without a clock.
+//! the place at its end, [`Coat::miss`] instead while no flame carries the powder, [`Coat::cut`] when
+//! carrier and feeder are shut together; the questions at any time. [`Coat::deposit_between`] is the
+//! plan's own way in, without a clock. What a step has so far goes out as [`Bins`] and comes in again
+//! by [`Coat::set`]; a coat that an earlier run has left lies under all of it ([`Lying`]).
 
 mod arrival;
+mod bins;
 pub mod deposit;
 pub mod plume;
+
+pub use bins::{Bins, Lying};
 
 use core::f64::consts::PI;
 use core::time::Duration;
@@ -62,6 +67,8 @@ pub struct CoatBasis {
     pub part: Part,
     /// One for each spraying step.
     pub layers: Vec<LayerBasis>,
+    /// What earlier runs have left on the part; nothing on a bare one.
+    pub lies: Vec<Lying>,
 }
 
 /// Powder that arrived in one spraying step, by place.
@@ -78,18 +85,20 @@ struct Layer {
 pub struct Coat {
     part: Part,
     layers: Vec<Layer>,
+    lies: Vec<Layer>,
     current: Option<usize>,
     arrival: Arrival,
     arrived: Mass,
 }
 
 impl Coat {
-    /// An empty coat.
+    /// The coat before anything is sprayed: nothing, or what lies there already.
     #[must_use]
     pub fn new(basis: &CoatBasis) -> Self {
         Self {
             part: basis.part.clone(),
             layers: basis.layers.iter().map(Layer::new).collect(),
+            lies: basis.lies.iter().map(Layer::of).collect(),
             current: None,
             arrival: Arrival::default(),
             arrived: Mass::ZERO,
@@ -128,9 +137,26 @@ impl Coat {
         }
     }
 
+    /// One scan in which what arrives makes no coat: no flame carries it.
+    pub fn miss(&mut self, span: Duration, coil: Level) {
+        let Some(layer) = self.current.and_then(|index| self.layers.get(index)) else { return };
+        let lead = match coil {
+            Level::On => layer.basis.lead_on,
+            Level::Off => layer.basis.lead_off,
+        };
+        self.arrival.coil(coil, lead.to_duration());
+        self.arrival.pass(span);
+    }
+
     /// Carrier and feeder are shut together: nothing more arrives.
     pub fn cut(&mut self) {
         self.arrival.cut();
+    }
+
+    /// Whether powder arrives or is on its way.
+    #[must_use]
+    pub fn is_arriving(&self) -> bool {
+        self.arrival.is_under_way()
     }
 
     /// Counts powder that arrives for a time, spread evenly between two places; in the step
@@ -141,6 +167,13 @@ impl Coat {
             layer.spread(from, to, mass);
             self.arrived += mass;
         }
+    }
+
+    /// The step that sprays, by its place in the program; `None` while none does.
+    #[must_use]
+    pub fn sprays(&self) -> Option<usize> {
+        let layer = self.current.and_then(|index| self.layers.get(index));
+        layer.map(|layer| layer.basis.step)
     }
 
     /// All powder that arrived, on the part or beside it.
@@ -156,8 +189,20 @@ impl Coat {
             return Length::ZERO;
         }
         let diameter = self.part.diameter_at(at);
-        let area: f64 = self.layers.iter().map(|layer| layer.area_at(at, diameter)).sum();
-        deposit::build_of(diameter, area / slant_at(&self.part, at))
+        deposit::build_of(diameter, self.area_at(at) / slant_at(&self.part, at))
+    }
+
+    /// Cross-section of all coat at a place, mm2, whether the part is there or not.
+    #[must_use]
+    pub fn area_at(&self, at: Length) -> f64 {
+        let diameter = self.part.diameter_at(at);
+        self.layers.iter().chain(&self.lies).map(|layer| layer.area_at(at, diameter)).sum()
+    }
+
+    /// The part under the coat.
+    #[must_use]
+    pub const fn part(&self) -> &Part {
+        &self.part
     }
 }
 
@@ -205,8 +250,6 @@ impl Layer {
     /// Cross-section of coat at a place, mm2.
     fn area_at(&self, at: Length, diameter: Length) -> f64 {
         let plume = self.basis.plume.mm();
-        let share = self.basis.efficiency.ratio() * capture(diameter, self.basis.plume).ratio();
-        let per_gram = share / (self.basis.density.g_per_cm3() * 1e-3);
         let mut sum = 0.0;
         let mut centre = self.low;
         for grams in &self.grams {
@@ -216,7 +259,22 @@ impl Layer {
             }
             centre += self.width;
         }
-        sum * per_gram / (plume * (2.0 * PI).sqrt())
+        sum * self.basis.peak_of_a_gram(diameter)
+    }
+}
+
+impl LayerBasis {
+    /// Cross-section of coat (mm2) in the middle of the plume when a gram has arrived there.
+    fn peak_of_a_gram(&self, diameter: Length) -> f64 {
+        let share = self.efficiency.ratio() * capture(diameter, self.plume).ratio();
+        let per_gram = share / (self.density.g_per_cm3() * 1e-3);
+        per_gram / (self.plume.mm() * (2.0 * PI).sqrt())
+    }
+
+    /// Cross-section of coat (mm2) at a place when a gram has arrived at another one.
+    pub(crate) fn area_of_a_gram(&self, at: Length, arrived: Length, diameter: Length) -> f64 {
+        let u = (at - arrived) / self.plume;
+        if u.abs() > REACH { 0.0 } else { self.peak_of_a_gram(diameter) * (-0.5 * u * u).exp() }
     }
 }
 
@@ -273,6 +331,7 @@ mod tests {
                 lead_on: Time::from_s(0.6),
                 lead_off: Time::from_s(0.8),
             }],
+            lies: Vec::new(),
         }
     }
 

@@ -13,6 +13,7 @@ pub mod forecast;
 mod fuse;
 pub mod heat;
 mod job;
+pub(crate) mod left;
 mod legs;
 pub mod material;
 pub mod motion;
@@ -196,5 +197,5 @@ fn coat_basis(
             }
         })
         .collect();
-    CoatBasis { part: recipe.part.clone(), layers }
+    CoatBasis { part: recipe.part.clone(), layers, lies: Vec::new() }
 }

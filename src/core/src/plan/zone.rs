@@ -158,6 +158,7 @@ pub(crate) fn plan_zone<'a>(
         passes,
         powder: Mass::ZERO,
         thickness_per_pass: build_of(mean, area_per_pass),
+        lies: Length::ZERO,
         touch_ups: 0,
         bounds: pass_bounds(&wanted, powder),
     };

@@ -234,6 +234,9 @@ pub struct SprayStep {
     pub powder: Mass,
     /// Thickness as sprayed that each pass adds at its planned feed, radial.
     pub thickness_per_pass: Length,
+    /// Coat that lies there before the first of them, as sprayed, radial, beyond what their number
+    /// would leave: zero but for a job that goes on after an interruption.
+    pub lies: Length,
     /// Passes at the end of the list that a person has added.
     pub touch_ups: usize,
     /// Within what a person may change its passes.

@@ -1,6 +1,7 @@
 //! The whole deciding part of the program as one value.
 
 mod by_hand;
+mod coating;
 mod missing;
 mod proving;
 mod telling;
@@ -23,12 +24,13 @@ use super::snapshot::{Beat, Snapshot};
 use super::tell::Teller;
 use crate::coat::Coat;
 use crate::devices::{Rack, RackProblem, Transmit, Urgency};
-use crate::image::{AxisReading, Inputs, Level, Outputs, Referenced};
+use crate::image::{Inputs, Level, Outputs};
 use crate::interlock::{FigureProblem, Interlocks, News, Raised, Verdict, enforce};
 use crate::ledger::{Entry, Ledger};
 use crate::line::Link;
 use crate::moment::Moment;
 use crate::plan::Plan;
+use crate::quantity::Mass;
 use crate::request::{Answer, Origin, Request};
 use crate::rig::{LineId, Rig};
 use crate::sequence::{Leaf, Phase, Sequence, Status};
@@ -80,8 +82,10 @@ pub struct Controller {
     interlocks: Interlocks,
     sequence: Sequence,
     coat: Option<Coat>,
-    /// The coat of a bare part of the loaded job.
+    /// The coat of a part of the loaded job before anything is sprayed.
     bare: Option<Coat>,
+    /// Powder that had arrived when the coat was last written down.
+    coat_told: Mass,
     inputs: Inputs,
     outputs: Outputs,
     missing: Vec<&'static str>,
@@ -119,6 +123,7 @@ impl Controller {
             sequence: Sequence::new(rig),
             coat: None,
             bare: None,
+            coat_told: Mass::ZERO,
             inputs: Inputs::unknown(),
             outputs: Outputs::default(),
             missing: Vec::with_capacity(32),
@@ -318,7 +323,10 @@ impl Controller {
             self.effects.switched(&switched, &mut self.ledger);
             self.teller.switched(switched, &self.inputs, &mut self.ledger);
         }
-        self.sampler.sample(&self.inputs, &self.outputs, self.sequence.phase(), &mut self.ledger);
+        self.tell_coat();
+        let arriving = Level::from_bit(self.coat.as_ref().is_some_and(Coat::is_arriving));
+        let phase = self.sequence.phase();
+        self.sampler.sample(&self.inputs, &self.outputs, phase, arriving, &mut self.ledger);
     }
 
     /// An ON edge that the line could not send in time is no powder where powder was planned: the
@@ -339,17 +347,6 @@ impl Controller {
         let homes = self.sequence.leaf() == Leaf::Homing;
         let datum = if homes { Datum::Sought } else { Datum::Kept };
         self.came.see(inputs.axis.trusted(inputs.now, budget).as_ref(), datum);
-    }
-
-    fn estimate_coat(&mut self, inputs: &Inputs) {
-        let AxisReading { position, velocity, referenced, .. } = inputs.axis.value;
-        let Some(coat) = self.coat.as_mut() else { return };
-        if referenced == Referenced::Yes {
-            let span = inputs.now.since(self.inputs.now);
-            let coil = self.rack.coil(crate::image::Coil::Powder);
-            let level = coil.acknowledged.or(coil.commanded).unwrap_or(Level::Off);
-            coat.step(span, position, velocity, level);
-        }
     }
 }
 

@@ -1,6 +1,9 @@
 //! Turns what happened into entries of the ledger: in words, with figures for programs.
 
 mod asked;
+mod coated;
+
+pub(super) use coated::CoatSoFar;
 
 use serde_json::{Value, json};
 
@@ -251,6 +254,7 @@ fn pass_data(mark: &str, step: usize, pass: usize, program: Option<&Program>) ->
     let planned = spray.passes.get(pass.saturating_sub(1));
     json!({
         "mark": mark,
+        "step": step,
         "pass": pass,
         "of": spray.passes.len(),
         "zone": spray.zone,

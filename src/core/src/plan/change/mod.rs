@@ -125,8 +125,8 @@ pub fn added_ahead(step: &SprayStep, pass: usize) -> usize {
 pub fn coat_of(step: &SprayStep) -> Length {
     let diameter = step.bounds.diameter;
     let planned = area_of(diameter, step.thickness_per_pass);
-    let area = step.passes.iter().map(|pass| planned * pass.trim.of_coat()).sum();
-    build_of(diameter, area)
+    let area: f64 = step.passes.iter().map(|pass| planned * pass.trim.of_coat()).sum();
+    build_of(diameter, area_of(diameter, step.lies) + area)
 }
 
 /// The same of the passes as they were planned.
@@ -135,7 +135,8 @@ pub fn planned_coat_of(step: &SprayStep) -> Length {
     let diameter = step.bounds.diameter;
     let each = area_of(diameter, step.thickness_per_pass);
     let planned = step.passes.len().saturating_sub(step.touch_ups);
-    build_of(diameter, core::iter::repeat_n(each, planned).sum())
+    let area: f64 = core::iter::repeat_n(each, planned).sum();
+    build_of(diameter, area_of(diameter, step.lies) + area)
 }
 
 fn denial(why: impl Into<String>, help: impl Into<String>) -> Denial {

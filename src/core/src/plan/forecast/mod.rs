@@ -25,6 +25,7 @@ pub use gas::{CylinderNeed, DRAW_CONTINUOUS, DRAW_INTERMITTENT, GasUse, contents
 pub use history::TemperaturePoint;
 pub use print::{EXPECTED_TO_FAIL, Page, clock};
 pub use stall::{Flame, StallForecast};
+pub(crate) use zone::drive;
 pub use zone::{EdgeGrowth, FusedForecast, GrownEdges, GrownWhen, Sizes, Station, ZoneForecast};
 
 use super::problem::Findings;

@@ -84,22 +84,18 @@ pub(super) fn forecast(
     };
     let mut fusing = Vec::new();
     let mut steps = Vec::new();
-    let (mut sprayed, mut fused) = (0, 0);
+    let zone_of = |name: &str| basis.recipe.zones.iter().position(|zone| zone.name == name);
     for (index, step) in program.steps.iter().enumerate() {
         let began = run.course.now();
         run.follow_spindle(index);
         let outcome = match step {
             Step::Preheat(preheat) => run.preheat(preheat, findings),
-            Step::Spray(spray) => {
-                sprayed += 1;
-                run.spray(sprayed - 1, spray, findings)
-            }
+            Step::Spray(spray) => run.spray(zone_of(&spray.zone).unwrap_or(0), spray, findings),
             Step::ChangeTorch(place) => run.change(*place),
             Step::Fuse(step) => {
                 let (outcome, told) = fuse(basis, program, step, &mut run.course, findings);
                 fusing.extend(told);
-                run.note_edges(fused, GrownWhen::Fused);
-                fused += 1;
+                run.note_edges(zone_of(&step.zone).unwrap_or(0), GrownWhen::Fused);
                 outcome
             }
             Step::Cool(cool) => run.cool(cool, findings),
@@ -149,15 +145,24 @@ impl Run<'_> {
         }
     }
 
+    /// The flame of a torch of the program: what is left of a job may be warmed by that for fusing.
+    fn flame_of(&self, torch: usize) -> Source {
+        let torches = self.basis.torches;
+        let key = self.program.torches.get(torch).map_or("", |torch| torch.key.as_str());
+        let fuse = torches.fuse.filter(|(fuse, _)| fuse.key == key && key != torches.spray.key);
+        fuse.map_or(self.spraying, |(torch, _)| source(torch, &torch.fusing))
+    }
+
     /// Passes from end to end until the part sensor sees the aim at one of them, then the soak at
     /// the park; as the sequence does it.
     fn preheat(&mut self, step: &PreheatStep, findings: &mut Findings) -> Outcome {
+        let flame = self.flame_of(step.torch);
         let (mut passes, mut soaks) = (0, 0);
         let mut reached = true;
         while reached && soaks < SOAKS {
             soaks += 1;
-            passes += self.warm(step, &mut reached);
-            self.course.park(Some(&self.spraying));
+            passes += self.warm(step, &flame, &mut reached);
+            self.course.park(Some(&flame));
             if !reached || self.soak(step) {
                 break;
             }
@@ -186,7 +191,7 @@ impl Run<'_> {
     }
 
     /// The number of warming passes.
-    fn warm(&mut self, step: &PreheatStep, reached: &mut bool) -> usize {
+    fn warm(&mut self, step: &PreheatStep, flame: &Source, reached: &mut bool) -> usize {
         let span = step.span;
         let ends = (self.course.now() + step.longest).s();
         let middle = (span.low + span.high) / 2.0;
@@ -194,7 +199,7 @@ impl Run<'_> {
         if self.course.torch() > middle {
             (to, other) = (other, to);
         }
-        self.course.approach(to, Some(&self.spraying));
+        self.course.approach(to, Some(flame));
         let mut passes = 0;
         while self.course.seen() < step.aim {
             // A leg of no length, or a flame that heats nothing, ends with the time allowed.
@@ -203,7 +208,7 @@ impl Run<'_> {
                 return passes;
             }
             (to, other) = (other, to);
-            self.course.go(to, step.feed, Some(&self.spraying), |_| false);
+            self.course.go(to, step.feed, Some(flame), |_| false);
             passes += 1;
         }
         passes

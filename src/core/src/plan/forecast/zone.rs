@@ -195,6 +195,9 @@ pub(super) fn zones(
                 drive(step, program, &mut alone);
                 told.alone_uneven = judge(basis, step, zone, &alone);
             }
+            // A job that goes on after an interruption has not all of the recipe's zones.
+            let named = basis.recipe.zones.iter().position(|named| named.name == step.zone);
+            let index = named.unwrap_or(index);
             let own = grown.iter().filter(|(zone, _)| *zone == index);
             told.grown = own.map(|(_, edges)| *edges).collect();
             told
@@ -373,7 +376,7 @@ fn stations(span: Range<Length>, coat: &Coat, count: u32) -> Vec<Station> {
 }
 
 /// Drives all passes of a step over the estimate of the coat, as planned.
-fn drive(step: &SprayStep, program: &Program, coat: &mut Coat) {
+pub(crate) fn drive(step: &SprayStep, program: &Program, coat: &mut Coat) {
     let mut previous: Option<&Pass> = None;
     for pass in &step.passes {
         drive_pass(step, program, previous, pass, coat);

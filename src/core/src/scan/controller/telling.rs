@@ -2,6 +2,7 @@
 
 use super::Controller;
 use crate::image::Outputs;
+use crate::quantity::Mass;
 use crate::scan::effects::Look;
 use crate::scan::episode::Turn;
 use crate::sequence::{Happening, Leaf};
@@ -37,6 +38,7 @@ impl Controller {
             if let Happening::Moved { from: Leaf::Ready, to: Leaf::Checking, .. } = event.what {
                 // The same job again is another part.
                 self.coat.clone_from(&self.bare);
+                self.coat_told = Mass::ZERO;
             }
             if let (Happening::PassBegan { step, .. }, Some(coat)) =
                 (&event.what, self.coat.as_mut())
@@ -45,6 +47,9 @@ impl Controller {
             }
             let program = self.sequence.program().map(AsRef::as_ref);
             self.teller.event(&event, program, person, &mut self.ledger);
+            if matches!(event.what, Happening::PassEnded { .. }) {
+                self.write_coat(event.at);
+            }
         }
     }
 }

@@ -55,6 +55,7 @@ fn a_pass_that_begins_and_ends_has_its_number_its_zone_and_its_ends() {
     let expected = |mark: &str| {
         json!({
             "mark": mark,
+            "step": 2,
             "pass": 1,
             "of": spray.passes.len(),
             "zone": "journal",

@@ -123,6 +123,7 @@ pub(super) fn spray(passes: usize) -> SprayStep {
         passes: directions.take(passes).map(pass).collect(),
         powder: Mass::from_g(129.6),
         thickness_per_pass: mm(0.0787),
+        lies: Length::ZERO,
         touch_ups: 0,
         bounds: PassBounds {
             span: Range { low: mm(85.0), high: mm(235.0) },

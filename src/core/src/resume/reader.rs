@@ -1,0 +1,451 @@
+//! Goes through what a journal tells: which pass is in hand, what people changed, what is wet, and how
+//! much powder has arrived where; at its end, how far that has got by the plan.
+
+use super::course::{At, Bound, Course, Side, farther, nearer, sign};
+use super::interruption::{
+    CEASED_AFTER, Fused, Interruption, JOURNAL_EVERY, PassInHand, WHOLE, stretches,
+};
+use super::journal::{Fact, Told};
+use super::stood::Stood;
+use crate::coat::Coat;
+use crate::image::Level;
+use crate::moment::Moment;
+use crate::plan::change::{Ahead, taken_back, touched_up, trimmed};
+use crate::plan::{Direction, Plan};
+use crate::program::{Program, SprayStep, Step};
+use crate::quantity::{Length, Speed, Time};
+use crate::request::Trim;
+use crate::rig::Rig;
+use crate::sequence::{Leaf, Phase};
+
+/// What was last seen of the carriage.
+#[derive(Debug, Clone, Copy)]
+struct Seen {
+    at: Moment,
+    place: Length,
+}
+
+/// Goes through the facts of a run, one after the other; its end is where the run was cut off.
+pub(super) struct Reader {
+    program: Program,
+    coat: Coat,
+    leaf: Leaf,
+    began: Moment,
+    clock: Moment,
+    last: Moment,
+    seen: Option<Seen>,
+    coil: Level,
+    step: usize,
+    /// The pass in hand of the step, counted from 0.
+    pass: usize,
+    /// Since when it goes on; `None` while it has not begun.
+    pass_began: Option<Moment>,
+    lost: Option<Length>,
+    done: Vec<usize>,
+    fused: Vec<(usize, Vec<usize>)>,
+    torch_changed: Level,
+    suspect: Option<String>,
+    unclear: Option<String>,
+}
+
+impl Reader {
+    pub(super) fn new(plan: &Plan, began: Moment) -> Self {
+        let first = |step: &Step| matches!(step, Step::Spray(_));
+        Self {
+            program: plan.program.clone(),
+            coat: Coat::new(&plan.coat),
+            leaf: Leaf::Checking,
+            began,
+            clock: began,
+            last: began,
+            seen: None,
+            coil: Level::Off,
+            step: plan.program.steps.iter().position(first).unwrap_or(0),
+            pass: 0,
+            pass_began: None,
+            lost: None,
+            done: vec![0; plan.program.steps.len()],
+            fused: Vec::new(),
+            torch_changed: Level::Off,
+            suspect: None,
+            unclear: None,
+        }
+    }
+
+    fn spray(&self, step: usize) -> Option<&SprayStep> {
+        match self.program.steps.get(step) {
+            Some(Step::Spray(spray)) => Some(spray),
+            _ => None,
+        }
+    }
+
+    pub(super) fn take(&mut self, told: &Told) {
+        self.last = self.last.max(told.at);
+        match &told.fact {
+            Fact::Moved { from, to } => self.moved(*from, *to),
+            Fact::PassBegan { step, pass } => self.pass_began(told.at, *step, *pass),
+            Fact::PassEnded { step, pass } => self.pass_ended(*step, *pass),
+            Fact::Powder { level, place } => {
+                self.advance(told.at, *place);
+                self.coil = *level;
+            }
+            Fact::Lost(place) => self.lost = Some(*place),
+            Fact::Sample { place, powder } => {
+                self.advance(told.at, *place);
+                self.coil = powder.unwrap_or(self.coil);
+            }
+            Fact::Coat { step, bins } => {
+                self.coat.miss(told.at.since(self.clock), self.coil);
+                self.clock = self.clock.max(told.at);
+                self.coat.set(*step, bins);
+            }
+            Fact::Changed { zone, from, trim, touch_ups } => {
+                self.change(zone, *from, *trim, *touch_ups);
+            }
+            Fact::Wet { step, band } => self.bands(*step, |bands| bands.push(band + 1)),
+            Fact::NotWet => {
+                if let Some((_, bands)) = self.fused.last_mut() {
+                    bands.pop();
+                }
+            }
+            // A zone left in its middle is heated again from its first band on.
+            Fact::Restarted => {
+                if self.phase_before_hold() == Phase::Fusing
+                    && let Some((_, bands)) = self.fused.last_mut()
+                {
+                    bands.clear();
+                }
+            }
+            Fact::Spoiled { how, place } => self.suspect = Some(format!("{how} at {place:.1}")),
+        }
+    }
+
+    fn moved(&mut self, from: Leaf, to: Leaf) {
+        self.leaf = to;
+        if to.phase() == Phase::Aborting {
+            self.coat.cut();
+        }
+        if from == Leaf::Inside && to == Leaf::ClosingUp {
+            self.torch_changed = Level::On;
+        }
+        if to.phase() == Phase::Fusing && from.phase() != Phase::Fusing {
+            let done = |step: usize| {
+                self.fused.iter().any(|(known, wet)| {
+                    *known == step && bands_of(&self.program, step) <= wet.len()
+                })
+            };
+            let mut steps = self.program.steps.iter().enumerate();
+            let next = steps.find(|(step, of)| matches!(of, Step::Fuse(_)) && !done(*step));
+            if let Some((step, _)) = next {
+                self.bands(step, |_| ());
+            }
+        }
+    }
+
+    /// A fusing that has begun and is not done was what any hold interrupted.
+    fn phase_before_hold(&self) -> Phase {
+        let open = |(step, wet): &(usize, Vec<usize>)| wet.len() < bands_of(&self.program, *step);
+        if self.fused.last().is_some_and(open) { Phase::Fusing } else { Phase::Spraying }
+    }
+
+    /// The bands of a step called wet, changed; begun with this where it was not.
+    fn bands(&mut self, step: usize, change: impl FnOnce(&mut Vec<usize>)) {
+        if !self.fused.iter().any(|(known, _)| *known == step) {
+            self.fused.push((step, Vec::new()));
+        }
+        if let Some((_, bands)) = self.fused.iter_mut().find(|(known, _)| *known == step) {
+            change(bands);
+        }
+    }
+
+    fn pass_began(&mut self, at: Moment, step: usize, pass: usize) {
+        if self.spray(step).is_none_or(|spray| pass >= spray.passes.len()) {
+            return;
+        }
+        if (step, pass) != (self.step, self.pass) {
+            self.lost = None;
+        }
+        // What comes after it was begun after all that was before it.
+        for earlier in self.done.iter_mut().take(step) {
+            *earlier = usize::MAX;
+        }
+        (self.step, self.pass, self.pass_began) = (step, pass, Some(at));
+        if let Some(done) = self.done.get_mut(step) {
+            *done = (*done).max(pass);
+        }
+        self.coat.select(step);
+    }
+
+    fn pass_ended(&mut self, step: usize, pass: usize) {
+        if self.spray(step).is_none() {
+            return;
+        }
+        (self.step, self.pass, self.pass_began, self.lost) = (step, pass + 1, None, None);
+        if let Some(done) = self.done.get_mut(step) {
+            *done = (*done).max(pass + 1);
+        }
+    }
+
+    /// Time goes by to an entry that may tell the carriage's place.
+    fn advance(&mut self, at: Moment, place: Option<Length>) {
+        let span = at.since(self.clock);
+        self.clock = self.clock.max(at);
+        let Some(place) = place else {
+            self.coat.miss(span, self.coil);
+            return;
+        };
+        match self.seen.filter(|seen| at > seen.at) {
+            Some(seen) => {
+                let speed = (place - seen.place).mm() / at.since(seen.at).as_secs_f64();
+                self.coat.step(span, place, Speed::from_mm_per_s(speed), self.coil);
+            }
+            None => self.coat.miss(span, self.coil),
+        }
+        if self.seen.is_none_or(|seen| at >= seen.at) {
+            self.seen = Some(Seen { at, place });
+        }
+    }
+
+    fn change(&mut self, zone: &str, from: Option<usize>, trim: Option<Trim>, touch_ups: usize) {
+        let found = self
+            .program
+            .steps
+            .iter()
+            .position(|step| matches!(step, Step::Spray(spray) if spray.zone == zone));
+        let Some(step) = found else {
+            self.unclear =
+                Some(format!("passes of zone {zone} were changed, which is not planned"));
+            return;
+        };
+        if let Some(told) = self.changed(step, from, trim, touch_ups) {
+            self.unclear = Some(told);
+        }
+    }
+
+    /// Takes the program to the state that was told; answers with what stands against it.
+    fn changed(
+        &mut self,
+        step: usize,
+        from: Option<usize>,
+        trim: Option<Trim>,
+        touch_ups: usize,
+    ) -> Option<String> {
+        const MOST: usize = 16;
+        for _ in 0..MOST {
+            let spray = self.spray(step)?;
+            let last = spray.passes.len().saturating_sub(1);
+            let has = spray.touch_ups;
+            let next = from.unwrap_or(spray.passes.len());
+            let now = spray.passes.get(next).map(|pass| pass.trim);
+            let made = match (has.cmp(&touch_ups), trim, now) {
+                (core::cmp::Ordering::Less, ..) => {
+                    touched_up(&self.program, Ahead { step, pass: next })
+                }
+                (core::cmp::Ordering::Greater, ..) => {
+                    taken_back(&self.program, Ahead { step, pass: last })
+                }
+                (core::cmp::Ordering::Equal, Some(told), Some(now)) if told != now => {
+                    let by = Trim::of_percent(told.percent().saturating_sub(now.percent()));
+                    trimmed(&self.program, Ahead { step, pass: next }, by)
+                }
+                _ => return None,
+            };
+            match made {
+                Ok(program) => self.program = program,
+                Err(denial) => return Some(format!("a person's change of passes: {}", denial.why)),
+            }
+        }
+        Some("a person's changes of passes contradict each other".to_owned())
+    }
+
+    pub(super) fn end(mut self, rig: &Rig, stood: Option<Stood>) -> Interruption {
+        let mut stood_elsewhere = Level::Off;
+        let hand = self.left(rig, stood, &mut stood_elsewhere);
+        for (step, done) in self.done.iter_mut().enumerate() {
+            let planned = match self.program.steps.get(step) {
+                Some(Step::Spray(spray)) => spray.passes.len(),
+                _ => 0,
+            };
+            *done = (*done).min(planned);
+        }
+        let fused = self
+            .fused
+            .iter()
+            .filter_map(|(step, wet)| match self.program.steps.get(*step) {
+                Some(Step::Fuse(fuse)) => Some(Fused {
+                    step: *step,
+                    zone: fuse.zone.clone(),
+                    wet: wet.clone(),
+                    of: fuse.bands.len(),
+                }),
+                _ => None,
+            })
+            .collect();
+        Interruption {
+            stretches: stretches(&self.program, &self.coat, hand.as_ref()),
+            program: self.program,
+            leaf: self.leaf,
+            hand,
+            done: self.done,
+            coat: self.coat,
+            fused,
+            torch_changed: self.torch_changed,
+            suspect: self.suspect,
+            lasted: self.last.since(self.began),
+            stood_elsewhere,
+            unclear: self.unclear,
+        }
+    }
+
+    /// The next pass that is not done, if any zone has one.
+    fn go_to_next(&mut self) -> Option<SprayStep> {
+        for step in self.step..self.program.steps.len() {
+            let Some(spray) = self.spray(step).cloned() else { continue };
+            if step != self.step {
+                (self.step, self.pass, self.pass_began, self.lost) = (step, 0, None, None);
+            }
+            if self.pass < spray.passes.len() {
+                return Some(spray);
+            }
+            if let Some(done) = self.done.get_mut(step) {
+                *done = usize::MAX;
+            }
+        }
+        None
+    }
+
+    /// Where the pass in hand was left, its coat counted up to there.
+    fn left(
+        &mut self,
+        rig: &Rig,
+        stood: Option<Stood>,
+        elsewhere: &mut Level,
+    ) -> Option<PassInHand> {
+        let spray = self.go_to_next()?;
+        let pass = spray.passes.get(self.pass)?;
+        let on = pass.powder.first().map_or(pass.from, |window| window.on);
+        let withdraws = matches!(self.leaf, Leaf::Holding | Leaf::Stopping);
+        let sprays = matches!(self.leaf, Leaf::Approaching | Leaf::Crossing | Leaf::SprayTurning);
+        let moves = sprays || (withdraws && self.pass_began.is_some());
+        if !moves {
+            // At rest, or on the way to it: what was lost is known, and nothing has come since.
+            let place = self.lost.map_or(on, |lost| farther(pass, lost, on));
+            return self.settled(&spray, self.pass, (place, place, place), Level::Off);
+        }
+        // A pass may have begun since the last entry.
+        let began = self.pass_began.unwrap_or(self.last);
+        let here = self.seen.filter(|seen| seen.at >= began);
+        let last = At { pass: self.pass, place: here.map_or(pass.from, |seen| seen.place) };
+        let since = here.map_or(began, |seen| seen.at);
+        let course = Course { step: &spray, ramp: self.program.ramp };
+        let found = stood.and_then(|stood| stood.ceased(&course, last, JOURNAL_EVERY, rig));
+        *elsewhere = Level::from_bit(stood.is_some() && found.is_none());
+        let waited = Time::from_duration(self.last.since(since)) + CEASED_AFTER;
+        let time = match found {
+            Some(ceased) => time_between(&course, last, ceased.at),
+            None => waited.min(JOURNAL_EVERY),
+        };
+        let bound = self.lost.map(|place| Bound {
+            pass: self.pass,
+            place,
+            side: if withdraws { Side::Before } else { Side::Beyond },
+        });
+        self.coat.select(self.step);
+        let ceased = course.spray(&mut self.coat, last, time, bound);
+        let end = course.after(last, JOURNAL_EVERY);
+        let (place, in_hand) = (ceased.place, spray.passes.get(ceased.pass)?);
+        let mut earliest = if ceased.pass == last.pass { last.place } else { in_hand.from };
+        let mut latest = if end.pass == ceased.pass { end.place } else { in_hand.to };
+        if let Some(found) = found.filter(|found| found.at.pass == ceased.pass) {
+            let off = Length::from_mm(found.within.mm() * sign(in_hand));
+            earliest = farther(in_hand, earliest, place - off);
+            latest = nearer(in_hand, latest, place + off);
+        }
+        let mut place = place;
+        if let Some(lost) = self.lost.filter(|_| ceased.pass == self.pass) {
+            match bound.map(|bound| bound.side) {
+                Some(Side::Before) => {
+                    (place, latest) = (nearer(pass, place, lost), nearer(pass, latest, lost));
+                }
+                _ => {
+                    place = farther(pass, place, lost);
+                    latest = farther(pass, latest, place);
+                }
+            }
+        }
+        self.settled(&spray, ceased.pass, (earliest, place, latest), self.coil)
+    }
+
+    /// The pass in hand with its places; the next one where all of its powder has come.
+    fn settled(
+        &mut self,
+        spray: &SprayStep,
+        index: usize,
+        (earliest, place, latest): (Length, Length, Length),
+        powder: Level,
+    ) -> Option<PassInHand> {
+        let pass = spray.passes.get(index)?;
+        let on = pass.powder.first().map_or(pass.from, |window| window.on);
+        let off = pass.powder.last().map_or(pass.to, |window| window.off);
+        if ((off - place) * sign(pass)).mm() <= WHOLE.mm() {
+            (self.pass, self.pass_began, self.lost) = (index + 1, None, None);
+            if let Some(done) = self.done.get_mut(self.step) {
+                *done = (*done).max(index + 1);
+            }
+            let spray = self.go_to_next()?;
+            let pass = spray.passes.get(self.pass)?;
+            let on = pass.powder.first().map_or(pass.from, |window| window.on);
+            return Some(self.told(&spray, self.pass, (on, on, on), Level::Off));
+        }
+        if let Some(done) = self.done.get_mut(self.step) {
+            *done = (*done).max(index);
+        }
+        let place = farther(pass, place, on);
+        Some(self.told(spray, index, (earliest, place, latest), powder))
+    }
+
+    fn told(
+        &self,
+        spray: &SprayStep,
+        index: usize,
+        (earliest, ceased, latest): (Length, Length, Length),
+        powder: Level,
+    ) -> PassInHand {
+        let (from, to) = spray.passes.get(index).map_or_else(Default::default, |p| (p.from, p.to));
+        PassInHand {
+            step: self.step,
+            zone: spray.zone.clone(),
+            pass: index + 1,
+            of: spray.passes.len(),
+            direction: Direction::of(from, to),
+            earliest,
+            latest,
+            ceased,
+            powder,
+        }
+    }
+}
+
+/// How long the course takes from a place to one farther on, to a fiftieth of a second.
+fn time_between(course: &Course<'_>, from: At, to: At) -> Time {
+    let step = Time::from_s(0.02);
+    let mut time = Time::ZERO;
+    while time < JOURNAL_EVERY {
+        let at = course.after(from, time);
+        let Some(pass) = course.step.passes.get(to.pass) else { return time };
+        let there = at.pass > to.pass
+            || (at.pass == to.pass && ((at.place - to.place) * sign(pass)).mm() >= 0.0);
+        if there {
+            return time;
+        }
+        time += step;
+    }
+    JOURNAL_EVERY
+}
+
+fn bands_of(program: &Program, step: usize) -> usize {
+    match program.steps.get(step) {
+        Some(Step::Fuse(fuse)) => fuse.bands.len().max(1),
+        _ => usize::MAX,
+    }
+}
