@@ -149,8 +149,30 @@ pub fn job_of(
     places: Places<'_>,
     from: Lessons<'_>,
 ) -> Result<Job, String> {
-    let mut catalogue = catalogue(places.catalogue, Some(recipe))?;
-    let (rig, rig_source) = rig(places.rig)?;
+    let catalogue = catalogue(places.catalogue, Some(recipe))?;
+    joined(recipe_source, rig(places.rig)?, catalogue, from)
+}
+
+/// The same of texts that a record has kept, with the catalogue that is there.
+///
+/// # Errors
+/// As [`job_after`].
+pub fn job_of_texts(
+    recipe_source: Source,
+    rig_source: Source,
+    folder: Option<&Path>,
+    from: Lessons<'_>,
+) -> Result<Job, String> {
+    let catalogue = catalogue(folder, Some(Path::new(&recipe_source.name)))?;
+    joined(recipe_source, checked_rig(rig_source)?, catalogue, from)
+}
+
+fn joined(
+    recipe_source: Source,
+    (rig, rig_source): (Rig, Source),
+    mut catalogue: Catalogue,
+    from: Lessons<'_>,
+) -> Result<Job, String> {
     let Source { name, text } = &recipe_source;
     let mut checked =
         Recipe::read(text, &catalogue).map_err(|problems| problems.render(name, text))?;
@@ -177,6 +199,10 @@ pub fn rig(path: Option<&Path>) -> Result<(Rig, Source), String> {
         Some(path) => read(path)?,
         None => built_in(BENCH_RIG),
     };
+    checked_rig(source)
+}
+
+fn checked_rig(source: Source) -> Result<(Rig, Source), String> {
     let Source { name, text } = &source;
     let rig = Rig::read(text).map_err(|problems| problems.render(name, text))?;
     let figures = check_figures(&rig);

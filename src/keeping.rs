@@ -19,6 +19,7 @@ use crate::record::{
     Beginning, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store,
     records_file,
 };
+use crate::resuming::GoesOn;
 
 /// What a record begins with besides the job itself.
 #[derive(Debug, Clone)]
@@ -31,13 +32,15 @@ pub struct Begin<'a> {
     pub records: Option<&'a Path>,
     /// Number of the ledger's first entry that belongs to it.
     pub first_entry: u64,
+    /// The run that it goes on with, if it does.
+    pub goes_on: Option<GoesOn>,
 }
 
 impl<'a> Begin<'a> {
     /// The record of a controller that has only just begun.
     #[must_use]
     pub const fn fresh(kind: RunKind, seed: Option<u64>, records: Option<&'a Path>) -> Self {
-        Self { kind, seed, records, first_entry: 1 }
+        Self { kind, seed, records, first_entry: 1, goes_on: None }
     }
 }
 
@@ -48,6 +51,8 @@ pub struct Keeping {
     /// Powder planned for each zone.
     powder: Vec<(String, Mass)>,
     changes: Mutex<Changes>,
+    /// What its job began with besides who started it.
+    particulars: BTreeMap<String, String>,
 }
 
 impl Keeping {
@@ -65,6 +70,11 @@ impl Keeping {
             text: source.text.clone(),
         };
         let (recipe, catalogue) = job.as_written();
+        // A coat of several runs teaches nothing of any one.
+        let basis = RunBasis::of(recipe, catalogue, &plan.program);
+        let basis = basis.filter(|_| begin.goes_on.is_none());
+        let goes_on = begin.goes_on.iter().flat_map(GoesOn::particulars);
+        let particulars: BTreeMap<String, String> = goes_on.collect();
         let header = RunHeader {
             started_at: jiff::Timestamp::now(),
             kind: begin.kind,
@@ -73,16 +83,16 @@ impl Keeping {
             rig: source(&job.rig_source),
             program: json(serde_json::to_value(&plan.program)),
             forecast: json(serde_json::to_value(&plan.forecast)),
-            basis: RunBasis::of(recipe, catalogue, &plan.program),
+            basis,
             software: format!("evenpass {}", env!("CARGO_PKG_VERSION")),
             seed: begin.seed,
-            particulars: BTreeMap::new(),
+            particulars: particulars.clone(),
             first_entry: begin.first_entry,
         };
         let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
         let zones = &plan.forecast.zones;
         let powder = zones.iter().map(|zone| (zone.zone.clone(), zone.powder)).collect();
-        Ok(Self { recorder, powder, changes: Mutex::default() })
+        Ok(Self { recorder, powder, changes: Mutex::default(), particulars })
     }
 
     /// Its name.
@@ -94,7 +104,8 @@ impl Keeping {
     /// The job begins now, with that entry; where a person started it, by their name. A record that
     /// was opened before begins with it.
     pub fn started(&self, by: Option<String>, first_entry: u64) {
-        let particulars = by.map(|person| ("started by".to_owned(), person)).into_iter().collect();
+        let by = by.map(|person| ("started by".to_owned(), person));
+        let particulars = self.particulars.clone().into_iter().chain(by).collect();
         let started_at = jiff::Timestamp::now();
         self.recorder.started(Beginning { started_at, particulars, first_entry });
     }

@@ -7,6 +7,7 @@
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
 //!   run to other programs.
+//! - [`resuming`] takes a run that was cut off up again from its record.
 //! - [`learning`] gives what was measured to the next plan.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
 //! - [`panel`] puts the station before people, in pages.
@@ -32,6 +33,7 @@ pub mod port;
 pub mod proving;
 pub mod record;
 pub mod report;
+pub mod resuming;
 pub mod revisions;
 pub mod rig_check;
 pub mod shown;

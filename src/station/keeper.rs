@@ -242,6 +242,7 @@ impl Inside {
             seed: self.machine.seed,
             records: self.machine.records.as_deref(),
             first_entry: self.last + 1,
+            goes_on: None,
         };
         let keeping = match Keeping::begin(&loaded.job, &loaded.plan, &begin) {
             Ok(keeping) => keeping,

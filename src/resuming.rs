@@ -1,0 +1,168 @@
+//! A run that was cut off, from the records: where it stood and the rest of its job, for whoever offers
+//! it to a person. Nothing here moves anything or writes anything.
+//!
+//! The job is planned again from the record's own recipe and rig; the catalogue is the one that is
+//! there, after what was learned or without it. What comes of it must be, to the letter, the program
+//! that the record holds: a changed catalogue, or another version of this software, plans another job,
+//! and the place of a pass in it would say nothing. A run that went on with an earlier one names it in
+//! its particulars, and is read over the plan that this gives.
+
+use std::path::Path;
+
+use evenpass_core::moment::Moment;
+use evenpass_core::plan::{Plan, plan};
+use evenpass_core::quantity::Time;
+use evenpass_core::resume::{
+    Before, Interruption, Offer, Refusal, Stood, before, go_on, offer, read,
+};
+use jiff::Timestamp;
+
+use crate::files::{self, Job, Source};
+use crate::learning::Lessons;
+use crate::record::{RunId, RunRecord, Store};
+
+/// The particular of a run that names the one it goes on with.
+pub const RESUMES: &str = "resumes";
+/// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
+pub const STOOD: &str = "found";
+/// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
+const MOST_IN_A_ROW: usize = 8;
+
+/// Which run another one goes on with.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GoesOn {
+    /// That run.
+    pub run: RunId,
+    /// How the carriage was found after it, where that was known.
+    pub stood: Option<Stood>,
+}
+
+impl GoesOn {
+    /// As particulars of the run that goes on.
+    #[must_use]
+    pub fn particulars(&self) -> Vec<(String, String)> {
+        let stood = self.stood.and_then(|stood| serde_json::to_string(&stood).ok());
+        let stood = stood.map(|stood| (STOOD.to_owned(), stood));
+        core::iter::once((RESUMES.to_owned(), self.run.to_string())).chain(stood).collect()
+    }
+}
+
+/// A run that was cut off, with the rest of its job.
+#[derive(Debug)]
+pub struct CutOff {
+    /// What it was made from.
+    pub job: Job,
+    /// What it was to do when it began.
+    pub plan: Plan,
+    /// Where it stood.
+    pub found: Interruption,
+    /// What is left, or why it cannot go on.
+    pub rest: Result<Plan, Refusal>,
+    /// How long ago its last entry was written; `None` where the clocks contradict each other.
+    pub downtime: Option<Time>,
+}
+
+impl CutOff {
+    /// What a person may choose.
+    #[must_use]
+    pub fn offer(&self) -> Offer {
+        offer(&self.found, self.downtime, self.rest.is_ok())
+    }
+
+    /// What must be done before the rest begins; nothing where it cannot.
+    #[must_use]
+    pub fn before(&self) -> Vec<Before> {
+        let rest = self.rest.as_ref().ok();
+        rest.map(|rest| before(&self.found, rest, self.downtime)).unwrap_or_default()
+    }
+}
+
+/// Reads a run and plans its rest. `stood` is how the carriage was found, `now` the wall clock.
+///
+/// # Errors
+/// The records or the catalogue cannot be read, or they no longer make the job that was run: what is
+/// wrong and what to do.
+pub fn cut_off(
+    store: &Store,
+    id: &RunId,
+    catalogue: Option<&Path>,
+    stood: Option<Stood>,
+    now: Timestamp,
+) -> Result<CutOff, String> {
+    let record = store.run(id).map_err(|problem| problem.whole())?;
+    let (job, plan) = planned(store, &record, catalogue, MOST_IN_A_ROW)?;
+    let found = read(&record.entries, &plan, &job.rig, stood);
+    let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
+    Ok(CutOff { job, plan, found, rest, downtime: downtime(&record, now) })
+}
+
+/// The plan that a run began with: of its recipe, or of what an earlier run had left of it.
+fn planned(
+    store: &Store,
+    record: &RunRecord,
+    catalogue: Option<&Path>,
+    most: usize,
+) -> Result<(Job, Plan), String> {
+    let of = |source: &crate::record::Source| Source {
+        name: source.name.clone(),
+        text: source.text.clone(),
+    };
+    let (job, plan) = match record.particulars.get(RESUMES) {
+        Some(earlier) if most > 0 => {
+            let id = store.find(earlier).map_err(|problem| problem.whole())?;
+            let earlier = store.run(&id).map_err(|problem| problem.whole())?;
+            let (job, plan) = planned(store, &earlier, catalogue, most - 1)?;
+            let stood = record.particulars.get(STOOD);
+            let stood = stood.and_then(|text| serde_json::from_str(text).ok());
+            let found = read(&earlier.entries, &plan, &job.rig, stood);
+            let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
+            (job, rest.map_err(|refusal| changed(record, &refusal.to_string()))?)
+        }
+        Some(_) => return Err(changed(record, "too many runs went on with one another")),
+        None => {
+            let mut made = None;
+            // What was learned since is not what it was planned with; what was known then may be.
+            for lessons in [Lessons::Ignored, Lessons::From(store.file())] {
+                let job =
+                    files::job_of_texts(of(&record.recipe), of(&record.rig), catalogue, lessons)?;
+                let plan = plan(&job.recipe, &job.rig, &job.catalogue)
+                    .map_err(|problems| changed(record, &problems.to_string()))?;
+                let same = is_of(record, &plan);
+                made = Some((job, plan));
+                if same {
+                    break;
+                }
+            }
+            made.ok_or_else(|| changed(record, "it cannot be planned"))?
+        }
+    };
+    if !is_of(record, &plan) {
+        return Err(changed(record, "what is planned from its recipe today is another program"));
+    }
+    Ok((job, plan))
+}
+
+/// Whether a plan is that of a run, to the letter.
+fn is_of(record: &RunRecord, plan: &Plan) -> bool {
+    // By text, as the record keeps it: a figure may come back from it in another form.
+    let text = |value: &serde_json::Value| value.to_string();
+    let again = serde_json::to_value(&plan.program).map(|value| text(&value));
+    again.is_ok_and(|again| again == text(&record.program))
+}
+
+fn changed(record: &RunRecord, why: &str) -> String {
+    format!(
+        "run {}: cannot be taken up: {why}\nhelp: bring catalogue and software back to what they were \
+         ({}), or end the job: measure the coat, or strip the part\n",
+        record.summary.id, record.software
+    )
+}
+
+/// From the last entry to now, by the wall clock of both; `None` where that is no time that passes.
+fn downtime(record: &RunRecord, now: Timestamp) -> Option<Time> {
+    let first = record.entries.first().map_or(Moment::START, |entry| entry.at);
+    let ran = record.entries.last().map_or(Moment::START, |entry| entry.at).since(first);
+    let since = now.duration_since(record.summary.started_at);
+    let down = std::time::Duration::try_from(since).ok()?.checked_sub(ran)?;
+    Some(Time::from_duration(down))
+}
