@@ -1,0 +1,79 @@
+//! The same from a records file: a run whose program died in it, and the one that went on with it.
+
+use std::time::Duration;
+
+use evenpass::embed;
+use evenpass::keeping::{Begin, Keeping};
+use evenpass::record::{RunId, RunKind, Store};
+use evenpass::resuming::{GoesOn, cut_off};
+use evenpass_core::plan::plan;
+use evenpass_core::resume::Choice;
+use jiff::{SignedDuration, Timestamp};
+
+use super::cut::{Death, Left, Running, cut, take_up};
+use super::support::jobs::Texts;
+
+/// Keeps what the journal kept, and dies.
+fn keep(left: &Left, keeping: Keeping) -> RunId {
+    let id = keeping.id();
+    for entry in &left.kept {
+        keeping.deliver(entry.clone());
+    }
+    drop(keeping);
+    id
+}
+
+#[test]
+fn a_run_is_taken_up_from_its_record_and_so_is_the_one_that_went_on_with_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("runs.sqlite");
+    let job = Texts::of("reference-shaft").job();
+    let plan = plan(&job.recipe, &job.rig, &job.catalogue).expect("a plan");
+    let mut run =
+        Running::new(&job, &plan, embed::bench(&job, &plan, 5).expect("the bench takes the part"));
+    let in_pass = |run: &mut Running, pass: usize| {
+        for _ in 0..1_000_000 {
+            let progress = run.time.controller().status().progress;
+            if progress.is_some_and(|at| at.pass.is_some_and(|(now, _)| now == pass)) {
+                run.run_until(run.time.now() + Duration::from_secs(7));
+                return;
+            }
+            run.run_until(run.time.now() + Duration::from_millis(20));
+        }
+        panic!("never in pass {pass}");
+    };
+    let mut begin = Begin::fresh(RunKind::Twin, Some(5), Some(&file));
+    in_pass(&mut run, 3);
+    let left = cut(run, Death::Killed, Duration::from_millis(150), Duration::from_secs(60));
+    let keeping = Keeping::begin(&job, &plan, &begin).expect("begun");
+    let first = keep(&left, keeping);
+    let stood = left.stood;
+    let store = Store::open_existing(&file).expect("open");
+    let now = Timestamp::now();
+    let told = cut_off(&store, &first, None, stood, now).expect("it can be read");
+    println!("{}", told.found);
+    let hand = told.found.hand.clone().expect("a pass in hand");
+    assert_eq!((hand.pass, told.offer().choices[0]), (3, Choice::GoOn));
+    assert!(told.before().len() >= 4);
+    let yesterday = now - SignedDuration::from_hours(24);
+    let contradicts = cut_off(&store, &first, None, stood, yesterday).expect("it can be read");
+    assert_eq!(
+        (contradicts.downtime, contradicts.offer().default),
+        (None, Choice::StripAndReblast)
+    );
+
+    let (_, mut second) = take_up(&job, &plan, left).expect("it can be taken up");
+    assert_eq!(told.rest.as_ref().expect("a plan").program, second.plan.program);
+    in_pass(&mut second, 2);
+    let rest = second.plan.clone();
+    let left = cut(second, Death::Mains, Duration::from_millis(50), Duration::from_secs(60));
+    begin.goes_on = Some(GoesOn { run: first, stood });
+    let keeping = Keeping::begin(&job, &rest, &begin).expect("begun");
+    let again = keep(&left, keeping);
+    let told = cut_off(&store, &again, None, left.stood, Timestamp::now()).expect("it can be read");
+    assert_eq!(told.plan.program, rest.program);
+    let hand = told.found.hand.clone().expect("a pass in hand");
+    assert_eq!(hand.pass, 2, "{}", told.found);
+    let record = store.run(&again).expect("the record");
+    assert_eq!(record.particulars["resumes"], store.runs().expect("runs")[0].id.to_string());
+}
