@@ -106,11 +106,11 @@ fn since(age: &str, today: Date) -> Result<Date, Refused> {
 fn is_on_hold(store: &Store, run: &RunId) -> Result<bool, Refused> {
     let marks = store.marks(Of::Run(run))?;
     let verdicts = marks.iter().filter(|kept| kept.taken_back_by.is_none());
-    let last = verdicts.filter_map(|kept| match kept.mark.said {
+    let mut last = verdicts.rev().filter_map(|kept| match kept.mark.said {
         Said::Decided { verdict, .. } => Some(verdict),
         _ => None,
     });
-    Ok(last.last() == Some(Verdict::Hold))
+    Ok(last.next() == Some(Verdict::Hold))
 }
 
 /// The name of a run's file.
