@@ -13,14 +13,16 @@
 //!    do, what it will give, how that is worked out, and what measured parts say of it.
 //! 7. [`teach`], [`calibrate`]: what points taken at a part make of it, and what measurements at
 //!    the machine make of its file.
-//! 8. [`interlock`]: causes, the latched verdict, and what is taken away.
-//! 9. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
-//!    replies as its image.
-//! 10. [`proof`]: interlocks proved at their field devices, one at a time.
-//! 11. [`sequence`]: the job as a state machine, and its gate.
-//! 12. [`scan`]: all of it, once a period.
-//! 13. [`resume`]: a job that was cut off, from its record: where it stood, and what is left of it.
+//! 8. [`batch`]: many parts alike: which is next, what it needs first, how far it drifted.
+//! 9. [`interlock`]: causes, the latched verdict, and what is taken away.
+//! 10. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
+//!     replies as its image.
+//! 11. [`proof`]: interlocks proved at their field devices, one at a time.
+//! 12. [`sequence`]: the job as a state machine, and its gate.
+//! 13. [`scan`]: all of it, once a period.
+//! 14. [`resume`]: a job that was cut off, from its record: where it stood, and what is left of it.
 
+pub mod batch;
 pub mod calibrate;
 pub mod catalogue;
 pub mod cia402;

@@ -1,0 +1,114 @@
+//! Times that a batch must not forget: since a part was blasted, and of flame since the torch's
+//! tip was cleaned.
+
+use serde::Serialize;
+
+use crate::quantity::Time;
+
+/// Share of the longest time since blasting after which it is warned: 90 of 120 min (the trade's own
+/// figures; 2 h between preparation and spraying stand in coating standards, from memory).
+const WARNED_FROM: f64 = 0.75;
+
+/// From when a blasted surface counts as getting old, and as too old.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct BlastLimits {
+    /// Warned from here on.
+    pub warn: Time,
+    /// Not sprayed from here on, unless an engineer says so with a reason.
+    pub block: Time,
+}
+
+impl BlastLimits {
+    /// Of a recipe's longest time between blasting and spraying.
+    #[must_use]
+    pub fn within(longest: Time) -> Self {
+        Self { warn: longest * WARNED_FROM, block: longest }
+    }
+}
+
+/// How a part's surface stands.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case", tag = "surface")]
+pub enum Blasting {
+    /// Nobody has said when it was blasted since it was last in the flame: it counts as too old.
+    NotTold,
+    /// It may be sprayed.
+    Fresh {
+        /// Time since it was blasted.
+        since: Time,
+    },
+    /// It may be sprayed, and soon no more.
+    Aging {
+        /// Time since it was blasted.
+        since: Time,
+        /// Time left until it is too old.
+        left: Time,
+    },
+    /// It is blasted again before it is sprayed.
+    TooOld {
+        /// Time since it was blasted.
+        since: Time,
+    },
+}
+
+/// How a surface stands that was blasted so long ago.
+#[must_use]
+pub fn blasting(since: Option<Time>, limits: BlastLimits) -> Blasting {
+    match since {
+        None => Blasting::NotTold,
+        Some(since) if since >= limits.block => Blasting::TooOld { since },
+        Some(since) if since >= limits.warn => {
+            Blasting::Aging { since, left: limits.block - since }
+        }
+        Some(since) => Blasting::Fresh { since },
+    }
+}
+
+/// How the torch's tip stands.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Tip {
+    /// How long its flame has burned since it was cleaned, as far as the record knows.
+    pub burned: Time,
+    /// How long it burns from one cleaning to the next.
+    pub every: Time,
+    /// Whether it is to be cleaned before the next part: it would burn past its time in it.
+    pub is_due: bool,
+}
+
+/// Whether the tip is cleaned before a part in which its flame burns for so long.
+#[must_use]
+pub fn tip(burned: Time, every: Time, in_part: Time) -> Tip {
+    Tip { burned, every, is_due: burned + in_part > every }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn minutes(value: f64) -> Time {
+        Time::from_s(value * 60.0)
+    }
+
+    #[test]
+    fn a_blasted_surface_is_warned_of_from_90_minutes_and_blocked_from_120() {
+        let limits = BlastLimits::within(minutes(120.0));
+        assert_eq!(limits.warn, minutes(90.0));
+        let after = |value| blasting(Some(minutes(value)), limits);
+        assert_eq!(after(89.0), Blasting::Fresh { since: minutes(89.0) });
+        let aging = Blasting::Aging { since: minutes(90.0), left: minutes(30.0) };
+        assert_eq!(after(90.0), aging);
+        assert!(matches!(after(119.9), Blasting::Aging { .. }));
+        assert_eq!(after(120.0), Blasting::TooOld { since: minutes(120.0) });
+    }
+
+    #[test]
+    fn a_surface_of_which_nobody_spoke_is_none_to_spray_on() {
+        assert_eq!(blasting(None, BlastLimits::within(minutes(120.0))), Blasting::NotTold);
+    }
+
+    #[test]
+    fn a_tip_is_cleaned_before_the_part_in_which_its_time_would_run_out() {
+        assert!(!tip(minutes(230.0), minutes(240.0), minutes(10.0)).is_due);
+        assert!(tip(minutes(231.0), minutes(240.0), minutes(10.0)).is_due);
+    }
+}
