@@ -142,15 +142,17 @@ pub fn first_cause(end: End, snapshot: &Snapshot, entries: &[Entry]) -> Option<S
 /// What tripped a job first: in the words of the interlock, or that a person asked for it.
 fn first_trip(entries: &[Entry]) -> Option<String> {
     let place = entries.iter().position(|entry| enters(entry, "Aborting"))?;
-    let (before, trip) = entries.split_at_checked(place)?;
-    let trip = trip.first()?;
+    let (before, rest) = entries.split_at_checked(place)?;
+    let (trip, rest) = rest.split_first()?;
     let is_of_trip = |entry: &&Entry| {
         let key = entry.data.get("interlock").and_then(|key| key.as_str());
         entry.kind == EntryKind::Cause
             && entry.data.get("change").and_then(|change| change.as_str()) == Some("confirmed")
             && key.is_some_and(|key| trip.cause == format!("trip by interlock {key}"))
     };
-    let told = before.iter().rev().find(is_of_trip);
+    // A scan tells the state first, and then what it was entered for.
+    let same_scan = rest.iter().take_while(|entry| entry.at == trip.at);
+    let told = same_scan.chain(before.iter().rev()).find(is_of_trip);
     Some(told.map_or_else(|| trip.cause.clone(), |told| told.text.clone()))
 }
 
@@ -219,6 +221,15 @@ mod tests {
         entries.push(state("Aborting", "asked for: abort"));
         let first = Some("flame lost: none seen".to_owned());
         assert_eq!(told(End::Tripped, &entries), (End::Tripped, first));
+    }
+
+    #[test]
+    fn the_words_of_a_trip_are_found_after_its_state_as_a_scan_tells_them() {
+        let flame_lost = Cause::Interlock("flame_lost", Class::Trip).to_string();
+        let entries =
+            [state("Aborting", &flame_lost), confirmed("flame_lost", "flame lost: none seen")];
+        let words = Some("flame lost: none seen".to_owned());
+        assert_eq!(told(End::Tripped, &entries), (End::Tripped, words));
     }
 
     #[test]
