@@ -4,20 +4,24 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
+use std::time::Duration;
 
 use evenpass_core::learn::RunBasis;
 use evenpass_core::ledger::Entry;
+use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::{Mass, Quantity as _};
+use jiff::Timestamp;
 use serde_json::{Map, Value, json};
 
 use crate::attendant::End;
+use crate::batch::used::{GasFlow, Gathering};
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::record::changes::Changes;
 use crate::record::{
-    Beginning, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store,
-    records_file,
+    BatchId, BatchPart, Beginning, Deviation, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId,
+    RunKind, Source, Store, records_file,
 };
 use crate::resuming::GoesOn;
 
@@ -34,13 +38,34 @@ pub struct Begin<'a> {
     pub first_entry: u64,
     /// The run that it goes on with, if it does.
     pub goes_on: Option<GoesOn>,
+    /// The part of a batch that it makes, if it makes one.
+    pub part: Option<&'a OfBatch>,
+    /// When it begins where time is virtual: it then goes as fast as its entries say. `None` for the
+    /// wall clock.
+    pub virtually_at: Option<Timestamp>,
+}
+
+/// The part of a batch that a record is of, and what is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OfBatch {
+    /// The batch.
+    pub batch: BatchId,
+    /// Which part, from 1.
+    pub number: u32,
+    /// Its serial.
+    pub serial: String,
+    /// What stands in the record of it and of who makes it, by name.
+    pub particulars: BTreeMap<String, String>,
+    /// What is done otherwise than the order wants it, with who and why.
+    pub deviations: Vec<Deviation>,
 }
 
 impl<'a> Begin<'a> {
     /// The record of a controller that has only just begun.
     #[must_use]
     pub const fn fresh(kind: RunKind, seed: Option<u64>, records: Option<&'a Path>) -> Self {
-        Self { kind, seed, records, first_entry: 1, goes_on: None }
+        let (part, goes_on, virtually_at) = (None, None, None);
+        Self { kind, seed, records, first_entry: 1, goes_on, part, virtually_at }
     }
 }
 
@@ -50,9 +75,18 @@ pub struct Keeping {
     recorder: Recorder,
     /// Powder planned for each zone.
     powder: Vec<(String, Mass)>,
-    changes: Mutex<Changes>,
-    /// What its job began with besides who started it.
+    flow: GasFlow,
+    followed: Mutex<Followed>,
     particulars: BTreeMap<String, String>,
+    deviations: Vec<Deviation>,
+    virtually_at: Option<Timestamp>,
+}
+
+/// What is worked out of the entries on their way.
+#[derive(Debug, Default)]
+struct Followed {
+    changes: Changes,
+    used: Gathering,
 }
 
 impl Keeping {
@@ -73,10 +107,10 @@ impl Keeping {
         // A coat of several runs teaches nothing of any one.
         let basis = RunBasis::of(recipe, catalogue, &plan.program);
         let basis = basis.filter(|_| begin.goes_on.is_none());
-        let goes_on = begin.goes_on.iter().flat_map(GoesOn::particulars);
-        let particulars: BTreeMap<String, String> = goes_on.collect();
+        let mut particulars = begin.part.map(|part| part.particulars.clone()).unwrap_or_default();
+        particulars.extend(begin.goes_on.iter().flat_map(GoesOn::particulars));
         let header = RunHeader {
-            started_at: jiff::Timestamp::now(),
+            started_at: begin.virtually_at.unwrap_or_else(Timestamp::now),
             kind: begin.kind,
             title: job.recipe.title.clone(),
             recipe: source(&job.recipe_source),
@@ -89,10 +123,26 @@ impl Keeping {
             particulars: particulars.clone(),
             first_entry: begin.first_entry,
         };
+        let file = store.file().to_owned();
         let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
+        if let Some(of) = begin.part {
+            let (run, serial) = (recorder.id().clone(), of.serial.clone());
+            let part = BatchPart { run, number: of.number, serial };
+            Store::open_existing(&file)
+                .and_then(|mut store| store.keep_batch_part(&of.batch, &part))
+                .map_err(|problem| problem.whole())?;
+        }
         let zones = &plan.forecast.zones;
         let powder = zones.iter().map(|zone| (zone.zone.clone(), zone.powder)).collect();
-        Ok(Self { recorder, powder, changes: Mutex::default(), particulars })
+        Ok(Self {
+            recorder,
+            powder,
+            flow: GasFlow::of(plan),
+            followed: Mutex::default(),
+            particulars,
+            deviations: begin.part.map(|part| part.deviations.clone()).unwrap_or_default(),
+            virtually_at: begin.virtually_at,
+        })
     }
 
     /// Its name.
@@ -104,9 +154,9 @@ impl Keeping {
     /// The job begins now, with that entry; where a person started it, by their name. A record that
     /// was opened before begins with it.
     pub fn started(&self, by: Option<String>, first_entry: u64) {
-        let by = by.map(|person| ("started by".to_owned(), person));
-        let particulars = self.particulars.clone().into_iter().chain(by).collect();
-        let started_at = jiff::Timestamp::now();
+        let mut particulars = self.particulars.clone();
+        particulars.extend(by.map(|person| ("started by".to_owned(), person)));
+        let started_at = Timestamp::now();
         self.recorder.started(Beginning { started_at, particulars, first_entry });
     }
 
@@ -129,7 +179,9 @@ impl Keeping {
 
     fn follow(&self, entry: &Entry) {
         // The lock is held for a moment; whoever broke down with it left whole changes.
-        self.changes.lock().unwrap_or_else(PoisonError::into_inner).take(entry);
+        let mut followed = self.followed.lock().unwrap_or_else(PoisonError::into_inner);
+        followed.changes.take(entry);
+        followed.used.take(entry);
     }
 
     /// What keeps the disk from taking more, if anything does.
@@ -176,7 +228,8 @@ impl Keeping {
         let mut put = |name: &str, value: Value| {
             totals.insert(name.to_owned(), value);
         };
-        let changes = self.changes.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let Followed { changes, used } =
+            self.followed.into_inner().unwrap_or_else(PoisonError::into_inner);
         let planned: Mass = self.powder.iter().map(|(_, powder)| *powder).sum();
         put("powder_planned", json!(planned.to_string()));
         let as_changed = powder_as_changed(&self.powder, &changes);
@@ -185,6 +238,13 @@ impl Keeping {
         }
         if let Some(grams) = told.powder_fed_g {
             put("powder", json!(Mass::from_g(grams).to_string()));
+        }
+        let (fuel, oxygen) = used.gas(&self.flow);
+        put("flame_lit", json!(used.flame_lit().to_string()));
+        put("fuel", json!(format!("{fuel:.1}")));
+        put("oxygen", json!(format!("{oxygen:.1}")));
+        if let Some(left) = used.hopper_left() {
+            put("hopper_left", json!(left.to_string()));
         }
         for (zone, words) in coats(told.zones, &changes) {
             put(&format!("coat of {zone}"), json!(words));
@@ -195,12 +255,15 @@ impl Keeping {
             End::Tripped => Ending::Tripped,
             End::Held | End::NotStarted => Ending::Failed,
         };
+        let lasted = used.last().map_or(Duration::ZERO, |last| last - Moment::START);
+        let virtually = self.virtually_at.and_then(|began| began.checked_add(lasted).ok());
+        let deviations = self.deviations.iter().chain(changes.made()).cloned().collect();
         let end = RunEnd {
             ending,
-            ended_at: jiff::Timestamp::now(),
+            ended_at: virtually.unwrap_or_else(Timestamp::now),
             first_cause: told.first_cause.clone(),
             totals: Value::Object(totals),
-            deviations: changes.made().to_vec(),
+            deviations,
         };
         (self.recorder, end)
     }

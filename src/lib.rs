@@ -9,11 +9,13 @@
 //!   run to other programs.
 //! - [`resuming`] takes a run that was cut off up again from its record.
 //! - [`learning`] gives what was measured to the next plan.
+//! - [`batch`] is many parts alike: what the next one needs, and the shift's report.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
 //! - [`panel`] puts the station before people, in pages.
 //! - [`cli`] puts it before a person or a program.
 
 pub mod attendant;
+pub mod batch;
 pub mod cli;
 pub mod clock;
 pub mod comparison;

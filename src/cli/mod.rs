@@ -1,5 +1,6 @@
 //! The command line: what is asked, and which verb answers.
 
+mod batch;
 mod check;
 mod commands;
 mod day;
@@ -107,6 +108,9 @@ enum Verb {
     ///
     /// Example: evenpass twin config/recipes/short-job.toml --field field.tty --motion motion.tty
     Twin(twin::TwinArguments),
+    /// Make many parts alike: what is next, what it needs first, and the shift's report.
+    #[command(subcommand)]
+    Batch(Box<batch::BatchVerb>),
     /// Say who may sign in at this machine, and as what.
     #[command(subcommand)]
     People(people::PeopleVerb),
@@ -147,6 +151,7 @@ pub fn answer(line: CommandLine) -> Exit {
         Verb::Prove(arguments) => prove::answer(&arguments),
         Verb::Rig(verb) => check::answer(&verb),
         Verb::Twin(arguments) => twin::answer(&arguments),
+        Verb::Batch(verb) => batch::answer(&verb),
         Verb::People(verb) => people::answer(&verb),
         Verb::Records(verb) => records::answer(&verb),
     }

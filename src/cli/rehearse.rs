@@ -1,14 +1,17 @@
 //! `rehearse`: the job on the twin in virtual time, before any gas is lit.
 
+mod batch;
+
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use clap::Args;
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
+use evenpass_core::quantity::Time;
 use serde_json::json;
 
 use super::learned::{self, Learning, RecordsAre};
@@ -33,7 +36,15 @@ const LONGEST: Moment = Moment::from_micros(172_800_000_000);
 #[derive(Debug, Args)]
 pub(super) struct RehearseArguments {
     /// The recipe.
-    recipe: PathBuf,
+    #[arg(required_unless_present = "batch", conflicts_with = "batch")]
+    recipe: Option<PathBuf>,
+    /// All parts of this batch that are to be made, one after another, instead of a recipe.
+    #[arg(long, value_name = "BATCH")]
+    batch: Option<String>,
+    /// With --batch: people's work from the end of a part to the start of the next; 3 min when left
+    /// out.
+    #[arg(long, value_name = "TIME", requires = "batch")]
+    between: Option<Time>,
     #[command(flatten)]
     setting: Setting,
     /// Seed of everything random in the twin.
@@ -70,17 +81,25 @@ struct Rehearsed {
 }
 
 pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
+    match (&arguments.batch, &arguments.recipe) {
+        (Some(batch), _) => batch::answer(arguments, batch),
+        (None, Some(recipe)) => one(arguments, recipe),
+        (None, None) => say::bad_input("name a recipe, or a batch with --batch\n"),
+    }
+}
+
+fn one(arguments: &RehearseArguments, recipe: &Path) -> Exit {
     let records = if arguments.record { RecordsAre::Written } else { RecordsAre::Read };
     let lessons = match arguments.learning.or(arguments.records.as_deref(), records) {
         Ok(lessons) => lessons,
         Err(problem) => return say::bad_input(&problem),
     };
-    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
+    let (job, plan) = match super::plan::prepare(recipe, &arguments.setting, lessons) {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
     if let Some(trace) = &arguments.trace
-        && let Err(problem) = files::may_write("--trace", trace, &[&arguments.recipe])
+        && let Err(problem) = files::may_write("--trace", trace, &[recipe])
     {
         return say::bad_input(&problem);
     }

@@ -1,10 +1,11 @@
 //! `run`: the job itself, on the embedded twin or on the machine behind the serial lines.
 
 mod machine;
+mod part;
 mod twin;
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use evenpass_core::ledger::Entry;
@@ -13,6 +14,7 @@ use evenpass_core::quantity::Length;
 use evenpass_core::rig::RigKind;
 
 pub(super) use self::machine::check_ports;
+use self::part::PartToRun;
 use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
 use super::progress::clock;
@@ -27,7 +29,15 @@ use crate::files::Job;
 #[derive(Debug, Args)]
 pub(super) struct RunArguments {
     /// The recipe.
-    recipe: PathBuf,
+    #[arg(required_unless_present = "batch", conflicts_with = "batch")]
+    recipe: Option<PathBuf>,
+    /// The next part of this batch, instead of a recipe.
+    #[arg(long, value_name = "BATCH", requires = "person")]
+    batch: Option<String>,
+    /// With --batch: sprays the part though it was not blasted in time, as the engineer, who says
+    /// why; it stands in the record as a deviation.
+    #[arg(long, value_name = "WHY", requires = "batch")]
+    unblasted: Option<String>,
     #[command(flatten)]
     setting: Setting,
     #[command(flatten)]
@@ -79,22 +89,41 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
     if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
         return say::bad_input(&problem);
     }
-    match arguments.find() {
-        Ok(Where::Served(served)) => {
-            let person = arguments.person.as_deref();
-            return served::run::run(&served, &arguments.recipe, person, &arguments.served);
-        }
-        Ok(Where::Alone) => {}
+    let found = match arguments.find() {
+        Ok(found) => found,
         Err(trouble) => return trouble.told(),
+    };
+    match (found, &arguments.batch, &arguments.recipe) {
+        (Where::Served(served), None, Some(recipe)) => {
+            served::run::run(&served, recipe, arguments.person.as_deref(), &arguments.served)
+        }
+        (Where::Served(served), Some(_), _) => say::bad_input(&format!(
+            "--batch: a serve runs at {} and has the machine\nhelp: end it first; a part of a batch \
+             is run from here\n",
+            served.address
+        )),
+        (Where::Alone, Some(batch), _) => match PartToRun::next(batch, arguments) {
+            Ok(part) => alone(arguments, &part.job, &part.plan, Some(&part)),
+            Err(refused) => refused.told(),
+        },
+        (Where::Alone, None, Some(recipe)) => of_recipe(arguments, recipe),
+        (_, None, None) => say::bad_input("name a recipe, or a batch with --batch\n"),
     }
+}
+
+fn of_recipe(arguments: &RunArguments, recipe: &Path) -> Exit {
     let lessons = match arguments.learning.or(arguments.records.as_deref(), RecordsAre::Written) {
         Ok(lessons) => lessons,
         Err(problem) => return say::bad_input(&problem),
     };
-    let (job, plan) = match super::plan::prepare(&arguments.recipe, &arguments.setting, lessons) {
-        Ok(prepared) => prepared,
-        Err(problem) => return say::bad_input(&problem),
-    };
+    match super::plan::prepare(recipe, &arguments.setting, lessons) {
+        Ok((job, plan)) => alone(arguments, &job, &plan, None),
+        Err(problem) => say::bad_input(&problem),
+    }
+}
+
+/// Runs a job without a serve; with `part`, as that part of a batch.
+fn alone(arguments: &RunArguments, job: &Job, plan: &Plan, part: Option<&PartToRun>) -> Exit {
     let on_lines = job.rig.kind == RigKind::Machine || arguments.ports.are_given();
     let ran = if on_lines {
         if arguments.pace.is_some() {
@@ -103,14 +132,14 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
             );
         }
         match arguments.ports.resolve(&job.rig) {
-            Ok(ports) => machine::run(&job, &plan, arguments, ports),
+            Ok(ports) => machine::run(job, plan, arguments, ports, part),
             Err(problem) => return say::bad_input(&problem),
         }
     } else {
-        twin::run(&job, &plan, arguments)
+        twin::run(job, plan, arguments, part)
     };
     match ran {
-        Ok(ran) => finish(&ran),
+        Ok(ran) => finish(&ran, part),
         Err(problem) => say::failed(&problem),
     }
 }
@@ -139,15 +168,15 @@ impl RunArguments {
     }
 }
 
-fn finish(ran: &Ran) -> Exit {
-    let printed = print(ran);
+fn finish(ran: &Ran, part: Option<&PartToRun>) -> Exit {
+    let printed = print(ran, part);
     match say::printed(printed) {
         Exit::Done => ending::exit(ran.end),
         other => other,
     }
 }
 
-fn print(ran: &Ran) -> io::Result<()> {
+fn print(ran: &Ran, part: Option<&PartToRun>) -> io::Result<()> {
     use std::io::Write as _;
     let to = &mut io::stdout().lock();
     let sprayed = ran.zones.iter().any(|zone| zone.deposited > Length::ZERO);
@@ -157,6 +186,9 @@ fn print(ran: &Ran) -> io::Result<()> {
     }
     let clock = Clock::of(&ran.entries);
     response::print(&ran.entries, clock, response::With::Effects, to)?;
+    if let Some(part) = part {
+        part.print_drift(&ran.entries, to)?;
+    }
     writeln!(to, "record {}", ran.record)?;
     ending::print(ran.end, ran.first_cause.as_deref(), to)
 }

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use evenpass_core::batch::Scrapped;
+use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, named_params, params};
 use serde::{Deserialize, Serialize};
@@ -36,12 +38,19 @@ impl fmt::Display for BatchId {
 }
 
 /// What was ordered of a batch. Stored as JSON; a field that is added has a default.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Ordered {
     /// The parts' serials, in the order they are made; as many as there are parts.
     pub serials: Vec<String>,
     /// The first part is measured, and every so-many-th after it; `None` for the first alone.
     pub measured_every: Option<u32>,
+    /// What becomes of a scrapped part.
+    #[serde(default)]
+    pub scrapped: Scrapped,
+    /// How long the torch burns from one cleaning of its tip to the next; `None` when nobody is to
+    /// be reminded.
+    #[serde(default)]
+    pub tip_every: Option<Time>,
     /// The customer's own number, drawing and whatever else belongs to it, by name.
     #[serde(default)]
     pub particulars: std::collections::BTreeMap<String, String>,
@@ -219,7 +228,13 @@ mod tests {
             rig: "Bench".to_owned(),
             kind: RunKind::Twin,
             recipe: Source { name: "shaft.toml".to_owned(), text: "title".to_owned() },
-            ordered: Ordered { serials, measured_every: Some(5), particulars },
+            ordered: Ordered {
+                serials,
+                measured_every: Some(5),
+                scrapped: Scrapped::Lost,
+                tip_every: Some(Time::from_s(14_400.0)),
+                particulars,
+            },
         }
     }
 

@@ -51,6 +51,7 @@ mod said;
 mod schema;
 mod store;
 mod stored;
+mod used;
 mod verify;
 mod writer;
 
@@ -69,5 +70,6 @@ pub use recorder::{Leaving, Recorder};
 pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
 pub use said::{Said, Verdict};
 pub use store::Store;
+pub use used::RunUsed;
 pub use verify::{Flaw, Seal, Verification};
 pub use writer::Closed;

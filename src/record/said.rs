@@ -1,6 +1,6 @@
 //! What a person can add to a run, a batch or a rig.
 
-use evenpass_core::quantity::{Mass, Time};
+use evenpass_core::quantity::{Mass, Time, Volume};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -46,13 +46,16 @@ pub enum Said {
     },
     /// A lot that is used from now on.
     Lot {
-        /// Of what: a powder's or a gas's key in the catalogue.
+        /// Of what: a powder's or a fuel gas's key in the catalogue, or `oxygen`.
         of: String,
         /// The lot as its supplier names it.
         lot: String,
         /// The certificate, where there is one.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         certificate: Option<String>,
+        /// What the bottle holds now, where it is a gas.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        contents: Option<Volume>,
     },
     /// The hopper was filled.
     Refilled {
@@ -67,8 +70,11 @@ pub enum Said {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         burned: Option<Time>,
     },
-    /// The part was blasted.
+    /// Parts were blasted.
     Blasted {
+        /// Which parts of the batch, by their numbers; empty where it is about one run's part.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        parts: Vec<u32>,
         /// When that ended.
         ended: Timestamp,
     },

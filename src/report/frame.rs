@@ -33,7 +33,7 @@ impl Paper {
 }
 
 /// A whole page; `running` stands at the rim of every sheet beside its number.
-pub(super) fn page(title: &str, running: &str, paper: Option<Paper>, body: &Markup) -> String {
+pub(crate) fn page(title: &str, running: &str, paper: Option<Paper>, body: &Markup) -> String {
     let size = paper.map_or_else(String::new, |paper| format!("size: {}; ", paper.word()));
     let rim = format!(
         "@page {{ {size}margin: 18mm 14mm 16mm;\n  @top-left {{ {RIM}content: {}; }}\n  \

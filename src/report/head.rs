@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::Report;
 use super::reader::{NOTHING, Reader, pairs, range};
-use crate::record::{Outcome, RunKind, Said, Verdict};
+use crate::record::{MarkRecord, Outcome, RunKind, Said, Verdict};
 
 /// What a report reads of a recipe's text.
 #[derive(Debug, Default, Deserialize)]
@@ -184,7 +184,7 @@ fn lot(report: &Report, of_what: &str) -> String {
     let counts = report.rig_marks.iter().rev();
     let mut counts = counts.filter(|kept| kept.taken_back_by.is_none() && kept.mark.at <= began);
     let found = counts.find_map(|kept| match &kept.mark.said {
-        Said::Lot { of, lot, certificate } if of.eq_ignore_ascii_case(of_what) => {
+        Said::Lot { of, lot, certificate, .. } if of.eq_ignore_ascii_case(of_what) => {
             Some(match certificate {
                 Some(certificate) => format!("{lot}, {certificate}"),
                 None => lot.clone(),
@@ -193,6 +193,16 @@ fn lot(report: &Report, of_what: &str) -> String {
         _ => None,
     });
     found.unwrap_or_else(|| "no lot was given".to_owned())
+}
+
+/// Whether something was told of a batch's parts, and this one is among them.
+fn is_of_part(report: &Report, kept: &MarkRecord) -> bool {
+    match (&kept.mark.said, &report.part_of) {
+        (Said::Blasted { parts, .. }, Some((batch, part))) => {
+            kept.mark.batch.as_ref() == Some(batch) && parts.contains(&part.number)
+        }
+        _ => false,
+    }
 }
 
 /// Blasting and preheating.
@@ -206,12 +216,14 @@ pub(super) fn set_up(report: &Report, reader: &Reader) -> Markup {
         ));
     }
     let began = report.record.summary.started_at;
-    let counts = report.marks.iter().filter(|kept| kept.taken_back_by.is_none());
-    let mut blasted = counts.rev().filter_map(|kept| match kept.mark.said {
-        Said::Blasted { ended } if kept.mark.at <= began => Some((kept, ended)),
+    let of_its_batch = report.rig_marks.iter().filter(|kept| is_of_part(report, kept));
+    let counts = report.marks.iter().chain(of_its_batch);
+    let counts = counts.filter(|kept| kept.taken_back_by.is_none());
+    let blasted = counts.filter_map(|kept| match kept.mark.said {
+        Said::Blasted { ended, .. } if kept.mark.at <= began => Some((kept, ended)),
         _ => None,
     });
-    let before = blasted.next();
+    let before = blasted.max_by_key(|(_, ended)| *ended);
     lines.push((
         "Blasted",
         match before {

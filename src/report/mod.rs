@@ -12,7 +12,7 @@ mod coat;
 pub mod comparison;
 #[cfg(test)]
 mod fixture;
-mod frame;
+pub(crate) mod frame;
 mod head;
 mod heat;
 mod passes;
@@ -33,7 +33,8 @@ use crate::people::Units;
 use crate::record::figures::{PassFigures, pass_figures};
 use crate::record::planned::Planned;
 use crate::record::{
-    ActRecord, MarkRecord, MeasurementRecord, Of, RecordError, RunId, RunRecord, Seal, Store,
+    ActRecord, BatchId, BatchPart, MarkRecord, MeasurementRecord, Of, RecordError, RunId,
+    RunRecord, Seal, Store,
 };
 
 /// A run with everything the records hold about it.
@@ -54,6 +55,8 @@ pub struct Report {
     pub marks: Vec<MarkRecord>,
     /// What people added to its rig and all that was made there.
     pub rig_marks: Vec<MarkRecord>,
+    /// The batch whose part it makes, and which one.
+    pub part_of: Option<(BatchId, BatchPart)>,
     /// What vouches for it.
     pub seal: Option<Seal>,
 }
@@ -81,6 +84,7 @@ impl Report {
         report.acts = store.acts_about(id)?;
         report.marks = store.marks(Of::Run(id))?;
         report.rig_marks = store.marks(Of::Rig(&report.rig_title(), report.record.summary.kind))?;
+        report.part_of = store.batch_of(id)?;
         report.seal = store.seal(id)?;
         Ok(report)
     }
@@ -98,6 +102,7 @@ impl Report {
             acts: Vec::new(),
             marks: Vec::new(),
             rig_marks: Vec::new(),
+            part_of: None,
             seal: None,
         }
     }

@@ -109,13 +109,13 @@ fn said(reader: &Reader, said: &Said) -> String {
     };
     match said {
         Said::Decided { verdict, reason } => with(format!("decided: {}", verdict.word()), reason),
-        Said::Lot { of, lot, certificate } => match certificate {
+        Said::Lot { of, lot, certificate, .. } => match certificate {
             Some(certificate) => format!("lot of {of}: {lot}, certificate {certificate}"),
             None => format!("lot of {of}: {lot}"),
         },
         Said::Refilled { holds } => format!("hopper filled, it holds {holds:.0}"),
         Said::TipCleaned { torch, .. } => format!("tip of {torch} cleaned"),
-        Said::Blasted { ended } => {
+        Said::Blasted { ended, .. } => {
             format!("blasted until {}", reader.wall(*ended, "%Y-%m-%d %H:%M"))
         }
         Said::TakenBack { mark, reason } => with(format!("takes back {mark}"), reason),

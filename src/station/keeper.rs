@@ -22,6 +22,7 @@ use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::{Leaf, Phase};
+use jiff::Timestamp;
 use serde_json::json;
 use tokio::sync::{oneshot, watch};
 use tracing::warn;
@@ -29,6 +30,7 @@ use tracing::warn;
 use super::inbox::{Inbox, ToKeeper};
 use super::loading::Loaded;
 use crate::attendant::{End, ended, first_cause};
+use crate::batch::served::BatchNext;
 use crate::comparison::ZoneComparison;
 use crate::keeping::{Begin, Ended, Keeping, powder_used};
 use crate::record::{Leaving, RunId, RunKind};
@@ -45,6 +47,9 @@ pub struct Kept {
     pub run: Option<RunId>,
     /// What keeps the disk from taking more, if anything does.
     pub trouble: Option<String>,
+    /// Where the loaded job belongs to a batch: its next part, and what that needs first; the part in
+    /// hand while its record is open.
+    pub part: Vec<String>,
 }
 
 /// What the keeper is told.
@@ -171,6 +176,7 @@ impl Inside {
                     self.loaded = Some(loaded);
                     self.job = None;
                     self.before.clear();
+                    self.show_part();
                 }
                 Told::Opens(reply) => {
                     // Whoever asked may have gone; the next start finds the record open.
@@ -204,8 +210,11 @@ impl Inside {
         if self.leaving.is_empty() {
             return;
         }
-        let (over, left) = self.leaving.drain(..).partition(Leaving::is_over);
+        let (over, left): (Vec<_>, Vec<_>) = self.leaving.drain(..).partition(Leaving::is_over);
         self.leaving = left;
+        if !over.is_empty() && self.open.is_none() {
+            self.show_part();
+        }
         let wrong = |over: Leaving| match over.give_up() {
             Ok(closed) => closed.missing(),
             Err(problem) => Some(problem.whole()),
@@ -237,12 +246,15 @@ impl Inside {
             return Ok(());
         }
         let Some(loaded) = self.loaded.clone() else { return Ok(()) };
+        let part = self.show_part().map(BatchNext::begun);
         let begin = Begin {
             kind: self.machine.kind,
             seed: self.machine.seed,
             records: self.machine.records.as_deref(),
             first_entry: self.last + 1,
             goes_on: None,
+            part: part.as_ref(),
+            virtually_at: None,
         };
         let keeping = match Keeping::begin(&loaded.job, &loaded.plan, &begin) {
             Ok(keeping) => keeping,
@@ -251,7 +263,9 @@ impl Inside {
                 return Err(trouble);
             }
         };
-        self.show.send_replace(Kept { run: Some(keeping.id()), trouble: None });
+        self.show.send_modify(|kept| {
+            (kept.run, kept.trouble) = (Some(keeping.id()), None);
+        });
         let open = Open { keeping, loaded, first: None, told: Vec::new(), last_sample: None };
         self.open = Some(open);
         Ok(())
@@ -369,6 +383,18 @@ impl Inside {
         let powder_fed_g = powder_used(&told);
         let ended = Ended { end, first_cause, zones: &zones, powder_fed_g };
         self.leaving.push(open.keeping.leave(&ended));
+    }
+
+    /// Shows the next part of the batch that the loaded job belongs to, and gives it. Records that
+    /// cannot be read are told where the record is opened: they are no reason against a start.
+    fn show_part(&self) -> Option<BatchNext> {
+        let loaded = self.loaded.as_ref()?;
+        let (kind, records) = (self.machine.kind, self.machine.records.as_deref());
+        let found = BatchNext::of(records, kind, &loaded.job, &loaded.plan, Timestamp::now());
+        let part = found.ok().flatten();
+        let lines = part.as_ref().map(BatchNext::lines).unwrap_or_default();
+        self.show.send_modify(|kept| kept.part = lines);
+        part
     }
 
     fn show_trouble(&self, trouble: Option<String>) {

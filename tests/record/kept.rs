@@ -257,6 +257,7 @@ fn a_report_has_the_decision_that_counts_and_the_lots_that_were_in_use() {
         of: "nickel-hard".to_owned(),
         lot: lot.to_owned(),
         certificate: Some("3.1".to_owned()),
+        contents: None,
     };
     store.keep_mark(&mark("2020-01-01T08:00:00Z", None, lot("L-OLD"))).expect("kept");
     store.keep_mark(&mark("2020-01-02T08:00:00Z", None, lot("L-407"))).expect("kept");

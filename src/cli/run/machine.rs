@@ -11,6 +11,7 @@ use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
+use super::part::PartToRun;
 use super::{CAUTIONS, Ran, RunArguments, greeting, not_written};
 use crate::attendant::{Attendant, Attended, Next, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
@@ -37,6 +38,7 @@ pub(super) fn run(
     plan: &Plan,
     arguments: &RunArguments,
     mut ports: Vec<Port>,
+    part: Option<&PartToRun>,
 ) -> Result<Ran, String> {
     check_ports(&mut ports)?;
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
@@ -54,9 +56,11 @@ pub(super) fn run(
     controller.set_proofs(proofs);
     let kind = kind_of_run(&job.rig, lines);
     let begin = Begin::fresh(kind, None, arguments.records.as_deref());
+    let begin = Begin { part: part.map(|part| &part.of), ..begin };
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));
+    part.iter().flat_map(|part| part.lines()).for_each(|line| progress.print(&line));
     for warning in &late {
         progress.print(&format!("warning: {warning}"));
     }

@@ -93,6 +93,7 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("scales", scales(&snapshot, program, units));
     values.html("figures", figures(&snapshot, program, units));
     values.html("acts", acts(&snapshot));
+    values.html("batch", batch(&station.kept().part));
     if let Some(loaded) = &loaded {
         values.mark("set-up", set_up::stands(app).mark());
         values.html("set-up.checked", checked(app, loaded));
@@ -106,6 +107,16 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
             values.html("part.coat", sheet.coat(&coat));
         }
         values.html("part.torch", sheet.torch(&snapshot, units));
+    }
+}
+
+/// The part of the batch that the loaded job belongs to, and what it needs first.
+fn batch(part: &[String]) -> Markup {
+    html! {
+        @if let Some((title, needs)) = part.split_first() {
+            h2 { (texts::BATCH) " " (title) }
+            ul { @for need in needs { li { (need) } } }
+        }
     }
 }
 

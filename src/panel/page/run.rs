@@ -53,6 +53,7 @@ fn job(app: &App, loaded: &Loaded, units: Units) -> Markup {
                 h1 { (recipe.title) small { " r" (recipe.revision) } }
                 p.newer data-live="recipe.newer" role="status" {}
             }
+            section.batch data-live="batch" {}
             section.before {
                 h2 { (texts::PERMISSIVES) }
                 ul.permissives data-live="permissives" {}

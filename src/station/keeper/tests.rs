@@ -2,13 +2,14 @@
 
 use std::time::Duration;
 
+use evenpass_core::batch::Scrapped;
 use evenpass_core::scan::Controller;
 use serde_json::Value;
 
 use super::*;
 use crate::files::Places;
 use crate::learning::Lessons;
-use crate::record::{Outcome, RunRecord, Store};
+use crate::record::{Batch, BatchId, Ordered, Outcome, RunRecord, Source, Store};
 
 struct Scene {
     keeper: Inside,
@@ -208,4 +209,46 @@ fn entries_that_found_no_room_right_before_the_program_ends_are_counted() {
     let store = Store::open_existing(&folder.path().join("runs.sqlite")).unwrap();
     let run = store.run(&store.find("latest").unwrap()).unwrap();
     assert_eq!((run.entries.len(), run.lost), (1, Some(6)));
+}
+
+#[test]
+fn a_start_of_the_next_part_of_a_batch_stamps_it_and_tells_what_nobody_told_as_done() {
+    let mut scene = Scene::new();
+    let file = scene.folder.path().join("runs.sqlite");
+    let job = scene.keeper.loaded.as_ref().unwrap().job.clone();
+    let batch = Batch {
+        id: BatchId::stored("B2".to_owned()),
+        made_at: "2026-11-25T08:00:00Z".parse().unwrap(),
+        person: "Ann".to_owned(),
+        rig: job.rig.title.clone(),
+        kind: RunKind::Twin,
+        recipe: Source { name: "short-job.toml".to_owned(), text: job.recipe_source.text.clone() },
+        ordered: Ordered {
+            serials: vec!["S-1".to_owned(), "S-2".to_owned()],
+            measured_every: None,
+            scrapped: Scrapped::MadeAgain,
+            tip_every: None,
+            particulars: std::collections::BTreeMap::new(),
+        },
+    };
+    let mut store = Store::open(&file).unwrap();
+    store.keep_batch(&batch).unwrap();
+    assert!(scene.keeper.show_part().is_some());
+    let shown = scene.keeper.show.borrow().part.clone();
+    assert_eq!(shown[0], "B2: part 1 of 2, serial S-1, to be measured (first-off)");
+    for serial in ["S-1", "S-2"] {
+        scene.keeper.opens().unwrap();
+        scene.goes(Leaf::Ready, Leaf::Checking);
+        scene.start("Ann", "accepted");
+        scene.goes(Leaf::Checking, Leaf::Complete);
+        scene.keeper.give_up();
+        let run = scene.runs().pop().unwrap();
+        let (of, part) = store.batch_of(&run.summary.id).unwrap().unwrap();
+        assert_eq!((of.as_str(), part.serial.as_str()), ("B2", serial));
+        assert_eq!(run.particulars["serial"], serial);
+        assert_eq!(starter(&run), Some("Ann"));
+        assert!(run.deviations[0].what.contains("nobody has said what is in the hopper"));
+    }
+    assert!(scene.keeper.show_part().is_none(), "all parts are made");
+    assert!(scene.keeper.show.borrow().part.is_empty());
 }

@@ -1,0 +1,18 @@
+//! Batches: what an order has come to, what the next part needs first, and the shift's report.
+//!
+//! [`evenpass_core::batch`] decides; here is where its values come from and go to.
+//!
+//! - [`used`]: what a run used up and how it went, from its entries.
+//! - [`standing`]: an order with the machine's stocks, as the records say.
+//! - [`before`]: what is needed before the next part.
+//! - [`line`], [`shift`]: what became of each part, and the report.
+//! - [`served`]: the batch that a served machine's job belongs to.
+//! - [`on_twin`]: parts made one after another on the twin in virtual time.
+
+pub mod before;
+pub mod line;
+pub mod on_twin;
+pub mod served;
+pub mod shift;
+pub mod standing;
+pub mod used;

@@ -1,0 +1,391 @@
+//! An order with the machine's stocks, as the records say: what the next part is judged by.
+
+use std::collections::BTreeMap;
+
+use evenpass_core::batch::{
+    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, tally, why_measured,
+};
+use evenpass_core::catalogue::Catalogue;
+use evenpass_core::interlock::in_force;
+use evenpass_core::plan::Plan;
+use evenpass_core::quantity::{Mass, Time, Volume};
+use evenpass_core::rig::Rig;
+use jiff::Timestamp;
+
+use super::used::{GasFlow, Gathering};
+use crate::files::Job;
+use crate::record::{
+    Batch, BatchPart, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, RunSummary, RunUsed,
+    Said, Store, Verdict,
+};
+
+/// The key by which lots of oxygen are told: the catalogue has fuel gases alone.
+pub const OXYGEN: &str = "oxygen";
+
+/// A gas in bottles.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Bottle {
+    /// Its key.
+    pub of: String,
+    /// What it is, for people.
+    pub title: String,
+    /// What is in it; `None` where nobody has said at a change of bottle.
+    pub holds: Option<Volume>,
+    /// What a part takes by the plan.
+    pub planned: Volume,
+    /// What whole parts took.
+    pub taken: Vec<Volume>,
+}
+
+/// One attempt at a part that has ended.
+#[derive(Debug, Clone)]
+pub struct Ended {
+    /// Which part.
+    pub number: u32,
+    /// How it stands.
+    pub fate: Fate,
+    /// When it ended.
+    pub ended_at: Timestamp,
+    /// Powder that left the hopper.
+    pub powder: Mass,
+    /// What else it used, and how it went.
+    pub used: Gathering,
+}
+
+/// An order as it stands, with what the machine has in stock.
+#[derive(Debug, Clone)]
+pub struct Standing {
+    /// The order.
+    pub order: Order,
+    /// The parts' serials.
+    pub serials: Vec<String>,
+    /// What was tried, in its order.
+    pub attempts: Vec<Attempt>,
+    /// When each part was last in the flame.
+    in_flame: BTreeMap<u32, Timestamp>,
+    /// What is in the hopper; `None` where nobody has said.
+    pub hopper: Option<Mass>,
+    /// What must stay in it.
+    pub kept_back: Mass,
+    /// Powder that a part takes by the plan.
+    pub powder_planned: Mass,
+    /// Powder that whole parts took.
+    pub powder_taken: Vec<Mass>,
+    /// The gases.
+    pub bottles: Vec<Bottle>,
+    flow: GasFlow,
+    /// The spraying torch, by its key in the catalogue.
+    pub torch: String,
+    /// How long its flame has burned since its tip was cleaned.
+    pub tip_burned: Time,
+    /// How long it burns from one cleaning to the next.
+    pub tip_every: Option<Time>,
+    blasted: BTreeMap<u32, Timestamp>,
+    /// From when a blasted surface is old.
+    pub blast_limits: BlastLimits,
+    /// Whether a new lot of powder was taken since the last part.
+    pub powder_lot: PowderLot,
+    /// The lot in use of each powder and gas.
+    pub lots: BTreeMap<String, String>,
+    /// Parts that are measured.
+    measured: Vec<u32>,
+    /// How the first good part went, its number with it.
+    pub first_good: Option<(u32, Course)>,
+}
+
+impl Standing {
+    /// As the records say; of the runs of one kind, so that a rehearsal makes no part of an order.
+    ///
+    /// # Errors
+    /// The records cannot be read.
+    pub fn of(
+        store: &Store,
+        batch: &Batch,
+        kind: RunKind,
+        job: &Job,
+        plan: &Plan,
+    ) -> Result<Self, RecordError> {
+        let mut standing = Self::fresh(batch, job, plan);
+        let marks = store.marks(Of::Rig(&batch.rig, kind))?;
+        let said: Vec<&MarkRecord> =
+            marks.iter().filter(|mark| mark.taken_back_by.is_none()).collect();
+        standing.read_stocks(store, batch, kind, &said)?;
+        standing.read_parts(store, batch, kind, &said)?;
+        Ok(standing)
+    }
+
+    /// Before anything was made or told.
+    fn fresh(batch: &Batch, job: &Job, plan: &Plan) -> Self {
+        let flow = GasFlow::of(plan);
+        let ordered = &batch.ordered;
+        Self {
+            order: order(batch),
+            serials: ordered.serials.clone(),
+            attempts: Vec::new(),
+            in_flame: BTreeMap::new(),
+            hopper: None,
+            kept_back: kept_back(&job.rig),
+            powder_planned: plan.forecast.powder.iter().map(|powder| powder.fed).sum(),
+            powder_taken: Vec::new(),
+            bottles: bottles(&job.catalogue, &job.recipe.spray.torch, &flow),
+            flow,
+            torch: job.recipe.spray.torch.clone(),
+            tip_burned: Time::ZERO,
+            tip_every: ordered.tip_every,
+            blasted: BTreeMap::new(),
+            blast_limits: BlastLimits::within(plan.program.blasted_within),
+            powder_lot: PowderLot::Same,
+            lots: BTreeMap::new(),
+            measured: Vec::new(),
+            first_good: None,
+        }
+    }
+
+    /// What the marks and the runs after them say of hopper, bottles and tip.
+    fn read_stocks(
+        &mut self,
+        store: &Store,
+        batch: &Batch,
+        kind: RunKind,
+        said: &[&MarkRecord],
+    ) -> Result<(), RecordError> {
+        let mut runs = store.runs_used(kind)?;
+        let mut titles = BTreeMap::new();
+        runs.retain(|run| {
+            // The twin's hopper is filled anew for every run that is of no batch.
+            (kind == RunKind::Machine || run.is_of_batch)
+                && *titles.entry(run.rig.clone()).or_insert_with(|| is_rig(&run.rig, &batch.rig))
+        });
+        let mut runs = runs.into_iter().peekable();
+        for mark in said {
+            while let Some(run) = runs.next_if(|run| run.started_at < mark.mark.at) {
+                self.use_up(&run);
+            }
+            // Parts of other batches have the same numbers.
+            let is_of_other = mark.mark.batch.as_ref() != Some(&batch.id);
+            if !(is_of_other && matches!(mark.mark.said, Said::Blasted { .. })) {
+                self.hear(&mark.mark.said);
+            }
+        }
+        runs.for_each(|run| self.use_up(&run));
+        Ok(())
+    }
+
+    /// A run whose end nobody wrote down is taken to have used what is planned.
+    fn use_up(&mut self, run: &RunUsed) {
+        let powder = run.powder.or(run.powder_planned).unwrap_or(self.powder_planned);
+        let gas = (run.fuel.unwrap_or(self.flow.fuel), run.oxygen.unwrap_or(self.flow.oxygen));
+        self.take_stock(
+            run.hopper_left.or_else(|| self.hopper.map(|holds| holds - powder)),
+            run.flame_lit.unwrap_or(self.flow.burning),
+            gas,
+        );
+        self.powder_lot = PowderLot::Same;
+    }
+
+    fn take_stock(&mut self, hopper: Option<Mass>, lit: Time, (fuel, oxygen): (Volume, Volume)) {
+        self.hopper = hopper.map(|left| left.max(Mass::ZERO));
+        self.tip_burned += lit;
+        for bottle in &mut self.bottles {
+            let used = if bottle.of == OXYGEN { oxygen } else { fuel };
+            bottle.holds = bottle.holds.map(|holds| (holds - used).max(Volume::ZERO));
+        }
+    }
+
+    /// Takes in what a person told.
+    pub fn hear(&mut self, said: &Said) {
+        match said {
+            Said::Refilled { holds } => self.hopper = Some(*holds),
+            Said::TipCleaned { torch, .. } if *torch == self.torch => self.tip_burned = Time::ZERO,
+            Said::Lot { of, lot, contents, .. } => {
+                match self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
+                    Some(bottle) => bottle.holds = *contents,
+                    None => self.powder_lot = PowderLot::New,
+                }
+                self.lots.insert(of.clone(), lot.clone());
+            }
+            Said::Blasted { parts, ended } => {
+                self.blasted.extend(parts.iter().map(|part| (*part, *ended)));
+            }
+            _ => {}
+        }
+    }
+
+    /// The parts, what became of them and what was decided and measured.
+    fn read_parts(
+        &mut self,
+        store: &Store,
+        batch: &Batch,
+        kind: RunKind,
+        said: &[&MarkRecord],
+    ) -> Result<(), RecordError> {
+        let runs = store.runs()?;
+        let used = store.runs_used(kind)?;
+        let measured = store.measurements()?;
+        for part in store.batch_parts(&batch.id)? {
+            let Some(run) = runs.iter().find(|run| run.id == part.run && run.kind == kind) else {
+                continue;
+            };
+            let fate = fate(run, decided(said, &part.run));
+            self.attempts.push(Attempt { number: part.number, fate });
+            self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
+            if measured.iter().any(|kept| {
+                kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
+            }) {
+                self.measured.push(part.number);
+            }
+            if run.outcome == Outcome::Complete {
+                let took = used.iter().find(|used| used.run == part.run);
+                self.whole(
+                    took.and_then(|took| took.powder),
+                    took.and_then(|took| Some((took.fuel?, took.oxygen?))),
+                );
+                if self.first_good.is_none() && is_good(fate) {
+                    self.first_good = Some((part.number, course(store, &part)?));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// A whole part took so much.
+    fn whole(&mut self, powder: Option<Mass>, gas: Option<(Volume, Volume)>) {
+        self.powder_taken.extend(powder);
+        let Some((fuel, oxygen)) = gas else { return };
+        for bottle in &mut self.bottles {
+            bottle.taken.push(if bottle.of == OXYGEN { oxygen } else { fuel });
+        }
+    }
+
+    /// Takes in a part that was just made: what [`Standing::of`] would read of its record.
+    pub fn take(&mut self, ended: &Ended) {
+        self.attempts.push(Attempt { number: ended.number, fate: ended.fate });
+        self.in_flame.insert(ended.number, ended.ended_at);
+        let gas = ended.used.gas(&self.flow);
+        let hopper = self.hopper.map(|holds| holds - ended.powder);
+        self.take_stock(hopper, ended.used.flame_lit(), gas);
+        self.powder_lot = PowderLot::Same;
+        if matches!(ended.fate, Fate::Made | Fate::Pass) {
+            self.whole(Some(ended.powder), Some(gas));
+            self.first_good.get_or_insert_with(|| (ended.number, ended.used.course()));
+        }
+    }
+
+    /// What of the order is made, and which part is next.
+    #[must_use]
+    pub fn tally(&self) -> Tally {
+        tally(&self.order, &self.attempts)
+    }
+
+    /// How long ago a part was blasted; `None` when it was in the flame since, or nobody has said.
+    #[must_use]
+    pub fn since_blasted(&self, number: u32, now: Timestamp) -> Option<Time> {
+        let blasted = *self.blasted.get(&number)?;
+        let burnt = self.in_flame.get(&number).is_some_and(|flame| *flame > blasted);
+        let since = now.duration_since(blasted).unsigned_abs();
+        (!burnt).then(|| if now > blasted { Time::from_duration(since) } else { Time::ZERO })
+    }
+
+    /// When a part was blasted.
+    #[must_use]
+    pub fn blasted_at(&self, number: u32) -> Option<Timestamp> {
+        self.blasted.get(&number).copied()
+    }
+
+    /// How long the torch burns in a part, by the plan.
+    #[must_use]
+    pub const fn flame_of_part(&self) -> Time {
+        self.flow.burning
+    }
+
+    /// What of the plan burns.
+    #[must_use]
+    pub const fn flow(&self) -> &GasFlow {
+        &self.flow
+    }
+
+    /// The parts that were made and were to be measured, and nobody has.
+    #[must_use]
+    pub fn unmeasured(&self) -> Vec<u32> {
+        let tally = self.tally();
+        let mut made: Vec<u32> = [&tally.passed, &tally.undecided, &tally.on_hold]
+            .into_iter()
+            .flatten()
+            .copied()
+            .filter(|number| why_measured(&self.order, *number, PowderLot::Same).is_some())
+            .filter(|number| !self.measured.contains(number))
+            .collect();
+        made.sort_unstable();
+        made
+    }
+}
+
+/// A batch as an order to count by.
+#[must_use]
+pub fn order(batch: &Batch) -> Order {
+    let ordered = &batch.ordered;
+    Order {
+        parts: u32::try_from(ordered.serials.len()).unwrap_or(u32::MAX),
+        measured_every: ordered.measured_every,
+        scrapped: ordered.scrapped,
+    }
+}
+
+/// What stays in the hopper: where its scale holds the job, on this rig; nothing without a scale.
+fn kept_back(rig: &Rig) -> Mass {
+    let rows = in_force(rig).unwrap_or_default();
+    let scale = rows.iter().find(|row| row.row.key == "hopper_empty");
+    let fitted = scale.filter(|row| row.origin.words() != "not fitted");
+    Mass::from_g(fitted.and_then(|row| row.set_point).unwrap_or_default())
+}
+
+fn bottles(catalogue: &Catalogue, torch: &str, flow: &GasFlow) -> Vec<Bottle> {
+    let fuel = catalogue.torch(torch).and_then(|torch| catalogue.fuel_gas(&torch.fuel_gas));
+    let bottle = |of: &str, title: &str, planned| Bottle {
+        of: of.to_owned(),
+        title: title.to_owned(),
+        holds: None,
+        planned,
+        taken: Vec::new(),
+    };
+    let fuel = fuel.map(|gas| bottle(&gas.key, &gas.title, flow.fuel));
+    fuel.into_iter().chain([bottle(OXYGEN, OXYGEN, flow.oxygen)]).collect()
+}
+
+fn is_rig(text: &str, title: &str) -> bool {
+    Rig::read(text).is_ok_and(|rig| rig.title == title)
+}
+
+fn course(store: &Store, part: &BatchPart) -> Result<Course, RecordError> {
+    Ok(Gathering::of(&store.run(&part.run)?.entries).course())
+}
+
+/// What was decided of a run last.
+#[must_use]
+pub fn decided<'a>(said: &[&'a MarkRecord], run: &RunId) -> Option<(Verdict, &'a MarkRecord)> {
+    said.iter().rev().find_map(|kept| match &kept.mark.said {
+        Said::Decided { verdict, .. } if kept.mark.run.as_ref() == Some(run) => {
+            Some((*verdict, *kept))
+        }
+        _ => None,
+    })
+}
+
+/// How an attempt stands.
+#[must_use]
+pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
+    match (decided.map(|(verdict, _)| verdict), run.outcome) {
+        (Some(Verdict::Pass), _) => Fate::Pass,
+        (Some(Verdict::Hold), _) => Fate::Hold,
+        (Some(Verdict::Scrap), _) => Fate::Scrap,
+        (None, Outcome::Open) => Fate::Running,
+        (None, Outcome::Complete) => Fate::Made,
+        // A pass that began tells how many are planned.
+        (None, _) if run.passes_planned.is_none() => Fate::Bare,
+        (None, _) => Fate::BrokenOff,
+    }
+}
+
+const fn is_good(fate: Fate) -> bool {
+    matches!(fate, Fate::Made | Fate::Pass)
+}

@@ -1,0 +1,219 @@
+//! `batch list` and `batch show`: what of an order is made, and what the next part needs first.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use clap::Args;
+use evenpass_core::batch::{Attempt, Reach, Tally, tally};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+use serde_json::json;
+
+use super::job::{BatchJob, file_name, place};
+use super::{Place, Refused, print_json};
+use crate::batch::before::{Before, Need, Weight};
+use crate::batch::shift::numbers;
+use crate::batch::standing::{decided, fate, order};
+use crate::cli::records::{pairs, section};
+use crate::cli::sheet::{Layout, Sheet};
+use crate::cli::{Setting, say};
+use crate::learning::Lessons;
+use crate::record::{Batch, MarkRecord, Of, Store};
+
+/// What `batch show` is asked.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct ShowArguments {
+    /// The batch, or `latest`.
+    batch: String,
+    #[command(flatten)]
+    setting: Setting,
+    /// The records; the user's own when left out.
+    #[arg(long, value_name = "FILE")]
+    records: Option<PathBuf>,
+    /// Print one JSON value for programs.
+    #[arg(long)]
+    json: bool,
+}
+
+/// Lists all batches.
+pub(super) fn list(place: &Place, to: &mut impl Write) -> Result<(), Refused> {
+    let store = place.store()?;
+    let mut sheet = Sheet::new(
+        0,
+        &[
+            ("batch", Layout::Word),
+            ("made", Layout::Word),
+            ("by", Layout::Prose),
+            ("recipe", Layout::Word),
+            ("where", Layout::Word),
+            ("parts", Layout::Figure),
+            ("pass", Layout::Figure),
+            ("undecided", Layout::Figure),
+            ("hold", Layout::Figure),
+            ("scrap", Layout::Figure),
+            ("to make", Layout::Figure),
+        ],
+    );
+    let mut all = Vec::new();
+    for batch in store.batches()? {
+        let tally = tally_of(&store, &batch)?;
+        let made = batch.made_at.to_zoned_datetime(TimeZone::system());
+        sheet.row([
+            batch.id.to_string(),
+            made.strftime("%Y-%m-%d %H:%M").to_string(),
+            batch.person.clone(),
+            file_name(&batch.recipe.name),
+            batch.kind.word().to_owned(),
+            tally.of.to_string(),
+            tally.passed.len().to_string(),
+            tally.undecided.len().to_string(),
+            tally.on_hold.len().to_string(),
+            tally.scrapped.to_string(),
+            tally.queue.len().to_string(),
+        ]);
+        all.push(json!({ "batch": batch, "tally": tally }));
+    }
+    if place.json {
+        return Ok(print_json(&all, to)?);
+    }
+    if all.is_empty() {
+        return Ok(writeln!(to, "no batches in {}", store.file().display())?);
+    }
+    Ok(sheet.print(to)?)
+}
+
+/// What of a batch is made, without its job.
+fn tally_of(store: &Store, batch: &Batch) -> Result<Tally, Refused> {
+    let marks = store.marks(Of::Batch(&batch.id))?;
+    let said: Vec<&MarkRecord> = marks.iter().filter(|kept| kept.taken_back_by.is_none()).collect();
+    let runs = store.runs()?;
+    let parts = store.batch_parts(&batch.id)?;
+    let attempts: Vec<_> = parts
+        .iter()
+        .filter_map(|part| {
+            let run = runs.iter().find(|run| run.id == part.run && run.kind == batch.kind)?;
+            let fate = fate(run, decided(&said, &part.run));
+            Some(Attempt { number: part.number, fate })
+        })
+        .collect();
+    Ok(tally(&order(batch), &attempts))
+}
+
+/// Shows what is next and what it needs first.
+pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(), Refused> {
+    let records = arguments.records.as_deref();
+    let from = Lessons::Kept(records);
+    let of = BatchJob::of(&arguments.batch, records, arguments.setting.places(), from)?;
+    let (standing, batch) = (&of.standing, &of.batch);
+    let before = Before::next(standing, Timestamp::now());
+    let tally = standing.tally();
+    if arguments.json {
+        let all = json!({ "batch": batch, "tally": tally, "next": before });
+        return Ok(print_json(&all, to)?);
+    }
+    let mut sheet = pairs();
+    let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
+    line("recipe", batch.recipe.name.clone());
+    line("rig", format!("{}, {}", batch.rig, place(batch.kind)));
+    for (name, words) in &batch.ordered.particulars {
+        line(name, words.clone());
+    }
+    for (name, parts) in [
+        ("passed", &tally.passed),
+        ("undecided", &tally.undecided),
+        ("on hold", &tally.on_hold),
+        ("lost", &tally.lost),
+    ] {
+        if !parts.is_empty() {
+            line(name, numbers(parts));
+        }
+    }
+    if tally.scrapped > 0 {
+        line("scrapped", format!("{} in all", tally.scrapped));
+    }
+    if !tally.queue.is_empty() {
+        let queue: Vec<u32> = tally.queue.iter().map(|queued| queued.number).collect();
+        line("to be made", numbers(&queue));
+    }
+    if let Some((number, _)) = standing.first_good {
+        line("first good", format!("part {number}: drift counts from it"));
+    }
+    for (what, lot) in &standing.lots {
+        line("lot", format!("{lot} of {what}"));
+    }
+    writeln!(to, "Batch {}", say::one_line(batch.id.as_str()))?;
+    sheet.print(to)?;
+    match before {
+        None => Ok(writeln!(to, "\nno part is to be made")?),
+        Some(before) => next(&before, batch, to),
+    }
+}
+
+/// The next part.
+pub(in crate::cli) fn next(
+    before: &Before,
+    batch: &Batch,
+    to: &mut impl Write,
+) -> Result<(), Refused> {
+    writeln!(to, "\nNext: {}", say::one_line(&before.title()))?;
+    let mut sheet = pairs();
+    let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
+    let powder = &before.powder;
+    let per_part = powder.expected;
+    let taken = per_part
+        .taken
+        .map_or_else(String::new, |taken| format!(", the last parts took {taken:.1}"));
+    line("powder for a part", format!("planned {:.1}{taken}", per_part.planned));
+    let hopper = match (powder.holds, powder.reach) {
+        (Some(holds), Some(reach)) => format!("{holds:.1}, {}", reaches(reach, "refill")),
+        _ => "nobody has said what is in it".to_owned(),
+    };
+    line("hopper", hopper);
+    for (title, gas) in &before.gases {
+        let per_part = gas.expected.per_part;
+        let words = match (gas.holds, gas.reach) {
+            (Some(holds), Some(reach)) => {
+                format!("{per_part:.1} a part, {holds:.0} left, {}", reaches(reach, "change it"))
+            }
+            _ => format!("{per_part:.1} a part; nobody has said what the bottles hold"),
+        };
+        line(title, words);
+    }
+    sheet.print(to)?;
+    needs(before, batch, to)
+}
+
+fn needs(before: &Before, batch: &Batch, to: &mut impl Write) -> Result<(), Refused> {
+    if before.needs.is_empty() {
+        return Ok(writeln!(to, "\nnothing is needed before it")?);
+    }
+    let mut sheet = Sheet::new(2, &[("", Layout::Word), ("", Layout::Prose)]);
+    for need in &before.needs {
+        let first = match need.weight() {
+            Weight::Told => "",
+            Weight::Stops | Weight::StopsUnlessOverridden => "first",
+        };
+        sheet.row([first.to_owned(), said(need, batch, before.part.number)]);
+    }
+    Ok(section("Needed before it", &sheet, to)?)
+}
+
+/// A need with the verb that tells it as done.
+pub(in crate::cli) fn said(need: &Need, batch: &Batch, number: u32) -> String {
+    match need.verb(batch.id.as_str(), number) {
+        Some(verb) => format!("{need}: then `evenpass batch {verb}`"),
+        None => need.to_string(),
+    }
+}
+
+fn reaches(reach: Reach, what: &str) -> String {
+    let parts = if reach.whole_parts == 1 {
+        "1 part".to_owned()
+    } else {
+        format!("{} parts", reach.whole_parts)
+    };
+    match reach.fill_before {
+        Some(number) => format!("enough for {parts}: {what} before part {number}"),
+        None => "enough for all that are to be made".to_owned(),
+    }
+}

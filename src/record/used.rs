@@ -1,0 +1,74 @@
+//! What each run used up, from the figures that it ended with.
+
+use evenpass_core::quantity::{Mass, Time, Volume};
+use jiff::Timestamp;
+use rusqlite::Row;
+use serde::Deserialize;
+use serde_json::Value;
+
+use super::reading::{instant, parsed};
+use super::{RecordError, RunId, RunKind, Store};
+
+/// What one run used up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RunUsed {
+    /// The run.
+    pub run: RunId,
+    /// When it began, by the wall clock.
+    pub started_at: Timestamp,
+    /// The rig file's text.
+    pub rig: String,
+    /// Whether it makes a part of a batch.
+    pub is_of_batch: bool,
+    /// Powder that left the hopper.
+    pub powder: Option<Mass>,
+    /// Powder that its plan counts with.
+    pub powder_planned: Option<Mass>,
+    /// What the hopper's scale said last.
+    pub hopper_left: Option<Mass>,
+    /// How long the flame burned.
+    pub flame_lit: Option<Time>,
+    /// Fuel gas, by the plan's flow and the time its valve was open.
+    pub fuel: Option<Volume>,
+    /// Oxygen, alike.
+    pub oxygen: Option<Volume>,
+}
+
+impl Store {
+    /// What the runs of one kind used up, in the order they were begun.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn runs_used(&self, kind: RunKind) -> Result<Vec<RunUsed>, RecordError> {
+        let read = || {
+            let mut all = self.connection.prepare(
+                "SELECT id, started_at, rig, totals,
+                    EXISTS (SELECT 1 FROM batch_part WHERE batch_part.run = run.place)
+                 FROM run WHERE kind = ?1 ORDER BY place",
+            )?;
+            all.query_map([kind], used)?.collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|source| self.sorted(source))
+    }
+}
+
+fn used(row: &Row<'_>) -> rusqlite::Result<RunUsed> {
+    let totals: Value = parsed(row, 3)?;
+    Ok(RunUsed {
+        run: RunId::stored(row.get(0)?),
+        started_at: instant(1, &row.get::<_, String>(1)?)?,
+        rig: row.get(2)?,
+        is_of_batch: row.get(4)?,
+        powder: total(&totals, "powder"),
+        powder_planned: total(&totals, "powder_planned"),
+        hopper_left: total(&totals, "hopper_left"),
+        flame_lit: total(&totals, "flame_lit"),
+        fuel: total(&totals, "fuel"),
+        oxygen: total(&totals, "oxygen"),
+    })
+}
+
+/// A figure of a run's totals; `None` where it is not there or cannot be read.
+pub(crate) fn total<'a, T: Deserialize<'a>>(totals: &'a Value, name: &str) -> Option<T> {
+    T::deserialize(totals.get(name)?).ok()
+}
