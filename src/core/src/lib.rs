@@ -11,16 +11,18 @@
 //! 5. [`catalogue`], [`recipe`], [`rig`]: what is coated with what, and on which machine.
 //! 6. [`model`], [`program`], [`coat`], [`plan`], [`learn`]: the physics of coat and heat, what to
 //!    do, what it will give, how that is worked out, and what measured parts say of it.
-//! 7. [`teach`], [`calibrate`]: what points taken at a part make of it, and what measurements at
+//! 7. [`inspection`]: what is measured of a part while it is made and when it is finished, and what
+//!    that says.
+//! 8. [`teach`], [`calibrate`]: what points taken at a part make of it, and what measurements at
 //!    the machine make of its file.
-//! 8. [`batch`]: many parts alike: which is next, what it needs first, how far it drifted.
-//! 9. [`interlock`]: causes, the latched verdict, and what is taken away.
-//! 10. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
+//! 9. [`batch`]: many parts alike: which is next, what it needs first, how far it drifted.
+//! 10. [`interlock`]: causes, the latched verdict, and what is taken away.
+//! 11. [`mod@line`], [`devices`]: one transaction at a time; what a scan demands as requests, and
 //!     replies as its image.
-//! 11. [`proof`]: interlocks proved at their field devices, one at a time.
-//! 12. [`sequence`]: the job as a state machine, and its gate.
-//! 13. [`scan`]: all of it, once a period.
-//! 14. [`resume`]: a job that was cut off, from its record: where it stood, and what is left of it.
+//! 12. [`proof`]: interlocks proved at their field devices, one at a time.
+//! 13. [`sequence`]: the job as a state machine, and its gate.
+//! 14. [`scan`]: all of it, once a period.
+//! 15. [`resume`]: a job that was cut off, from its record: where it stood, and what is left of it.
 
 pub mod batch;
 pub mod calibrate;
@@ -30,6 +32,7 @@ pub mod coat;
 pub mod devices;
 pub mod document;
 pub mod image;
+pub mod inspection;
 pub mod interlock;
 pub mod learn;
 pub mod ledger;

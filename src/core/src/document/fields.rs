@@ -5,8 +5,8 @@ use core::ops::RangeInclusive;
 
 use super::bounds::Bounds;
 use super::table::Table;
-use super::value::{form, quoted, usual_unit};
-use crate::quantity::{Measure, Quantity, Range};
+use super::value::{Value, form, quoted, usual_unit};
+use crate::quantity::{Hardness, Measure, Quantity, Range};
 
 /// Each reads one field by its key and reports what is wrong with it; `None` means "wrong or
 /// missing, and reported".
@@ -54,19 +54,36 @@ impl<'a> Table<'a> {
             format!("a range of {} as {{ from = \"... {unit}\", to = \"... {unit}\" }}", Q::NAME);
         let line = format!("`{key} = {{ from = \"... {unit}\", to = \"... {unit}\" }}`");
         let value = self.required(key, &accepted, &line)?;
-        let range = value.table(&accepted, |table| {
-            let low = table.quantity("from", bounds);
-            let high = table.quantity("to", bounds);
-            Some(Range { low: low?, high: high? })
+        rising(&value, &accepted, |table, end| table.quantity(end, bounds))
+    }
+
+    /// The same where it may be left out. The outer `None` is "wrong, and reported".
+    pub(crate) fn optional_range<Q: Quantity + Display>(
+        &mut self,
+        key: &'static str,
+        bounds: &Bounds<Q>,
+    ) -> Option<Option<Range<Q>>> {
+        if self.has(key) { self.range(key, bounds).map(Some) } else { self.left_out(key) }
+    }
+
+    /// `key = { from = "..", to = ".." }` of two hardnesses on one scale, if it is given.
+    pub(crate) fn optional_hardness_range(
+        &mut self,
+        key: &'static str,
+    ) -> Option<Option<Range<Hardness>>> {
+        let Some(value) = self.optional(key) else { return Some(None) };
+        let accepted = "a range of hardness as { from = \"... HRC\", to = \"... HRC\" }";
+        let range = rising(&value, accepted, |table, end| {
+            let line = format!("`{end} = \"... HRC\"`");
+            table.required(end, "a hardness in quotes: a number and its scale", &line)?.hardness()
         })?;
-        if range.low < range.high {
-            return Some(range);
+        if range.low.scale() == range.high.scale() {
+            return Some(Some(range));
         }
-        let found = format!("the range runs from {} to {}", range.low, range.high);
         value.fail(
-            found,
-            "a range whose `from` is less than its `to`",
-            Some("exchange the two if they are reversed".to_owned()),
+            format!("the range runs from {} to {}", range.low, range.high),
+            "two hardnesses on one scale",
+            Some("write both on the scale that the coat is measured with".to_owned()),
         );
         None
     }
@@ -115,11 +132,12 @@ impl<'a> Table<'a> {
 
     /// An address that may be left out.
     pub(crate) fn optional_address(&mut self, key: &'static str) -> Option<Option<u16>> {
-        if self.has(key) {
-            self.address(key).map(Some)
-        } else {
-            self.optional(key).map_or(Some(None), |_| None)
-        }
+        if self.has(key) { self.address(key).map(Some) } else { self.left_out(key) }
+    }
+
+    /// Asks for a field that is not there, so that its key is known.
+    fn left_out<T>(&mut self, key: &'static str) -> Option<Option<T>> {
+        self.optional(key).map_or(Some(None), |_| None)
     }
 
     /// A number without a unit.
@@ -242,4 +260,27 @@ impl<'a> Table<'a> {
         }
         value.table(&accepted, read).map(Some)
     }
+}
+
+/// The two ends of a range, in rising order.
+fn rising<'a, T: Display + PartialOrd + Copy>(
+    value: &Value<'a>,
+    accepted: &str,
+    mut end: impl FnMut(&mut Table<'a>, &'static str) -> Option<T>,
+) -> Option<Range<T>> {
+    let range = value.table(accepted, |table| {
+        let (low, high) = (end(table, "from"), end(table, "to"));
+        Some(Range { low: low?, high: high? })
+    })?;
+    // Two hardnesses on different scales have no order, which their field says better.
+    if range.low < range.high || range.low.partial_cmp(&range.high).is_none() {
+        return Some(range);
+    }
+    let found = format!("the range runs from {} to {}", range.low, range.high);
+    value.fail(
+        found,
+        "a range whose `from` is less than its `to`",
+        Some("exchange the two if they are reversed".to_owned()),
+    );
+    None
 }

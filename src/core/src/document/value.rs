@@ -9,7 +9,7 @@ use super::bounds::{Bounds, other_unit, trimmed, written_unit};
 use super::index::element;
 use super::problem::{Problem, Problems};
 use super::table::Table;
-use crate::quantity::{Measure, Quantity, Unit};
+use crate::quantity::{Hardness, Measure, Quantity, QuantityError, Unit};
 
 /// The text that is read and the list its problems go to.
 #[derive(Clone, Copy)]
@@ -78,16 +78,30 @@ impl<'a> Value<'a> {
 
     /// A figure with its unit, of whatever dimension.
     pub(super) fn measure(&self) -> Option<Measure> {
+        self.parsed("text in quotes: a number and its unit", Measure::parse)
+    }
+
+    /// A hardness with its scale.
+    pub(super) fn hardness(&self) -> Option<Hardness> {
+        self.parsed("text in quotes: a number and its scale of hardness", Hardness::parse)
+    }
+
+    /// What `read` makes of a text, or of a number as it is written.
+    fn parsed<T>(
+        &self,
+        accepted: &str,
+        read: impl FnOnce(&str) -> Result<T, QuantityError>,
+    ) -> Option<T> {
         let text = match self.value {
             DeValue::String(text) => text.to_string(),
             DeValue::Integer(_) | DeValue::Float(_) => self.written().to_owned(),
             _ => {
-                self.wrong_kind("text in quotes: a number and its unit");
+                self.wrong_kind(accepted);
                 return None;
             }
         };
-        match Measure::parse(&text) {
-            Ok(measure) => Some(measure),
+        match read(&text) {
+            Ok(read) => Some(read),
             Err(error) => {
                 self.fail(error.what, error.accepted, error.hint);
                 None

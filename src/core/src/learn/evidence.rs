@@ -101,6 +101,16 @@ pub struct StripeMeasured {
     pub gauge: Length,
 }
 
+/// How late powder comes and ceases, each time taken with a watch or off a stripe. It teaches no
+/// figure of a coat; it is followed on a chart.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PowderDelayMeasured {
+    /// From the feeder's start until powder arrives.
+    pub on: Vec<Time>,
+    /// From its stop until no more does.
+    pub off: Vec<Time>,
+}
+
 /// Anything that was measured, as it is kept.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "of", rename_all = "snake_case")]

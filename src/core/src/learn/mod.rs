@@ -39,13 +39,14 @@ pub use basis::{Finish, RunBasis, ZoneBasis};
 pub use coats::CoatsMeasured;
 pub use contradiction::{Contradiction, contradiction, is_same_place};
 pub use evidence::{
-    Catch, DiameterReading, Evidence, Fed, FeederMeasured, Measured, PartMeasured, StripeMeasured,
-    ThicknessReading, Weights, Witness,
+    Catch, DiameterReading, Evidence, Fed, FeederMeasured, Measured, PartMeasured,
+    PowderDelayMeasured, StripeMeasured, ThicknessReading, Weights, Witness,
 };
 pub use figures::{Figure, Figures, Pair};
 pub use iso17836::{deposition_efficiency, rate_caught};
 pub use knowledge::{Knowledge, Known, learn};
 pub use lesson::{Accepted, HeldBack, LARGEST_CHANGE, Lesson, apply};
+pub use rows::AS_DRAWN;
 
 #[cfg(test)]
 mod tests;

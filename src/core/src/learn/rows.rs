@@ -9,7 +9,7 @@ use super::evidence::{
 use super::figures::{COUNT, Figures, Pair};
 use super::fit::{Group, Row, Scale, Swings};
 use super::response::{Landings, Response};
-use crate::plan::material::elongation;
+use crate::plan::material::cooled;
 use crate::quantity::Length;
 
 /// How much the deposit of one part differs from the next with nothing changed that anybody
@@ -23,9 +23,9 @@ pub(super) const MODEL: f64 = 0.01;
 /// The same of a stripe, of its highest place: real plumes have wider feet than a Gaussian
 /// (arbitrary).
 pub(super) const STRIPE_MODEL: f64 = 0.02;
-/// How well a part that nobody measured before coating has the diameter of the drawing
-/// (arbitrary: a ground surface).
-const AS_DRAWN: Length = Length::from_mm(0.02);
+/// How well a part that nobody measured before coating has the diameter of the drawing, one standard
+/// deviation (arbitrary: a ground surface).
+pub const AS_DRAWN: Length = Length::from_mm(0.02);
 /// How well the time for which powder leaves is known from the plan, as a share (arbitrary).
 const RUNNING_TIME: f64 = 0.005;
 
@@ -123,8 +123,7 @@ fn diameter_row(
 
 /// A diameter as it is when the part is cold.
 pub(super) fn cold(part: &PartMeasured, basis: &RunBasis, found: Length) -> Length {
-    let grown = part.temperature.map_or(0.0, |hot| elongation(basis.part.substrate, hot));
-    found / (1.0 + grown)
+    part.temperature.map_or(found, |hot| cooled(found, basis.part.substrate, hot))
 }
 
 /// What the balance says the part gained, kg.

@@ -107,6 +107,12 @@ pub fn grown(cold: Length, substrate: Substrate, temperature: Temperature) -> Le
     cold * (1.0 + elongation(substrate, temperature))
 }
 
+/// The same backwards: what a length of the whole hot part is when the part is cold.
+#[must_use]
+pub fn cooled(hot: Length, substrate: Substrate, temperature: Temperature) -> Length {
+    hot / (1.0 + elongation(substrate, temperature))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -98,6 +98,7 @@ pub(crate) fn recipe() -> Recipe {
             longest: s(7200.0),
             slow: SlowCooling::NotNeeded,
         },
+        inspection: None,
     }
 }
 

@@ -4,11 +4,13 @@
 //! is made and read by methods that name the unit. Text always carries a unit: a bare number is
 //! refused, because a file that says `250` has not said whether it means millimetres or inches.
 
+mod hardness;
 mod kinds;
 mod measure;
 mod parse;
 mod range;
 
+pub use hardness::{Hardness, Scale};
 pub use kinds::{
     Acceleration, Angle, Density, Fraction, HeatRate, Length, Mass, MassFlow, Pitch, Power,
     Pressure, Speed, SpindleSpeed, Temperature, TemperatureStep, Time, Turns, Volume, VolumeFlow,

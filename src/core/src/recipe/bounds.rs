@@ -61,6 +61,9 @@ pub(super) const TURN_UNTIL: Bounds<Temperature> =
 /// Shortest time of turning while cooling.
 pub(super) const AT_LEAST: Bounds<Time> =
     Bounds::new(Time::from_s(0.0), Time::from_s(86_400.0), PRACTICE);
+/// Total run-out of a finished part, from what a dial gauge shows to a part that is bent.
+pub(super) const RUN_OUT: Bounds<Length> =
+    Bounds::new(Length::from_mm(0.001), Length::from_mm(2.0), PRACTICE);
 /// The most zones of a recipe and points of an outline.
 pub(super) const MOST: usize = 100;
 /// The most passes of a zone.

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 pub(crate) use bounds::DIAMETER;
 pub(crate) use check::{planned_feed, suits};
 
-use crate::quantity::{Length, MassFlow, Pitch, Range, Speed, Temperature, Time};
+use crate::quantity::{Hardness, Length, MassFlow, Pitch, Range, Speed, Temperature, Time};
 
 /// A checked recipe: every value inside its range and in agreement with the others.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -35,6 +35,9 @@ pub struct Recipe {
     pub fuse: Option<Fuse>,
     /// How the part cools.
     pub cool: Cool,
+    /// What the finished part has to be; `None` where the recipe says nothing of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub inspection: Option<Inspection>,
 }
 
 /// What the part is made of, as far as heat is concerned.
@@ -243,6 +246,30 @@ pub struct Cool {
     pub longest: Time,
     /// What a slow-cooling part gets when it leaves the machine.
     pub slow: SlowCooling,
+}
+
+/// Limits of the finished part. What is not limited is measured or not, as the shop likes.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[non_exhaustive]
+pub struct Inspection {
+    /// Hardness of the coat, both ends on one scale.
+    pub hardness: Option<Range<Hardness>>,
+    /// Radial thickness of the coat on the finished part.
+    pub thickness: Option<Range<Length>>,
+    /// Largest total run-out of the coat.
+    pub run_out: Option<Length>,
+    /// Whether a dye check has to show nothing.
+    pub dye_check: DyeCheck,
+}
+
+/// Whether the coat is looked at for cracks with a penetrant (ISO 3452-1).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DyeCheck {
+    /// It may be, or not.
+    NotNeeded,
+    /// It has to be, and to show nothing.
+    Needed,
 }
 
 /// Whether the part must cool slowly.

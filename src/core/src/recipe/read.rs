@@ -3,8 +3,8 @@
 use super::bounds;
 use super::check::{self, Draft};
 use super::{
-    Cool, End, FeedChoice, Fuse, Part, Preheat, ProfilePoint, Recipe, SlowCooling, Spray,
-    Substrate, Zone,
+    Cool, DyeCheck, End, FeedChoice, Fuse, Inspection, Part, Preheat, ProfilePoint, Recipe,
+    SlowCooling, Spray, Substrate, Zone,
 };
 use crate::catalogue::{Catalogue, bounds as common};
 use crate::document::{Document, Problem, Problems, Table};
@@ -21,6 +21,9 @@ const ENDS: &[(&str, End)] = &[("chuck_side", End::ChuckSide), ("tail_side", End
 
 const SLOW: &[(&str, SlowCooling)] =
     &[("not_needed", SlowCooling::NotNeeded), ("needed", SlowCooling::Needed)];
+
+const DYE_CHECKS: &[(&str, DyeCheck)] =
+    &[("not_needed", DyeCheck::NotNeeded), ("needed", DyeCheck::Needed)];
 
 impl Substrate {
     /// All that a recipe can name.
@@ -78,6 +81,19 @@ impl Recipe {
     }
 }
 
+impl Inspection {
+    /// The limits in the text of a recipe that was read before, by whatever catalogue; `None`
+    /// where it has none.
+    #[must_use]
+    pub fn of_text(text: &str) -> Option<Self> {
+        let (limits, _) = Document::read(text, "a recipe", |root| {
+            root.leave_unread();
+            root.optional_table("inspection", inspection)
+        });
+        limits.flatten()
+    }
+}
+
 /// Everything of a recipe that could be read; each part is `None` when it was wrong.
 fn draft(root: &mut Table<'_>, catalogue: &Catalogue) -> Option<Draft> {
     let powders: Vec<&str> = catalogue.powders.iter().map(|powder| powder.key.as_str()).collect();
@@ -94,6 +110,7 @@ fn draft(root: &mut Table<'_>, catalogue: &Catalogue) -> Option<Draft> {
         spray: root.table("spray", |table| spray(table, &torches)),
         fuse: root.optional_table("fuse", |table| fuse(table, &torches)),
         cool: root.table("cool", cool),
+        inspection: root.optional_table("inspection", inspection),
     })
 }
 
@@ -229,4 +246,17 @@ fn cool(table: &mut Table<'_>) -> Option<Cool> {
     let longest = table.quantity("longest", &bounds::LONGEST);
     let slow = table.choice("slow", SLOW);
     Some(Cool { turn_until: turn_until?, at_least: at_least?, longest: longest?, slow: slow? })
+}
+
+fn inspection(table: &mut Table<'_>) -> Option<Inspection> {
+    let hardness = table.optional_hardness_range("hardness");
+    let thickness = table.optional_range("thickness", &bounds::FINISH);
+    let run_out = table.optional_quantity("run_out", &bounds::RUN_OUT);
+    let dye_check = table.choice_or("dye_check", DYE_CHECKS, DyeCheck::NotNeeded);
+    Some(Inspection {
+        hardness: hardness?,
+        thickness: thickness?,
+        run_out: run_out?,
+        dye_check: dye_check?,
+    })
 }

@@ -4,6 +4,7 @@
 //! elsewhere, and names the field it is about by its path.
 
 mod heat;
+mod inspection;
 mod part;
 mod units;
 mod zone;
@@ -12,7 +13,7 @@ pub(super) use units::check as units;
 pub(crate) use units::suits;
 pub(crate) use zone::planned_feed;
 
-use super::{Cool, Fuse, Part, Preheat, Recipe, Spray, Zone};
+use super::{Cool, Fuse, Inspection, Part, Preheat, Recipe, Spray, Zone};
 use crate::catalogue::{Catalogue, Torch, TorchPurpose};
 use crate::document::{Problem, Problems};
 
@@ -28,6 +29,7 @@ pub(super) struct Draft {
     pub(super) spray: Option<Spray>,
     pub(super) fuse: Option<Option<Fuse>>,
     pub(super) cool: Option<Cool>,
+    pub(super) inspection: Option<Option<Inspection>>,
 }
 
 impl Draft {
@@ -43,6 +45,7 @@ impl Draft {
             spray: Some(recipe.spray.clone()),
             fuse: Some(recipe.fuse.clone()),
             cool: Some(recipe.cool.clone()),
+            inspection: Some(recipe.inspection),
         }
     }
 
@@ -58,6 +61,7 @@ impl Draft {
             spray: self.spray?,
             fuse: self.fuse?,
             cool: self.cool?,
+            inspection: self.inspection?,
         })
     }
 
@@ -85,6 +89,7 @@ pub(super) fn draft(draft: &Draft, catalogue: &Catalogue) -> Problems {
     }
     zone::check(&mut problems, draft, spray_torch, catalogue);
     heat::check(&mut problems, draft, spray_torch, fuse_torch, catalogue);
+    inspection::check(&mut problems, draft);
     problems
 }
 
