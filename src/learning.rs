@@ -125,7 +125,7 @@ pub fn lesson(
 ) -> Result<Lesson, RecordError> {
     let counting = counting(store, whose, pair)?;
     let (mut kept, mut left_out) = (Vec::new(), Vec::new());
-    for one in counting.iter().rev() {
+    for one in counting.iter().rev().filter(|one| teaches(&one.measurement.measured)) {
         if kept.len() == LATEST {
             break;
         }
@@ -144,6 +144,7 @@ pub fn lesson(
                 (Measured::Part(_), None) => return None,
                 (Measured::Feeder(feeder), _) => Witness::Feeder(feeder),
                 (Measured::Stripe(stripe), _) => Witness::Stripe(stripe),
+                (Measured::PowderDelay(_), _) => return None,
             };
             Some(Evidence { number: one.number, source, witness })
         })
@@ -152,6 +153,14 @@ pub fn lesson(
     left_out.extend(fallen);
     let lesson = Lesson::of(pair.clone(), learn(pair, figures, &evidence), accepted);
     Ok(Lesson { left_out, ..lesson })
+}
+
+/// Whether a measurement is of a figure that a plan stands on.
+const fn teaches(measured: &Measured) -> bool {
+    match measured {
+        Measured::Part(_) | Measured::Feeder(_) | Measured::Stripe(_) => true,
+        Measured::PowderDelay(_) => false,
+    }
 }
 
 /// What an engineer confirmed last and still counts; and that what was confirmed after it counts
@@ -184,7 +193,7 @@ fn accepted(
 /// What a measurement is held against, where it needs anything; or why it teaches nothing. What
 /// it says of itself has to be what its run says: records that were mixed or tampered with must
 /// not carry what the twin computed over to a machine, or one torch's coat to another's.
-fn grounds(
+pub(crate) fn grounds(
     store: &Store,
     one: &Measurement,
 ) -> Result<Result<Option<RunBasis>, String>, RecordError> {
@@ -202,6 +211,7 @@ fn grounds(
                 Some(odd) => Err(contradicts(&odd)),
             });
         }
+        Measured::PowderDelay(_) => return Ok(Ok(None)),
     };
     let Some(run) = &one.run else {
         return Ok(Err("its run is not in these records".to_owned()));
@@ -277,5 +287,6 @@ fn source(one: &Measurement) -> String {
         (Measured::Part(_), None) => format!("a part of {}", one.measured_on),
         (Measured::Feeder(_), _) => format!("the feeder of {}", one.measured_on),
         (Measured::Stripe(_), _) => format!("the stripe of {}", one.measured_on),
+        (Measured::PowderDelay(_), _) => format!("the powder's delay of {}", one.measured_on),
     }
 }

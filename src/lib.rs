@@ -8,7 +8,7 @@
 //! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
 //!   run to other programs.
 //! - [`resuming`] takes a run that was cut off up again from its record.
-//! - [`learning`] gives what was measured to the next plan.
+//! - [`learning`] gives what was measured to the next plan, [`followed`] charts it.
 //! - [`batch`] is many parts alike: what the next one needs, and the shift's report.
 //! - [`station`] is the machine as it is served: one controller, its seat, jobs and records.
 //! - [`panel`] puts the station before people, in pages.
@@ -24,6 +24,7 @@ pub mod editing;
 pub mod embed;
 pub mod export;
 pub mod files;
+pub mod followed;
 pub mod keeping;
 pub mod learning;
 pub mod log;

@@ -2,16 +2,24 @@
 //! add to it.
 
 mod acts;
+mod adding;
 mod care;
+mod chart;
+mod check;
 mod decide;
+mod delay;
 mod feeder;
+mod inspected;
 mod measure;
+mod note;
 mod page;
 mod proofs;
 mod prune;
 mod reading;
+mod readings;
 mod report;
 mod told;
+mod verdict;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -34,7 +42,7 @@ pub use self::proofs::list_proofs;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
 use crate::record::facts::Span;
-use crate::record::{RecordError, RunSummary, Store, records_file};
+use crate::record::{Of, RecordError, RunSummary, Store, records_file};
 
 /// What `records` is asked.
 #[derive(Debug, Subcommand)]
@@ -119,6 +127,42 @@ pub(super) enum RecordsVerb {
     ///
     /// Example: evenpass records learned
     Learned(decide::LearnedArguments),
+    /// Take in how late powder comes and ceases; it is followed on a chart.
+    ///
+    /// Example: evenpass records delay spray-6 nickel-hard --on "0.62 s" --on "0.58 s" --on "0.60 s"
+    /// --person "A. Fitter"
+    Delay(delay::DelayArguments),
+    /// Hold a coat that is measured between two passes, or after the last one, against the plan.
+    ///
+    /// Example: evenpass records check latest --diameter "160 mm=51.552 mm" --temperature "250 degC"
+    /// --person "A. Fitter"
+    Check(Box<check::CheckArguments>),
+    /// Chart what was measured of a torch with a powder, and tell what is no chance.
+    ///
+    /// Example: evenpass records chart spray-6 nickel-hard --out chart.html
+    Chart(chart::ChartArguments),
+    /// Take in the hardness of a run's part, each reading with its scale.
+    ///
+    /// Example: evenpass records hardness latest --reading "160 mm=88.2 HR15N" --person "B. Inspector"
+    Hardness(readings::HardnessArguments),
+    /// Take in the thickness of a run's coat, by position.
+    ///
+    /// Example: evenpass records thickness latest --reading "160 mm=0.36 mm" --person "B. Inspector"
+    Thickness(readings::ThicknessArguments),
+    /// Write something else into the record: run-out, dye check, hold point, coupon, deviation,
+    /// calibration of a gauge, drawing or serial number.
+    ///
+    /// Example: evenpass records note hold-point latest "bore after fusing" --person "B. Inspector"
+    #[command(subcommand)]
+    Note(note::NoteVerb),
+    /// Decide what becomes of a run's part: pass, hold or scrap.
+    ///
+    /// Example: evenpass records decide latest pass --person "B. Inspector"
+    Decide(verdict::DecideArguments),
+    /// Say that something that was added was a mistake; it stays in the records.
+    ///
+    /// Example: evenpass records take-back 12 --reason "other part" --person "B. Inspector"
+    TakeBack(verdict::TakeBackArguments),
 }
 
 /// Where the records are and who reads them.
@@ -149,6 +193,14 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
         RecordsVerb::Withdraw(told) => return taken(decide::withdraw(told, &mut to)),
         RecordsVerb::Accept(told) => return taken(decide::accept(told, &mut to)),
         RecordsVerb::Learned(asked) => return taken(decide::learned(asked, &mut to)),
+        RecordsVerb::Delay(told) => return taken(delay::delay(told, &mut to)),
+        RecordsVerb::Check(told) => return taken(check::check(told, &mut to)),
+        RecordsVerb::Chart(asked) => return taken(chart::chart(asked, &mut to)),
+        RecordsVerb::Hardness(told) => return taken(readings::hardness(told, &mut to)),
+        RecordsVerb::Thickness(told) => return taken(readings::thickness(told, &mut to)),
+        RecordsVerb::Note(told) => return taken(note::note(told, &mut to)),
+        RecordsVerb::Decide(told) => return taken(verdict::decide(told, &mut to)),
+        RecordsVerb::TakeBack(told) => return taken(verdict::take_back(told, &mut to)),
     };
     let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
     let store = match store {
@@ -251,13 +303,15 @@ pub fn show(
     to: &mut impl Write,
 ) -> Result<(), RecordsError> {
     let record = store.run(&store.find(asked)?)?;
+    let mut measured = store.measurements()?;
+    measured.retain(|kept| kept.measurement.run.as_ref() == Some(&record.summary.id));
+    let marks = store.marks(Of::Run(&record.summary.id))?;
     match reader {
-        Reader::Program => print_json(&record, to)?,
+        Reader::Program => print_json(&inspected::Whole::of(&record, &measured, &marks), to)?,
         Reader::Person => {
             print_run(&record, zone, to)?;
-            let mut measured = store.measurements()?;
-            measured.retain(|kept| kept.measurement.run.as_ref() == Some(&record.summary.id));
             section("Measured", &decide::measurements_sheet(&measured), to)?;
+            inspected::print(&record, &marks, zone, to)?;
             let size = store.size_of(&record.summary.id)?;
             writeln!(to, "{} kB in the records", size.div_ceil(1000))?;
         }

@@ -74,6 +74,15 @@ pub(super) fn check_reason<'a>(reason: &'a str, why: &str) -> Result<&'a str, St
     check_line("--reason", "reason", reason, LONGEST_REASON, why)
 }
 
+/// Words that may stand in the record, given with an option or in a place; `wanted` says what.
+pub(super) fn check_words<'a>(
+    option: &str,
+    words: &'a str,
+    wanted: &str,
+) -> Result<&'a str, String> {
+    check_line(option, "text", words, LONGEST_REASON, wanted)
+}
+
 fn check_line<'a>(
     option: &str,
     what: &str,

@@ -4,6 +4,7 @@
 //! All pictures along the part share one scale of length, so that they can be read one under the
 //! other. Nothing is told by colour alone.
 
+mod control;
 mod feed;
 mod frame;
 mod outline;
@@ -18,6 +19,7 @@ use evenpass_core::program::{SprayStep, Step};
 use evenpass_core::quantity::Length;
 use evenpass_core::recipe::{Recipe, Zone};
 
+pub use self::control::control_chart;
 use self::frame::{LEFT, RIGHT, Span, WIDTH};
 pub use self::paper::Fault;
 use crate::shown::escaped;

@@ -67,11 +67,17 @@ pub(super) enum Pen {
     Hottest,
     /// Where a step ends.
     StepMark,
+    /// Figures that are followed.
+    Followed,
+    /// Their mean.
+    Mean,
+    /// What lies beyond is no chance.
+    ControlLimit,
 }
 
 /// Every pen with its class in the style sheet, in the order of their numbers.
 #[rustfmt::skip]
-const CLASSES: [(Pen, &str); 30] = [
+const CLASSES: [(Pen, &str); 33] = [
     (Pen::Axis, "axis"), (Pen::Grid, "grid"), (Pen::TickText, "tick"), (Pen::AxisText, "quantity"),
     (Pen::NameText, "name"), (Pen::NoteText, "note"), (Pen::Part, "part"),
     (Pen::PartEdge, "part-edge"), (Pen::Bore, "bore"), (Pen::Centre, "centre"),
@@ -82,6 +88,7 @@ const CLASSES: [(Pen, &str); 30] = [
     (Pen::Coil, "coil"), (Pen::Command, "command"), (Pen::Window, "window"),
     (Pen::WindowEdge, "window-edge"), (Pen::Ceiling, "ceiling"),
     (Pen::Temperature, "temperature"), (Pen::Hottest, "hottest"), (Pen::StepMark, "step-mark"),
+    (Pen::Followed, "followed"), (Pen::Mean, "mean"), (Pen::ControlLimit, "control-limit"),
 ];
 
 impl Pen {

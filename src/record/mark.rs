@@ -2,7 +2,7 @@
 //! What was a mistake is taken back by another mark, with who and why.
 
 use jiff::Timestamp;
-use rusqlite::{Row, named_params};
+use rusqlite::{OptionalExtension, Row, named_params};
 use serde::Serialize;
 
 use super::reading::{instant, parsed};
@@ -100,6 +100,16 @@ impl Store {
             chain::link(change, &chain::MARK)
         })?;
         Ok(number)
+    }
+
+    /// One mark by its number.
+    ///
+    /// # Errors
+    /// There is none, or the file can't be read.
+    pub fn mark(&self, number: i64) -> Result<MarkRecord, RecordError> {
+        let one = format!("{COLUMNS} WHERE m.place = ?1");
+        let found = self.connection.query_row(&one, [number], mark).optional();
+        found.map_err(|source| self.sorted(source))?.ok_or(RecordError::UnknownMark { number })
     }
 
     /// Marks in the order they were told, those taken back too.

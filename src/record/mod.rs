@@ -13,6 +13,8 @@
 //! - [`MeasurementRecord`] is what a person measured of a run's part, of a feeder or of a stripe;
 //!   it is withdrawn by another row, never changed.
 //! - [`Batch`] is an order for parts alike, [`Mark`] what people add to a run, a batch or a rig.
+//! - [`Inspected`] is what the marks of a run say of its part, and what still stands between it and
+//!   whoever ordered it.
 //! - Every row carries a digest of itself and of the row before it: see `chain`. [`Store::verify`]
 //!   looks whether anything was changed since.
 //! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
@@ -37,6 +39,7 @@ mod fault;
 pub mod figures;
 #[cfg(test)]
 mod fixture;
+mod inspected;
 mod location;
 mod mark;
 mod measurement;
@@ -53,6 +56,7 @@ mod store;
 mod stored;
 mod used;
 mod verify;
+mod words;
 mod writer;
 
 pub use acceptance::AcceptanceRecord;
@@ -60,6 +64,7 @@ pub use act::{ActAnswer, ActRecord};
 pub use batch::{Batch, BatchId, BatchPart, Ordered};
 pub use exported::{Exported, NotExported, verify_export};
 pub use fault::RecordError;
+pub use inspected::{Inspected, Open};
 pub use location::records_file;
 pub use mark::{Mark, MarkRecord, Of};
 pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal};
@@ -68,7 +73,7 @@ pub use pruned::Pruned;
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::{Leaving, Recorder};
 pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
-pub use said::{Said, Verdict};
+pub use said::{CoatStage, GaugeUsed, HardnessReading, Said, Verdict};
 pub use store::Store;
 pub use used::RunUsed;
 pub use verify::{Flaw, Seal, Verification};

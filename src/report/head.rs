@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::Report;
 use super::reader::{NOTHING, Reader, pairs, range};
-use crate::record::{MarkRecord, Outcome, RunKind, Said, Verdict};
+use crate::record::{Inspected, MarkRecord, Outcome, RunKind, Said, Verdict};
 
 /// What a report reads of a recipe's text.
 #[derive(Debug, Default, Deserialize)]
@@ -122,6 +122,8 @@ pub(super) fn part(report: &Report, reader: &Reader) -> Markup {
     part.extend(recipe.note.map(|note| ("Note", note)));
     let particulars = record.particulars.iter();
     part.extend(particulars.map(|(name, words)| (name.as_str(), words.clone())));
+    let added = Inspected::of(&report.marks).particulars();
+    part.extend(added.into_iter().map(|(name, words)| (name, words.to_owned())));
     let revision =
         recipe.revision.map_or_else(String::new, |number| format!(", revision {number}"));
     html! {

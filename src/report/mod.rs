@@ -15,6 +15,7 @@ mod fixture;
 pub(crate) mod frame;
 mod head;
 mod heat;
+mod limits;
 mod passes;
 mod people;
 mod reader;
@@ -160,6 +161,7 @@ impl Report {
             (heat::cooling(self, &reader))
             }
             (people::measured(self, &reader))
+            (limits::section(self, &reader))
             @if has_entries { (trouble::section(self, &reader)) }
             (people::deviations(self, &reader))
             @if has_entries { (people::acts(self, &reader)) }

@@ -119,6 +119,7 @@ fn said(reader: &Reader, said: &Said) -> String {
             format!("blasted until {}", reader.wall(*ended, "%Y-%m-%d %H:%M"))
         }
         Said::TakenBack { mark, reason } => with(format!("takes back {mark}"), reason),
+        other => reader.text(&other.to_string()).to_string(),
     }
 }
 

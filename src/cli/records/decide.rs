@@ -188,6 +188,9 @@ pub(super) fn measurements_sheet(all: &[MeasurementRecord]) -> Sheet {
             Measured::Stripe(stripe) => {
                 format!("a stripe, {}", counted(stripe.readings.len(), "place"))
             }
+            Measured::PowderDelay(delay) => {
+                format!("powder's delay, {}", counted(delay.on.len() + delay.off.len(), "time"))
+            }
         };
         let what = match &kept.withdrawn {
             None => what,

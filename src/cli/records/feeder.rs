@@ -178,7 +178,7 @@ fn taken_by<Q: Quantity + PartialOrd + Display>(
     )))
 }
 
-fn take(
+pub(super) fn take(
     pair: &PairArguments,
     teller: &Teller,
     date: Option<Date>,
@@ -193,7 +193,7 @@ fn take(
         let (set, feed) = match &measured {
             Measured::Feeder(feeder) => (Some(feeder.set), None),
             Measured::Stripe(stripe) => (Some(stripe.set), Some(stripe.feed)),
-            Measured::Part(_) => (None, None),
+            Measured::Part(_) | Measured::PowderDelay(_) => (None, None),
         };
         if let (Some(set), Some(range)) = (set, torch.powder_rate) {
             taken_by("--set", set, range, &torch.key)?;

@@ -22,7 +22,7 @@ use crate::record::{Measurement, Outcome, Passes, RunKind, RunRecord, Store};
 /// scale of 1 g, read twice, and what lies in the hose).
 const HOPPER: Mass = Mass::from_g(2.0);
 /// A coat this many times as thick as forecast is a slip of the pen.
-const MOST_BUILD: f64 = 3.0;
+pub(super) const MOST_BUILD: f64 = 3.0;
 /// So is a part that got thinner by more than this in diameter.
 const MOST_LOSS: Length = Length::from_mm(0.2);
 /// Where a coat is to show more than this many times what a reading is usually off, it has to be
@@ -34,7 +34,7 @@ const UNSEEN: f64 = 2.0;
 /// A part that differs by more than this from its drawing before coating is another part.
 const OFF_THE_DRAWING: Length = Length::from_mm(1.0);
 /// A part that is measured is between these.
-const MEASURED_AT: (Temperature, Temperature) =
+pub(super) const MEASURED_AT: (Temperature, Temperature) =
     (Temperature::from_celsius(-20.0), Temperature::from_celsius(400.0));
 
 /// What `records measure` is told.

@@ -17,15 +17,22 @@ use crate::files;
 use crate::learning::{self, Whose};
 use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
 
-/// Who tells it and where it is kept.
+/// Who signs for what is told, and where it is kept.
 #[derive(Debug, Args)]
-pub(super) struct Teller {
+pub(in crate::cli) struct Signs {
     /// Who tells it: the name stands in the record.
     #[arg(long, value_name = "NAME")]
     person: String,
     /// The records; the user's own when left out.
     #[arg(long, value_name = "FILE")]
     records: Option<PathBuf>,
+}
+
+/// Who tells it and where it is kept.
+#[derive(Debug, Args)]
+pub(super) struct Teller {
+    #[command(flatten)]
+    signs: Signs,
     /// The folder with powders.toml and torches.toml that plans use; when left out, for a run's
     /// part its recipe's neighbours, else the shipped one.
     #[arg(long, value_name = "FOLDER")]
@@ -88,7 +95,7 @@ impl From<io::Error> for Refused {
     }
 }
 
-impl Teller {
+impl Signs {
     pub(super) fn person(&self) -> Result<&str, Refused> {
         say::check_person(&self.person, "whoever measured or decided").map_err(Refused::Input)
     }
@@ -103,6 +110,22 @@ impl Teller {
     pub(super) fn store_or_new(&self) -> Result<Store, Refused> {
         let file = records_file(self.records.as_deref())?;
         Ok(Store::open(&file)?)
+    }
+}
+
+impl Teller {
+    pub(super) fn person(&self) -> Result<&str, Refused> {
+        self.signs.person()
+    }
+
+    /// The records, which have to be there.
+    pub(super) fn store(&self) -> Result<Store, Refused> {
+        self.signs.store()
+    }
+
+    /// The records, made when there are none.
+    pub(super) fn store_or_new(&self) -> Result<Store, Refused> {
+        self.signs.store_or_new()
     }
 
     /// The catalogue as a plan of this recipe would find it.

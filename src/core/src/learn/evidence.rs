@@ -121,6 +121,8 @@ pub enum Measured {
     Feeder(FeederMeasured),
     /// A stripe.
     Stripe(StripeMeasured),
+    /// The powder's delay.
+    PowderDelay(PowderDelayMeasured),
 }
 
 /// Something measured, with what it is held against.

@@ -1,0 +1,109 @@
+//! What people added to a run, for `records show`.
+
+use std::io::{self, Write};
+
+use evenpass_core::inspection::Judged;
+use evenpass_core::recipe::Inspection;
+use jiff::tz::TimeZone;
+use serde::Serialize;
+
+use super::{or_nothing, section, wall};
+use crate::cli::sheet::{Layout, Sheet};
+use crate::record::{Inspected, MarkRecord, MeasurementRecord, Open, RunRecord, Said};
+
+/// A run with everything that was measured of its part and added to it, for programs.
+#[derive(Serialize)]
+pub(super) struct Whole<'a> {
+    #[serde(flatten)]
+    run: &'a RunRecord,
+    measured: &'a [MeasurementRecord],
+    marks: &'a [MarkRecord],
+    /// The number of the decision that counts.
+    decision: Option<i64>,
+    limits: Vec<Judged>,
+    /// What stands between the part and a pass for which no reason is given.
+    open: Vec<Open>,
+}
+
+impl<'a> Whole<'a> {
+    pub(super) fn of(
+        run: &'a RunRecord,
+        measured: &'a [MeasurementRecord],
+        marks: &'a [MarkRecord],
+    ) -> Self {
+        let inspected = Inspected::of(marks);
+        let limits = Inspection::of_text(&run.recipe.text);
+        Self {
+            run,
+            measured,
+            marks,
+            decision: inspected.decision().map(|kept| kept.number),
+            limits: inspected.judged(limits.as_ref()),
+            open: inspected.open(limits.as_ref(), run.summary.outcome, ""),
+        }
+    }
+}
+
+/// Prints the decision, the limits and everything that was added.
+pub(super) fn print(
+    run: &RunRecord,
+    marks: &[MarkRecord],
+    zone: &TimeZone,
+    to: &mut impl Write,
+) -> io::Result<()> {
+    let inspected = Inspected::of(marks);
+    let limits = Inspection::of_text(&run.recipe.text);
+    section("Limits", &limits_sheet(&inspected.judged(limits.as_ref())), to)?;
+    section("Added", &marks_sheet(marks, zone), to)?;
+    if let Some(Said::Decided { verdict, .. }) = inspected.decision().map(|kept| &kept.mark.said) {
+        writeln!(to, "\nDecided: {}", verdict.word())?;
+    }
+    Ok(())
+}
+
+/// Limits with what was found.
+pub(super) fn limits_sheet(judged: &[Judged]) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("", Layout::Word),
+            ("limits", Layout::Word),
+            ("found", Layout::Word),
+            ("", Layout::Prose),
+        ],
+    );
+    for one in judged {
+        sheet.row([
+            one.limit.title().to_owned(),
+            one.limits.clone(),
+            or_nothing(one.found.clone()),
+            one.told(),
+        ]);
+    }
+    sheet
+}
+
+fn marks_sheet(marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
+    let mut sheet = Sheet::new(
+        2,
+        &[
+            ("no", Layout::Figure),
+            ("at", Layout::Word),
+            ("by", Layout::Prose),
+            ("what", Layout::Prose),
+        ],
+    );
+    for kept in marks {
+        let mut words = kept.mark.said.to_string();
+        if let Some(by) = kept.taken_back_by {
+            words = format!("{words} (taken back by number {by})");
+        }
+        sheet.row([
+            kept.number.to_string(),
+            wall(kept.mark.at, zone, "%Y-%m-%d %H:%M"),
+            kept.mark.person.clone(),
+            words,
+        ]);
+    }
+    sheet
+}

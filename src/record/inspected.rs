@@ -1,0 +1,378 @@
+//! What the marks of a run say of its part: what was measured, what became of it, and what stands
+//! between it and whoever ordered it.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use evenpass_core::inspection::{Found, Judged, Limit, Standing, judge};
+use evenpass_core::quantity::Length;
+use evenpass_core::recipe::Inspection;
+use jiff::civil::Date;
+use serde::Serialize;
+
+use super::{CoatStage, GaugeUsed, MarkRecord, Outcome, Said};
+
+/// The marks that count.
+#[derive(Debug, Clone)]
+pub struct Inspected<'a> {
+    marks: Vec<&'a MarkRecord>,
+}
+
+/// Something that has to be settled before a part can pass.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case", tag = "open")]
+pub enum Open {
+    /// A hold point that nobody has released.
+    HoldPoint {
+        /// The number of the mark that asked for it.
+        mark: i64,
+        /// What is to be seen.
+        point: String,
+    },
+    /// A limit that is not kept, or cannot be judged, for which nobody has signed.
+    Limit(Judged),
+    /// The run was not completed, and nobody says why its part is good all the same.
+    NotCompleted {
+        /// What became of it.
+        outcome: Outcome,
+    },
+}
+
+impl fmt::Display for Open {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::HoldPoint { mark, point } => {
+                write!(f, "hold point {mark} is not released: {point}")
+            }
+            Self::Limit(judged) => {
+                let title = judged.limit.title();
+                let found = judged.found.as_deref().unwrap_or("nothing");
+                write!(f, "{title}: found {found}, limits {}, {}", judged.limits, judged.told())?;
+                f.write_str("; no deviation is signed for it")
+            }
+            Self::NotCompleted { outcome } => {
+                write!(f, "the run is {}, and no reason is given", outcome.word())
+            }
+        }
+    }
+}
+
+impl<'a> Inspected<'a> {
+    /// Of all marks of a run; those that were taken back count no more.
+    #[must_use]
+    pub fn of(marks: &'a [MarkRecord]) -> Self {
+        Self { marks: marks.iter().filter(|kept| kept.taken_back_by.is_none()).collect() }
+    }
+
+    fn said(&self) -> impl DoubleEndedIterator<Item = (&'a MarkRecord, &'a Said)> + '_ {
+        self.marks.iter().map(|kept| (*kept, &kept.mark.said))
+    }
+
+    /// What became of the part: the latest decision.
+    #[must_use]
+    pub fn decision(&self) -> Option<&'a MarkRecord> {
+        self.said()
+            .rev()
+            .find(|(_, said)| matches!(said, Said::Decided { .. }))
+            .map(|(kept, _)| kept)
+    }
+
+    /// What was read of the finished part. Of hardness, thickness and run-out every reading counts,
+    /// of dye checks the last.
+    #[must_use]
+    pub fn found(&self) -> Found {
+        let mut found = Found::default();
+        for (_, said) in self.said() {
+            match said {
+                Said::Hardness { readings, .. } => {
+                    found.hardness.extend(readings.iter().map(|one| one.read));
+                }
+                Said::Thickness { stage: CoatStage::Finished, readings, .. } => {
+                    found.thickness.extend(readings.iter().map(|one| one.thickness));
+                }
+                Said::RunOut { read, .. } => found.run_out.push(*read),
+                Said::DyeChecked { result, .. } => found.dye = Some(*result),
+                _ => {}
+            }
+        }
+        found
+    }
+
+    /// The thinnest coat that was read, the finished one where it was read; `None` without any.
+    #[must_use]
+    pub fn thinnest(&self) -> Option<Length> {
+        let of = |wanted: CoatStage| {
+            self.said()
+                .filter_map(|(_, said)| match said {
+                    Said::Thickness { stage, readings, .. } if *stage == wanted => Some(readings),
+                    _ => None,
+                })
+                .flatten()
+                .map(|one| one.thickness)
+                .reduce(Length::min)
+        };
+        of(CoatStage::Finished)
+            .or_else(|| of(CoatStage::Fused))
+            .or_else(|| of(CoatStage::AsSprayed))
+    }
+
+    /// What is told of the part by name, the latest of each.
+    #[must_use]
+    pub fn particulars(&self) -> BTreeMap<&'a str, &'a str> {
+        let told = self.said().filter_map(|(_, said)| match said {
+            Said::Particular { name, words } => Some((name.as_str(), words.as_str())),
+            _ => None,
+        });
+        told.collect()
+    }
+
+    /// Hold points that nobody has released.
+    #[must_use]
+    pub fn held(&self) -> Vec<(&'a MarkRecord, &'a str)> {
+        let released = |number: i64| {
+            let by = |said: &Said| matches!(said, Said::HoldReleased { mark } if *mark == number);
+            self.said().any(|(_, said)| by(said))
+        };
+        let points = self.said().filter_map(|(kept, said)| match said {
+            Said::HoldPoint { point } => Some((kept, point.as_str())),
+            _ => None,
+        });
+        points.filter(|(kept, _)| !released(kept.number)).collect()
+    }
+
+    fn is_signed_for(&self, wanted: Limit) -> bool {
+        let signs = |said: &Said| matches!(said, Said::Deviated { limit: Some(limit), .. } if *limit == wanted);
+        self.said().any(|(_, said)| signs(said))
+    }
+
+    /// Every limit of the recipe with what was found.
+    #[must_use]
+    pub fn judged(&self, limits: Option<&Inspection>) -> Vec<Judged> {
+        limits.map(|limits| judge(limits, &self.found())).unwrap_or_default()
+    }
+
+    /// What stands between the part and a pass; `reason` is what whoever decides says. A limit of
+    /// which nothing was measured does not: of a batch only some are.
+    #[must_use]
+    pub fn open(&self, limits: Option<&Inspection>, outcome: Outcome, reason: &str) -> Vec<Open> {
+        let not_completed = (outcome != Outcome::Complete && reason.is_empty())
+            .then_some(Open::NotCompleted { outcome });
+        let held = self
+            .held()
+            .into_iter()
+            .map(|(kept, point)| Open::HoldPoint { mark: kept.number, point: point.to_owned() });
+        let violated = self.judged(limits).into_iter().filter(|judged| {
+            matches!(judged.standing, Standing::Outside | Standing::NotComparable)
+                && !self.is_signed_for(judged.limit)
+        });
+        not_completed.into_iter().chain(held).chain(violated.map(Open::Limit)).collect()
+    }
+}
+
+impl GaugeUsed {
+    /// A gauge by its serial number, as the marks of a rig know it.
+    #[must_use]
+    pub fn of(serial: &str, marks: &[MarkRecord]) -> Self {
+        let counting = marks.iter().rev().filter(|kept| kept.taken_back_by.is_none());
+        let valid_until = counting
+            .filter_map(|kept| match &kept.mark.said {
+                Said::GaugeCalibrated { serial: known, valid_until, .. } if known == serial => {
+                    Some(*valid_until)
+                }
+                _ => None,
+            })
+            .next();
+        Self { serial: serial.to_owned(), valid_until }
+    }
+
+    /// What is to be said of a reading taken on a day with it; `None` where its calibration was
+    /// good.
+    #[must_use]
+    pub fn caution(&self, measured_on: Date) -> Option<String> {
+        match self.valid_until {
+            Some(until) if measured_on <= until => None,
+            Some(until) => Some(format!(
+                "gauge {} is past its date: its calibration was good until {until}",
+                self.serial
+            )),
+            None => Some(format!("gauge {}: nobody has told when it was calibrated", self.serial)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use evenpass_core::inspection::DyeResult;
+    use evenpass_core::learn::ThicknessReading;
+    use evenpass_core::quantity::Hardness;
+
+    use super::super::{HardnessReading, Mark, RunKind, Verdict};
+    use super::*;
+
+    const RECIPE: &str = "[inspection]\nhardness = { from = \"55 HRC\", to = \"62 HRC\" }\n\
+                          thickness = { from = \"0.30 mm\", to = \"0.45 mm\" }\n";
+
+    fn limits() -> Inspection {
+        Inspection::of_text(RECIPE).expect("limits")
+    }
+
+    fn kept(number: i64, said: Said) -> MarkRecord {
+        MarkRecord {
+            number,
+            mark: Mark {
+                at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
+                person: "A. Fitter".to_owned(),
+                rig: "Bench".to_owned(),
+                kind: RunKind::Twin,
+                run: None,
+                batch: None,
+                said,
+            },
+            taken_back_by: None,
+        }
+    }
+
+    fn day(text: &str) -> Date {
+        text.parse().expect("a day")
+    }
+
+    fn hardness(text: &str) -> Said {
+        let read = Hardness::parse(text).expect("a hardness");
+        Said::Hardness {
+            readings: vec![HardnessReading { at: Length::from_mm(160.0), read }],
+            coat: Length::from_mm(0.35),
+            measured_on: day("2026-11-25"),
+            gauge: None,
+        }
+    }
+
+    fn thickness(stage: CoatStage, mm: f64) -> Said {
+        let reading =
+            ThicknessReading { at: Length::from_mm(160.0), thickness: Length::from_mm(mm) };
+        Said::Thickness {
+            stage,
+            readings: vec![reading],
+            temperature: None,
+            measured_on: day("2026-11-25"),
+            gauge: None,
+        }
+    }
+
+    fn open(marks: &[MarkRecord], outcome: Outcome, reason: &str) -> Vec<String> {
+        let open = Inspected::of(marks).open(Some(&limits()), outcome, reason);
+        open.iter().map(Open::to_string).collect()
+    }
+
+    #[test]
+    fn nothing_is_open_of_a_complete_run_whose_readings_are_inside() {
+        let marks = [
+            kept(1, hardness("88 HR15N")),
+            kept(2, thickness(CoatStage::Finished, 0.36)),
+            // What it was before it was machined has other limits: none.
+            kept(3, thickness(CoatStage::Fused, 0.57)),
+        ];
+        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
+        assert_eq!(Inspected::of(&marks).thinnest(), Some(Length::from_mm(0.36)));
+    }
+
+    #[test]
+    fn a_limit_that_is_not_kept_is_open_until_somebody_signs_for_it() {
+        let mut marks = vec![kept(1, thickness(CoatStage::Finished, 0.28))];
+        let told = open(&marks, Outcome::Complete, "");
+        assert!(told[0].contains("thickness: found 0.28 mm, limits 0.3 mm to 0.45 mm"), "{told:?}");
+        let deviated = |limit| Said::Deviated {
+            limit,
+            words: "thin at the tail".to_owned(),
+            reason: "customer agrees".to_owned(),
+            from: None,
+            to: None,
+        };
+        marks.push(kept(2, deviated(None)));
+        marks.push(kept(3, deviated(Some(Limit::Hardness))));
+        assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "neither is of the thickness");
+        marks.push(kept(4, deviated(Some(Limit::Thickness))));
+        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
+        marks[3].taken_back_by = Some(5);
+        assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "it was taken back");
+    }
+
+    #[test]
+    fn a_hold_point_is_open_until_it_is_released_by_its_number() {
+        let point =
+            |number| kept(number, Said::HoldPoint { point: "bore after fusing".to_owned() });
+        let mut marks = vec![point(1), point(2)];
+        assert_eq!(open(&marks, Outcome::Complete, "").len(), 2);
+        marks.push(kept(3, Said::HoldReleased { mark: 2 }));
+        let told = open(&marks, Outcome::Complete, "");
+        assert_eq!(told, ["hold point 1 is not released: bore after fusing"]);
+    }
+
+    #[test]
+    fn a_run_that_was_not_completed_passes_with_a_reason_alone() {
+        assert_eq!(open(&[], Outcome::Stopped, "").len(), 1);
+        assert_eq!(open(&[], Outcome::Stopped, "stopped in cooling"), [""; 0]);
+    }
+
+    #[test]
+    fn of_two_decisions_the_latest_counts_and_one_that_was_taken_back_does_not() {
+        let decided = |verdict| Said::Decided { verdict, reason: String::new() };
+        let mut marks = vec![kept(1, decided(Verdict::Hold)), kept(2, decided(Verdict::Pass))];
+        let number = |marks: &[MarkRecord]| Inspected::of(marks).decision().map(|it| it.number);
+        assert_eq!(number(&marks), Some(2));
+        marks[1].taken_back_by = Some(3);
+        assert_eq!(number(&marks), Some(1));
+    }
+
+    #[test]
+    fn the_last_dye_check_counts() {
+        let dye = |result| Said::DyeChecked { result, words: None };
+        let marks = [kept(1, dye(DyeResult::Indications)), kept(2, dye(DyeResult::Nothing))];
+        assert_eq!(Inspected::of(&marks).found().dye, Some(DyeResult::Nothing));
+    }
+
+    #[test]
+    fn a_gauge_past_its_date_is_told_by_its_serial() {
+        let calibrated = |number, until| {
+            kept(
+                number,
+                Said::GaugeCalibrated {
+                    gauge: "micrometer 50-75".to_owned(),
+                    serial: "M-17".to_owned(),
+                    calibrated_on: day("2025-10-01"),
+                    valid_until: day(until),
+                    certificate: None,
+                },
+            )
+        };
+        let marks = [calibrated(1, "2026-10-01")];
+        let used = GaugeUsed::of("M-17", &marks);
+        let told = used.caution(day("2026-11-25")).expect("past");
+        assert_eq!(told, "gauge M-17 is past its date: its calibration was good until 2026-10-01");
+        assert_eq!(used.caution(day("2026-10-01")), None, "its last day is good");
+        // Calibrated anew.
+        let marks = [calibrated(1, "2026-10-01"), calibrated(2, "2027-10-01")];
+        assert_eq!(GaugeUsed::of("M-17", &marks).caution(day("2026-11-25")), None);
+        let nobody = GaugeUsed::of("M-99", &marks).caution(day("2026-11-25"));
+        assert!(nobody.is_some_and(|told| told.contains("nobody has told")));
+    }
+
+    #[test]
+    fn everything_that_can_be_said_reads_back_as_it_was_stored() {
+        let all = [
+            hardness("655 HV0.5"),
+            thickness(CoatStage::Finished, 0.36),
+            Said::RunOut {
+                read: Length::from_mm(0.02),
+                measured_on: day("2026-11-25"),
+                gauge: None,
+            },
+            Said::HoldReleased { mark: 3 },
+            Said::Particular { name: "drawing".to_owned(), words: "4711 issue C".to_owned() },
+        ];
+        for said in all {
+            let stored = serde_json::to_value(&said).expect("JSON");
+            assert_eq!(stored["what"], said.word());
+            assert_eq!(serde_json::from_value::<Said>(stored).expect("it reads back"), said);
+        }
+    }
+}
