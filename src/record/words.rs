@@ -18,15 +18,21 @@ impl fmt::Display for Said {
 fn words(said: &Said) -> String {
     match said {
         Said::Decided { verdict, reason } => because(verdict.word(), reason),
-        Said::Lot { of, lot, certificate } => {
-            with(format!("{of}: lot {lot}"), "certificate", certificate.as_deref())
+        Said::Lot { of, lot, certificate, contents } => {
+            let head = with(format!("{of}: lot {lot}"), "certificate", certificate.as_deref());
+            let contents = contents.map(|contents| contents.to_string());
+            with(head, "it holds", contents.as_deref())
         }
         Said::Refilled { holds } => format!("hopper filled: it holds {holds}"),
         Said::TipCleaned { torch, burned } => {
             let burned = burned.map(|burned| burned.to_string());
             with(format!("tip of {torch} cleaned"), "after", burned.as_deref())
         }
-        Said::Blasted { ended } => format!("blasted, until {ended}"),
+        Said::Blasted { parts, ended } if parts.is_empty() => format!("blasted, until {ended}"),
+        Said::Blasted { parts, ended } => {
+            let parts: Vec<String> = parts.iter().map(u32::to_string).collect();
+            format!("parts {} blasted, until {ended}", parts.join(", "))
+        }
         Said::TakenBack { mark, reason } => because(&format!("takes back number {mark}"), reason),
         Said::Hardness { readings, coat, measured_on, gauge } => {
             let readings: Vec<String> =
