@@ -1,6 +1,7 @@
 //! Puts a planned job's part into the bench's chuck: the only place where core and bench meet,
 //! and all they share is what the job card on the machine would say.
 
+use evenpass_core::coat::Bins;
 use evenpass_core::plan::Plan;
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Length;
@@ -14,7 +15,7 @@ use crate::files::Job;
 /// Density of austenitic stainless steel, kg/m3 (EN 10088-1, grade 1.4301, from memory).
 const STAINLESS_KG_PER_M3: f64 = 7900.0;
 
-/// A bench with the job's part in the chuck, its torches at hand and its powder in the hopper.
+/// A bench with the job's part in the chuck, with the coat that earlier runs have left on it, its torches at hand and its powder in the hopper.
 ///
 /// # Errors
 /// The bench cannot turn, heat or coat this part.
@@ -47,7 +48,20 @@ pub fn bench(job: &Job, plan: &Plan, seed: u64) -> Result<Bench, SpecError> {
             spec.spindle.lever_rpm = speed.rpm();
         }
     }
-    Bench::new(&spec, &part(job, plan), seed)
+    let mut bench = Bench::new(&spec, &part(job, plan), seed)?;
+    bench.lay(&lying(plan));
+    Ok(bench)
+}
+
+/// Powder that earlier runs have left on the part, by the torch's place, mm and g.
+fn lying(plan: &Plan) -> Vec<(f64, f64)> {
+    let layers = plan.coat.lies.iter();
+    let bins = layers.flat_map(|layer| {
+        let Bins { low, width, grams } = &layer.bins;
+        let places = core::iter::successors(Some(*low), |at| Some(*at + *width));
+        places.zip(grams).map(|(at, grams)| (at.mm(), *grams))
+    });
+    bins.filter(|(_, grams)| *grams > 0.0).collect()
 }
 
 /// The torches of the job, as the catalogue describes them.

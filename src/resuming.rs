@@ -1,5 +1,5 @@
 //! A run that was cut off, from the records: where it stood and the rest of its job, for whoever offers
-//! it to a person. Nothing here moves anything or writes anything.
+//! it to a person. Nothing here moves anything; what a person decides is written by [`settle`] alone.
 //!
 //! The job is planned again from the record's own recipe and rig; the catalogue is the one that is
 //! there, after what was learned or without it. What comes of it must be, to the letter, the program
@@ -9,20 +9,20 @@
 
 use std::path::Path;
 
+use evenpass_core::image::Level;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
 use evenpass_core::quantity::Time;
 use evenpass_core::resume::{
-    Before, Interruption, Offer, Refusal, Stood, before, go_on, offer, read,
+    Before, Checked, Choice, Interruption, Offer, Refusal, Stood, before, go_on, lacking, offer,
+    read, unevenness,
 };
 use jiff::Timestamp;
 
 use crate::files::{self, Job, Source};
 use crate::learning::Lessons;
-use crate::record::{RunId, RunRecord, Store};
+use crate::record::{Mark, RESUMES, RunId, RunKind, RunRecord, Said, Store};
 
-/// The particular of a run that names the one it goes on with.
-pub const RESUMES: &str = "resumes";
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
 pub const STOOD: &str = "found";
 /// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
@@ -50,6 +50,10 @@ impl GoesOn {
 /// A run that was cut off, with the rest of its job.
 #[derive(Debug)]
 pub struct CutOff {
+    /// Its id.
+    pub run: RunId,
+    /// Where it took place.
+    pub kind: RunKind,
     /// What it was made from.
     pub job: Job,
     /// What it was to do when it began.
@@ -75,6 +79,71 @@ impl CutOff {
         let rest = self.rest.as_ref().ok();
         rest.map(|rest| before(&self.found, rest, self.downtime)).unwrap_or_default()
     }
+
+    /// How long it stood, and how well the place is known where powder begins again, in words.
+    #[must_use]
+    pub fn told(&self) -> Vec<String> {
+        let mut told = vec![match self.downtime {
+            Some(down) if down.s() < 7200.0 => format!("it stood for {:.0} min", down.s() / 60.0),
+            Some(down) => format!("it stood for {:.1} h", down.s() / 3600.0),
+            None => "nobody knows how long it stood: the clocks contradict each other".to_owned(),
+        }];
+        if self.found.stood_elsewhere == Level::On {
+            told.push(
+                "where the torch was found it cannot have come by itself: that counts for nothing"
+                    .to_owned(),
+            );
+        }
+        if let Some(uneven) = unevenness(&self.found, &self.plan) {
+            told.push(format!(
+                "where powder begins again, up to {:.0} % of one pass may lie too much or too little",
+                uneven.percent()
+            ));
+        }
+        told
+    }
+
+    /// Whether a person may choose that, after what they have looked at.
+    ///
+    /// # Errors
+    /// Why not, one reason a line.
+    pub fn may(&self, choice: Choice, checked: &Checked) -> Result<(), String> {
+        if choice != Choice::GoOn {
+            return Ok(());
+        }
+        if let Err(refusal) = &self.rest {
+            return Err(format!("it cannot go on: {refusal}\n"));
+        }
+        let lacks = lacking(&self.before(), checked);
+        let lines = lacks.iter().map(|lacks| format!("{lacks}\n"));
+        let lines: String = lines.collect();
+        if lines.is_empty() { Ok(()) } else { Err(lines) }
+    }
+}
+
+/// Writes down what a person decided about a run, durable on return: their choice, why, and what they
+/// have looked at.
+///
+/// # Errors
+/// They may not choose that, or the records refuse: why.
+pub fn settle(
+    store: &mut Store,
+    cut: &CutOff,
+    person: &str,
+    now: Timestamp,
+    (choice, reason, checked): (Choice, &str, &Checked),
+) -> Result<(), String> {
+    cut.may(choice, checked)?;
+    let mark = Mark {
+        at: now,
+        person: person.to_owned(),
+        rig: cut.job.rig.title.clone(),
+        kind: cut.kind,
+        run: Some(cut.run.clone()),
+        batch: None,
+        said: Said::Settled { choice, reason: reason.to_owned(), checked: checked.clone() },
+    };
+    store.keep_mark(&mark).map(drop).map_err(|problem| problem.whole())
 }
 
 /// Reads a run and plans its rest. `stood` is how the carriage was found, `now` the wall clock.
@@ -93,7 +162,8 @@ pub fn cut_off(
     let (job, plan) = planned(store, &record, catalogue, MOST_IN_A_ROW)?;
     let found = read(&record.entries, &plan, &job.rig, stood);
     let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
-    Ok(CutOff { job, plan, found, rest, downtime: downtime(&record, now) })
+    let (run, kind, downtime) = (id.clone(), record.summary.kind, downtime(&record, now));
+    Ok(CutOff { run, kind, job, plan, found, rest, downtime })
 }
 
 /// The plan that a run began with: of its recipe, or of what an earlier run had left of it.

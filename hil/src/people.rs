@@ -6,7 +6,7 @@ use crate::bench::{Bench, STILL_RPM};
 use crate::hands::{HandScript, Movement, Sight};
 use crate::part::PartInChuck;
 use crate::plant::bar::Bar;
-use crate::plant::deposit::Deposit;
+use crate::plant::deposit::{Deposit, Landing};
 use crate::plant::flame::Gases;
 use crate::plant::gas::LEAST_BURNING_BAR;
 use crate::plant::surface::Surface;
@@ -180,6 +180,15 @@ impl Bench {
         part.check(&self.spec)?;
         self.put_in(part);
         Ok(())
+    }
+
+    /// The part in the chuck has a coat from before: so much powder arrived there with the torch at
+    /// each of these places, mm and g.
+    pub fn lay(&mut self, arrived: &[(f64, f64)]) {
+        self.settle_powder();
+        for (torch_mm, grams) in arrived {
+            self.deposit.release(*torch_mm, *torch_mm, *grams, Landing::Hot);
+        }
     }
 
     /// Another job card for the part in the chuck, which stays as it is: the person puts in the torch

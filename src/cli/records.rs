@@ -19,6 +19,7 @@ mod reading;
 mod readings;
 mod report;
 mod told;
+mod undone;
 mod verdict;
 
 use std::io::{self, Write};
@@ -39,6 +40,7 @@ pub use self::acts::list_acts;
 use self::page::print_run;
 pub(super) use self::page::{course_sheet, passes_sheet, told_sheet};
 pub use self::proofs::list_proofs;
+pub(super) use self::undone::undone;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
 use crate::record::facts::Span;
@@ -310,6 +312,7 @@ pub fn show(
         Reader::Program => print_json(&inspected::Whole::of(&record, &measured, &marks), to)?,
         Reader::Person => {
             print_run(&record, zone, to)?;
+            undone::print(store, &record, zone, to)?;
             section("Measured", &decide::measurements_sheet(&measured), to)?;
             inspected::print(&record, &marks, zone, to)?;
             let size = store.size_of(&record.summary.id)?;

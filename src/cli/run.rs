@@ -2,6 +2,7 @@
 
 mod machine;
 mod part;
+mod resume;
 mod twin;
 
 use std::io;
@@ -15,6 +16,7 @@ use evenpass_core::rig::RigKind;
 
 pub(super) use self::machine::check_ports;
 use self::part::PartToRun;
+use self::resume::ResumeArguments;
 use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
 use super::progress::clock;
@@ -24,12 +26,15 @@ use super::{Exit, Setting, ending, response, say};
 use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
+use crate::keeping::OfBatch;
+use crate::port::Port;
+use crate::resuming::GoesOn;
 
 /// What `run` is asked.
 #[derive(Debug, Args)]
 pub(super) struct RunArguments {
-    /// The recipe.
-    #[arg(required_unless_present = "batch", conflicts_with = "batch")]
+    /// The recipe; none with --batch or --resume.
+    #[arg(required_unless_present_any = ["batch", "resume"], conflicts_with = "batch")]
     recipe: Option<PathBuf>,
     /// The next part of this batch, instead of a recipe.
     #[arg(long, value_name = "BATCH", requires = "person")]
@@ -38,6 +43,8 @@ pub(super) struct RunArguments {
     /// why; it stands in the record as a deviation.
     #[arg(long, value_name = "WHY", requires = "batch")]
     unblasted: Option<String>,
+    #[command(flatten)]
+    resume: ResumeArguments,
     #[command(flatten)]
     setting: Setting,
     #[command(flatten)]
@@ -53,11 +60,35 @@ pub(super) struct RunArguments {
     records: Option<PathBuf>,
     #[command(flatten)]
     learning: Learning,
-    /// Who runs it, by the name that a running serve knows.
+    /// Who runs it, by the name that a running serve knows; who decides about a run that was cut off.
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
     #[command(flatten)]
     served: ServedArguments,
+}
+
+/// What is run.
+struct Work<'a> {
+    job: &'a Job,
+    plan: &'a Plan,
+    /// The run that it goes on with, if it does.
+    goes_on: Option<GoesOn>,
+    /// The part of a batch that it goes on with, if it does.
+    of: Option<&'a OfBatch>,
+    /// The part of a batch that is begun, if one is.
+    part: Option<&'a PartToRun>,
+}
+
+impl<'a> Work<'a> {
+    /// What stands in the record of the part of a batch.
+    fn of_batch(&self) -> Option<&'a OfBatch> {
+        self.of.or_else(|| self.part.map(|part| &part.of))
+    }
+
+    /// What a person reads of the part before it begins.
+    fn lines(&self) -> Vec<String> {
+        self.part.map(PartToRun::lines).unwrap_or_default()
+    }
 }
 
 /// How a run ended.
@@ -93,21 +124,33 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
         Ok(found) => found,
         Err(trouble) => return trouble.told(),
     };
-    match (found, &arguments.batch, &arguments.recipe) {
-        (Where::Served(served), None, Some(recipe)) => {
-            served::run::run(&served, recipe, arguments.person.as_deref(), &arguments.served)
-        }
-        (Where::Served(served), Some(_), _) => say::bad_input(&format!(
+    let asked = (&arguments.resume.resume, &arguments.batch, &arguments.recipe);
+    match (found, asked) {
+        (Where::Served(served), (Some(_), ..)) => say::bad_input(&format!(
+            "--resume: a serve with these records runs at {}\nhelp: choose on its Run page, or say \
+             --alone\n",
+            served.address
+        )),
+        (Where::Served(served), (None, Some(_), _)) => say::bad_input(&format!(
             "--batch: a serve runs at {} and has the machine\nhelp: end it first; a part of a batch \
              is run from here\n",
             served.address
         )),
-        (Where::Alone, Some(batch), _) => match PartToRun::next(batch, arguments) {
-            Ok(part) => alone(arguments, &part.job, &part.plan, Some(&part)),
+        (Where::Served(served), (None, None, Some(recipe))) => {
+            served::run::run(&served, recipe, arguments.person.as_deref(), &arguments.served)
+        }
+        (Where::Alone, (Some(asked), ..)) => resume::answer(arguments, asked),
+        (Where::Alone, (None, Some(batch), _)) => match PartToRun::next(batch, arguments) {
+            Ok(part) => {
+                let (job, plan) = (&part.job, &part.plan);
+                alone(arguments, &Work { job, plan, goes_on: None, of: None, part: Some(&part) })
+            }
             Err(refused) => refused.told(),
         },
-        (Where::Alone, None, Some(recipe)) => of_recipe(arguments, recipe),
-        (_, None, None) => say::bad_input("name a recipe, or a batch with --batch\n"),
+        (Where::Alone, (None, None, Some(recipe))) => of_recipe(arguments, recipe),
+        (_, (None, None, None)) => {
+            say::bad_input("run: name a recipe, a batch with --batch, or a run with --resume\n")
+        }
     }
 }
 
@@ -116,28 +159,41 @@ fn of_recipe(arguments: &RunArguments, recipe: &Path) -> Exit {
         Ok(lessons) => lessons,
         Err(problem) => return say::bad_input(&problem),
     };
-    match super::plan::prepare(recipe, &arguments.setting, lessons) {
-        Ok((job, plan)) => alone(arguments, &job, &plan, None),
-        Err(problem) => say::bad_input(&problem),
+    let (job, plan) = match super::plan::prepare(recipe, &arguments.setting, lessons) {
+        Ok(prepared) => prepared,
+        Err(problem) => return say::bad_input(&problem),
+    };
+    alone(arguments, &Work { job: &job, plan: &plan, goes_on: None, of: None, part: None })
+}
+
+/// Runs a job without a serve.
+fn alone(arguments: &RunArguments, work: &Work<'_>) -> Exit {
+    if work.job.rig.kind == RigKind::Machine || arguments.ports.are_given() {
+        match arguments.ports.resolve(&work.job.rig) {
+            Ok(ports) => on_lines(work, arguments, ports),
+            Err(problem) => say::bad_input(&problem),
+        }
+    } else {
+        on_twin(work, arguments)
     }
 }
 
-/// Runs a job without a serve; with `part`, as that part of a batch.
-fn alone(arguments: &RunArguments, job: &Job, plan: &Plan, part: Option<&PartToRun>) -> Exit {
-    let on_lines = job.rig.kind == RigKind::Machine || arguments.ports.are_given();
-    let ran = if on_lines {
-        if arguments.pace.is_some() {
-            return say::bad_input(
-                "--pace: a machine runs at its own pace; leave --pace out, or the ports",
-            );
-        }
-        match arguments.ports.resolve(&job.rig) {
-            Ok(ports) => machine::run(job, plan, arguments, ports, part),
-            Err(problem) => return say::bad_input(&problem),
-        }
-    } else {
-        twin::run(job, plan, arguments, part)
-    };
+/// Runs it over serial ports, to its end.
+fn on_lines(work: &Work<'_>, arguments: &RunArguments, ports: Vec<Port>) -> Exit {
+    if arguments.pace.is_some() {
+        return say::bad_input(
+            "--pace: a machine runs at its own pace; leave --pace out, or the ports",
+        );
+    }
+    over(machine::run(work, arguments, ports), work.part)
+}
+
+/// Runs it on the embedded twin, to its end.
+fn on_twin(work: &Work<'_>, arguments: &RunArguments) -> Exit {
+    over(twin::run(work, arguments), work.part)
+}
+
+fn over(ran: Result<Ran, String>, part: Option<&PartToRun>) -> Exit {
     match ran {
         Ok(ran) => finish(&ran, part),
         Err(problem) => say::failed(&problem),

@@ -239,7 +239,7 @@ impl Store {
 
     /// An open run without a living process is interrupted. It may have ended between the two
     /// looks, and is asked for once more.
-    fn outcome_seen(&self, id: &RunId, stored: Outcome) -> Result<Outcome, RecordError> {
+    pub(super) fn outcome_seen(&self, id: &RunId, stored: Outcome) -> Result<Outcome, RecordError> {
         if stored != Outcome::Open || alive::look(self.file(), id) == Process::Alive {
             return Ok(stored);
         }

@@ -3,6 +3,7 @@
 use evenpass_core::inspection::{CoatCheck, DyeResult, Limit};
 use evenpass_core::learn::{DiameterReading, ThicknessReading};
 use evenpass_core::quantity::{Hardness, Length, Mass, Temperature, Time, Volume};
+use evenpass_core::resume::{Checked, Choice};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -247,6 +248,17 @@ pub enum Said {
         /// What.
         words: String,
     },
+    /// What is done about a run that did not come to its end. One that goes on is settled by this and
+    /// by the run that goes on with it, once that has begun.
+    Settled {
+        /// What.
+        choice: Choice,
+        /// Why.
+        reason: String,
+        /// What was found before.
+        #[serde(default)]
+        checked: Checked,
+    },
 }
 
 impl Said {
@@ -271,6 +283,7 @@ impl Said {
             Self::GaugeCalibrated { .. } => "gauge_calibrated",
             Self::Deviated { .. } => "deviated",
             Self::Particular { .. } => "particular",
+            Self::Settled { .. } => "settled",
         }
     }
 }

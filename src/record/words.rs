@@ -33,6 +33,11 @@ fn words(said: &Said) -> String {
             let parts: Vec<String> = parts.iter().map(u32::to_string).collect();
             format!("parts {} blasted, until {ended}", parts.join(", "))
         }
+        Said::Settled { choice, reason, checked } => {
+            let found = checked.to_string();
+            let found = if found.is_empty() { found } else { format!(" ({found})") };
+            because(&format!("cut off, then decided: {}{found}", choice.words()), reason)
+        }
         Said::TakenBack { mark, reason } => because(&format!("takes back number {mark}"), reason),
         Said::Hardness { readings, coat, measured_on, gauge } => {
             let readings: Vec<String> =

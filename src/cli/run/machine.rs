@@ -6,20 +6,17 @@ use std::thread;
 use std::time::Duration;
 
 use evenpass_core::ledger::Entry;
-use evenpass_core::plan::Plan;
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::Controller;
 use tokio::sync::oneshot;
 
-use super::part::PartToRun;
-use super::{CAUTIONS, Ran, RunArguments, greeting, not_written};
+use super::{CAUTIONS, Ran, RunArguments, Work, greeting, not_written, resume};
 use crate::attendant::{Attendant, Attended, Next, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
 use crate::clock::orders::{Asked, Order};
 use crate::clock::wall_time::WallTime;
-use crate::files::Job;
 use crate::keeping::{Begin, Ended, Keeping, powder_used};
 use crate::port::{Medium, Port};
 use crate::proving::{
@@ -34,12 +31,11 @@ const RUN_OUT: Duration = Duration::from_millis(300);
 
 /// Runs the job over serial ports.
 pub(super) fn run(
-    job: &Job,
-    plan: &Plan,
+    work: &Work<'_>,
     arguments: &RunArguments,
     mut ports: Vec<Port>,
-    part: Option<&PartToRun>,
 ) -> Result<Ran, String> {
+    let Work { job, plan, ref goes_on, .. } = *work;
     check_ports(&mut ports)?;
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
@@ -55,13 +51,15 @@ pub(super) fn run(
     let late = proving::keeping::warnings(&proofs);
     controller.set_proofs(proofs);
     let kind = kind_of_run(&job.rig, lines);
-    let begin = Begin::fresh(kind, None, arguments.records.as_deref());
-    let begin = Begin { part: part.map(|part| &part.of), ..begin };
+    let note = resume::note(arguments.records.as_deref(), &job.rig, kind);
+    let mut begin = Begin::fresh(kind, None, arguments.records.as_deref());
+    begin.goes_on.clone_from(goes_on);
+    begin.part = work.of_batch();
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));
-    part.iter().flat_map(|part| part.lines()).for_each(|line| progress.print(&line));
-    for warning in &late {
+    work.lines().iter().for_each(|line| progress.print(line));
+    for warning in late.iter().chain(note.iter().filter(|_| goes_on.is_none())) {
         progress.print(&format!("warning: {warning}"));
     }
     let (tell, told) = channel::<Entry>();

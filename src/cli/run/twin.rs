@@ -5,18 +5,15 @@ use std::time::{Duration, Instant};
 
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
-use evenpass_core::plan::Plan;
 use evenpass_core::request::Request;
 
-use super::part::PartToRun;
-use super::{ON_THE_TWIN, Ran, RunArguments, greeting, not_written};
+use super::{ON_THE_TWIN, Ran, RunArguments, Work, greeting, not_written, resume};
 use crate::attendant::{Attended, ended, first_cause};
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
 use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison;
-use crate::files::Job;
 use crate::keeping::{Begin, Ended, Keeping};
 use crate::record::RunKind;
 use crate::record::changes::Changes;
@@ -30,25 +27,27 @@ const BESIDE_THE_FORECAST_S: f64 = 150.0;
 const STEP: Duration = Duration::from_millis(20);
 
 /// Runs the job on the twin.
-pub(super) fn run(
-    job: &Job,
-    plan: &Plan,
-    arguments: &RunArguments,
-    part: Option<&PartToRun>,
-) -> Result<Ran, String> {
+pub(super) fn run(work: &Work<'_>, arguments: &RunArguments) -> Result<Ran, String> {
+    let Work { job, plan, ref goes_on, .. } = *work;
     let mut interrupts = Interrupts::take_over().map_err(|trouble| trouble.to_string())?;
     let attended = if words::can_type() { Attended::Yes } else { Attended::No };
     let typed = (attended == Attended::Yes).then(words::listen);
     let mut twin = TwinJob::new(job, plan, arguments.seed, attended, Unwitnessed)?;
-    let begin = Begin::fresh(RunKind::Twin, Some(arguments.seed), arguments.records.as_deref());
-    let begin = Begin { part: part.map(|part| &part.of), ..begin };
-    if let Some(holds) = part.and_then(|part| part.standing.hopper) {
+    let records = arguments.records.as_deref();
+    let note = resume::note(records, &job.rig, RunKind::Twin);
+    let mut begin = Begin::fresh(RunKind::Twin, Some(arguments.seed), records);
+    begin.goes_on.clone_from(goes_on);
+    begin.part = work.of_batch();
+    if let Some(holds) = work.part.and_then(|part| part.standing.hopper) {
         twin.bench().fill_hopper(holds.g());
     }
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, ON_THE_TWIN));
-    part.iter().flat_map(|part| part.lines()).for_each(|line| progress.print(&line));
+    work.lines().iter().for_each(|line| progress.print(line));
+    if let Some(note) = note.filter(|_| goes_on.is_none()) {
+        progress.print(&format!("warning: {note}"));
+    }
     let pace = arguments.pace.unwrap_or_else(|| {
         ((plan.forecast.total.s() + BESIDE_THE_FORECAST_S) / DEFAULT_LENGTH_S).max(1.0)
     });

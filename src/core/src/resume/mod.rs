@@ -3,7 +3,7 @@
 //!
 //! Pure, like all of the core: [`read`] takes the entries of a run and tells where it stood; [`go_on`]
 //! plans the rest from what lies on the part; [`offer`] tells what a person may choose and what must be
-//! done before anything moves. Nothing here starts anything: the rest is a plan like any other, and
+//! done before anything moves, [`lacking`] what of that nobody has told yet. Nothing here starts anything: the rest is a plan like any other, and
 //! its start an act at the machine.
 //!
 //! Why powder begins again at the *best estimate* of where it ceased: both edges fall off with the
@@ -13,6 +13,7 @@
 //! two standard deviations of the plume before the *earliest* place, without powder, so that it has its
 //! feed and its powder's lead before any place that matters.
 
+mod checked;
 mod course;
 mod even;
 mod interruption;
@@ -22,6 +23,7 @@ mod reader;
 mod rest;
 mod stood;
 
+pub use checked::{Checked, Lacking, lacking, unevenness};
 pub use interruption::{Fused, Interruption, JOURNAL_EVERY, PassInHand, Stretch, read};
 pub use offer::{Before, Choice, DOWNTIME, Offer, Task, before, offer};
 pub use rest::{Refusal, go_on};

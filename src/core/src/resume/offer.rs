@@ -1,6 +1,6 @@
 //! What a person may choose after an interruption, and what must be done before the job goes on.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::interruption::Interruption;
 use crate::plan::Plan;
@@ -15,7 +15,7 @@ pub const DOWNTIME: Time = Time::from_s(7200.0);
 const DATUM_WITHIN: Length = Length::from_mm(0.5);
 
 /// What may be done with the part.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Choice {
     /// Go on where powder ceased.
@@ -27,6 +27,19 @@ pub enum Choice {
 }
 
 impl Choice {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::GoOn, Self::EndHere, Self::StripAndReblast];
+
+    /// The word it is typed by.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::GoOn => "go-on",
+            Self::EndHere => "end-here",
+            Self::StripAndReblast => "strip",
+        }
+    }
+
     /// In words.
     #[must_use]
     pub const fn words(self) -> &'static str {

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::course::{At, Course, sign};
 use crate::program::Pass;
-use crate::quantity::{Length, Time};
+use crate::quantity::{Length, Quantity as _, Time};
 use crate::rig::Rig;
 
 /// How the carriage was found.
@@ -17,6 +17,32 @@ pub enum Stood {
     Powered(Length),
     /// The power went: where the torch stood when it was found, measured before anything moved.
     WithoutPower(Length),
+}
+
+impl Stood {
+    /// What a person may type, for a message.
+    pub const FORM: &'static str = "\"unknown\", or a place such as \"131.3 mm, without power\" (the \
+         power went: where the torch stood when it was found, measured before anything moved) or \
+         \"131.3 mm, powered\" (the power stayed: what the drive reads)";
+
+    /// What a person typed; `None` for an unknown place.
+    ///
+    /// # Errors
+    /// What was found and what is accepted.
+    pub fn typed(text: &str) -> Result<Option<Self>, String> {
+        let wrong = |why: &str| format!("found \"{text}\"{why}\naccepted: {}\n", Self::FORM);
+        if text.trim() == "unknown" {
+            return Ok(None);
+        }
+        let (place, power) = text.split_once(',').ok_or_else(|| wrong(""))?;
+        let place =
+            Length::parse(place.trim()).map_err(|problem| wrong(&format!(": {problem}")))?;
+        match power.trim() {
+            "powered" => Ok(Some(Self::Powered(place))),
+            "without power" => Ok(Some(Self::WithoutPower(place))),
+            _ => Err(wrong("")),
+        }
+    }
 }
 
 /// How exactly a person measures where a torch stands (a steel rule, common practice, no source).
@@ -106,4 +132,21 @@ fn feed_near(pass: &Pass, place: Length) -> f64 {
     let off = |point: &&crate::program::FeedPoint| (point.at - place).abs().mm();
     let nearest = pass.feed.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
     nearest.map_or(0.0, |point| point.feed.mm_per_s())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_place_says_whether_the_power_stayed_and_has_its_unit() {
+        let place = Length::from_mm(131.3);
+        assert_eq!(Stood::typed("131.3 mm, powered"), Ok(Some(Stood::Powered(place))));
+        assert_eq!(Stood::typed("13.13 cm,without power"), Ok(Some(Stood::WithoutPower(place))));
+        assert_eq!(Stood::typed(" unknown"), Ok(None));
+        for wrong in ["", "131.3 mm", "131.3, powered", "131.3 mm, off", "somewhere, powered"] {
+            let told = Stood::typed(wrong).expect_err(wrong);
+            assert!(told.contains("accepted: \"unknown\""), "{told}");
+        }
+    }
 }

@@ -1,0 +1,122 @@
+//! Runs that did not come to their end, and about which nobody has decided: which of them may be
+//! taken up.
+
+use evenpass_core::resume::Choice;
+use evenpass_core::rig::Rig;
+use evenpass_core::sequence::{Leaf, Phase};
+
+use super::{MarkRecord, Of, Outcome, RecordError, RunId, RunKind, Said, Store};
+
+/// The particular of a run that names the one it goes on with.
+pub const RESUMES: &str = "resumes";
+
+impl Store {
+    /// The run of a rig that may be taken up: the latest whose job had begun and did not come to its
+    /// end, unless it is settled. What was left before it is not dug up again.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn left_undone(&self, rig: &str, kind: RunKind) -> Result<Option<RunId>, RecordError> {
+        let sorted = |source| self.sorted(source);
+        let mut runs = self
+            .connection
+            .prepare(
+                "SELECT id, rig FROM run WHERE kind = ?1 AND outcome <> 'complete'
+                 ORDER BY place DESC",
+            )
+            .map_err(sorted)?;
+        let mut runs = runs.query([kind]).map_err(sorted)?;
+        while let Some(row) = runs.next().map_err(sorted)? {
+            let id = RunId::stored(row.get(0).map_err(sorted)?);
+            let text: String = row.get(1).map_err(sorted)?;
+            // A rig that this version cannot read is none that it can drive.
+            let same = Rig::read(&text).is_ok_and(|read| read.title == rig);
+            if same && self.was_left(&id)? {
+                return Ok((!self.is_settled(&id)?).then_some(id));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Whether the job of a run had begun and did not come to its end.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn was_left(&self, id: &RunId) -> Result<bool, RecordError> {
+        let outcome = self
+            .connection
+            .query_row("SELECT outcome FROM run WHERE id = ?1", [id.as_str()], |row| row.get(0))
+            .map_err(|source| self.sorted(source))?;
+        let outcome = self.outcome_seen(id, outcome)?;
+        Ok(!matches!(outcome, Outcome::Complete | Outcome::Open) && self.job_began(id)?)
+    }
+
+    /// Whether it is decided what becomes of a run: a person ended it there or has its part stripped,
+    /// or a run that goes on with it is being written or had begun.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn is_settled(&self, id: &RunId) -> Result<bool, RecordError> {
+        if self.marks(Of::Run(id))?.iter().any(ends) {
+            return Ok(true);
+        }
+        for next in self.goes_on_with(id)? {
+            let stored = "SELECT outcome FROM run WHERE id = ?1";
+            let stored = self.connection.query_row(stored, [next.as_str()], |row| row.get(0));
+            let outcome =
+                self.outcome_seen(&next, stored.map_err(|source| self.sorted(source))?)?;
+            if outcome == Outcome::Open || self.job_began(&next)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// The runs that say of themselves that they go on with one, in their order.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub fn goes_on_with(&self, id: &RunId) -> Result<Vec<RunId>, RecordError> {
+        let read = || {
+            let mut all = self.connection.prepare(&format!(
+                "SELECT id FROM run WHERE particulars ->> '$.{RESUMES}' = ?1 ORDER BY place"
+            ))?;
+            all.query_map([id.as_str()], |row| row.get(0).map(RunId::stored))?
+                .collect::<rusqlite::Result<Vec<_>>>()
+        };
+        read().map_err(|source| self.sorted(source))
+    }
+
+    /// Whether its entries tell that a job was under way.
+    fn job_began(&self, id: &RunId) -> Result<bool, RecordError> {
+        let read = || {
+            let mut states = self.connection.prepare(
+                "SELECT data ->> '$.to' FROM entry
+                 WHERE run = (SELECT place FROM run WHERE id = ?1) AND kind = 'state'
+                 ORDER BY number",
+            )?;
+            let mut states = states.query([id.as_str()])?;
+            while let Some(row) = states.next()? {
+                let name: Option<String> = row.get(0)?;
+                let leaf = Leaf::ALL.iter().find(|leaf| Some(leaf.name()) == name.as_deref());
+                if leaf.is_some_and(|leaf| is_under_way(leaf.phase())) {
+                    return Ok(true);
+                }
+            }
+            Ok(false)
+        };
+        read().map_err(|source| self.sorted(source))
+    }
+}
+
+/// Whether a job is under way in it. One can be aborted before it began.
+const fn is_under_way(phase: Phase) -> bool {
+    phase.is_running() || matches!(phase, Phase::Holding | Phase::Held | Phase::Stopping)
+}
+
+/// Whether a mark that counts ends a run.
+fn ends(kept: &MarkRecord) -> bool {
+    let ended = |choice: &Choice| matches!(choice, Choice::EndHere | Choice::StripAndReblast);
+    let says = matches!(&kept.mark.said, Said::Settled { choice, .. } if ended(choice));
+    kept.taken_back_by.is_none() && says
+}
