@@ -17,11 +17,13 @@ use evenpass_core::resume::{
     Before, Checked, Choice, Interruption, Offer, Refusal, Stood, before, go_on, lacking, offer,
     read, unevenness,
 };
+use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 
 use crate::files::{self, Job, Source};
+use crate::keeping::OfBatch;
 use crate::learning::Lessons;
-use crate::record::{Mark, RESUMES, RunId, RunKind, RunRecord, Said, Store};
+use crate::record::{Mark, RESUMES, RecordError, RunId, RunKind, RunRecord, Said, Store};
 
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
 pub const STOOD: &str = "found";
@@ -62,28 +64,35 @@ pub struct CutOff {
     pub found: Interruption,
     /// What is left, or why it cannot go on.
     pub rest: Result<Plan, Refusal>,
-    /// How long ago its last entry was written; `None` where the clocks contradict each other.
-    pub downtime: Option<Time>,
+    /// When its last entry was written, by the wall clock.
+    last_at: Timestamp,
 }
 
 impl CutOff {
+    /// How long ago its last entry was written; `None` where the clocks contradict each other.
+    #[must_use]
+    pub fn downtime(&self, now: Timestamp) -> Option<Time> {
+        let down = std::time::Duration::try_from(now.duration_since(self.last_at)).ok()?;
+        Some(Time::from_duration(down))
+    }
+
     /// What a person may choose.
     #[must_use]
-    pub fn offer(&self) -> Offer {
-        offer(&self.found, self.downtime, self.rest.is_ok())
+    pub fn offer(&self, now: Timestamp) -> Offer {
+        offer(&self.found, self.downtime(now), self.rest.is_ok())
     }
 
     /// What must be done before the rest begins; nothing where it cannot.
     #[must_use]
-    pub fn before(&self) -> Vec<Before> {
+    pub fn before(&self, now: Timestamp) -> Vec<Before> {
         let rest = self.rest.as_ref().ok();
-        rest.map(|rest| before(&self.found, rest, self.downtime)).unwrap_or_default()
+        rest.map(|rest| before(&self.found, rest, self.downtime(now))).unwrap_or_default()
     }
 
     /// How long it stood, and how well the place is known where powder begins again, in words.
     #[must_use]
-    pub fn told(&self) -> Vec<String> {
-        let mut told = vec![match self.downtime {
+    pub fn told(&self, now: Timestamp) -> Vec<String> {
+        let mut told = vec![match self.downtime(now) {
             Some(down) if down.s() < 7200.0 => format!("it stood for {:.0} min", down.s() / 60.0),
             Some(down) => format!("it stood for {:.1} h", down.s() / 3600.0),
             None => "nobody knows how long it stood: the clocks contradict each other".to_owned(),
@@ -114,39 +123,73 @@ impl CutOff {
         if let Err(refusal) = &self.rest {
             return Err(format!("it cannot go on: {refusal}\n"));
         }
-        let lacks = lacking(&self.before(), checked);
+        let lacks = lacking(&self.before(self.last_at), checked);
         let lines = lacks.iter().map(|lacks| format!("{lacks}\n"));
         let lines: String = lines.collect();
         if lines.is_empty() { Ok(()) } else { Err(lines) }
     }
 }
 
-/// Writes down what a person decided about a run, durable on return: their choice, why, and what they
-/// have looked at.
+/// What a person decided about a run.
+#[derive(Debug, Clone, Copy)]
+pub struct Decision<'a> {
+    /// Who.
+    pub person: &'a str,
+    /// What.
+    pub choice: Choice,
+    /// Why.
+    pub reason: &'a str,
+    /// What they have looked at.
+    pub checked: &'a Checked,
+}
+
+/// Writes down what a person decided about a run, durable on return. One that cannot be planned any
+/// more, and has no `cut` therefore, can be ended or stripped all the same.
 ///
 /// # Errors
 /// They may not choose that, or the records refuse: why.
 pub fn settle(
     store: &mut Store,
-    cut: &CutOff,
-    person: &str,
+    run: &RunId,
+    cut: Option<&CutOff>,
+    decision: Decision<'_>,
     now: Timestamp,
-    (choice, reason, checked): (Choice, &str, &Checked),
 ) -> Result<(), String> {
-    cut.may(choice, checked)?;
+    let Decision { person, choice, reason, checked } = decision;
+    match cut {
+        Some(cut) => cut.may(choice, checked)?,
+        None if choice == Choice::GoOn => return Err("it cannot go on\n".to_owned()),
+        None => {}
+    }
+    let record = store.run(run).map_err(|problem| problem.whole())?;
+    let rig = Rig::read(&record.rig.text)
+        .map_err(|problems| problems.render(&record.rig.name, &record.rig.text))?;
     let mark = Mark {
         at: now,
         person: person.to_owned(),
-        rig: cut.job.rig.title.clone(),
-        kind: cut.kind,
-        run: Some(cut.run.clone()),
+        rig: rig.title,
+        kind: record.summary.kind,
+        run: Some(run.clone()),
         batch: None,
         said: Said::Settled { choice, reason: reason.to_owned(), checked: checked.clone() },
     };
     store.keep_mark(&mark).map(drop).map_err(|problem| problem.whole())
 }
 
-/// Reads a run and plans its rest. `stood` is how the carriage was found, `now` the wall clock.
+/// The part of a batch that a run was of: what goes on with it makes the same.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
+    let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
+    let mut particulars = store.run(run)?.particulars;
+    // Of the run that goes on these are its own.
+    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
+    let (number, serial) = (part.number, part.serial);
+    Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
+}
+
+/// Reads a run and plans its rest. `stood` is how the carriage was found.
 ///
 /// # Errors
 /// The records or the catalogue cannot be read, or they no longer make the job that was run: what is
@@ -156,14 +199,13 @@ pub fn cut_off(
     id: &RunId,
     catalogue: Option<&Path>,
     stood: Option<Stood>,
-    now: Timestamp,
 ) -> Result<CutOff, String> {
     let record = store.run(id).map_err(|problem| problem.whole())?;
     let (job, plan) = planned(store, &record, catalogue, MOST_IN_A_ROW)?;
     let found = read(&record.entries, &plan, &job.rig, stood);
     let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
-    let (run, kind, downtime) = (id.clone(), record.summary.kind, downtime(&record, now));
-    Ok(CutOff { run, kind, job, plan, found, rest, downtime })
+    let (run, kind, last_at) = (id.clone(), record.summary.kind, last_at(&record));
+    Ok(CutOff { run, kind, job, plan, found, rest, last_at })
 }
 
 /// The plan that a run began with: of its recipe, or of what an earlier run had left of it.
@@ -228,11 +270,9 @@ fn changed(record: &RunRecord, why: &str) -> String {
     )
 }
 
-/// From the last entry to now, by the wall clock of both; `None` where that is no time that passes.
-fn downtime(record: &RunRecord, now: Timestamp) -> Option<Time> {
+/// When the last entry was written, by the wall clock that the run began by.
+fn last_at(record: &RunRecord) -> Timestamp {
     let first = record.entries.first().map_or(Moment::START, |entry| entry.at);
     let ran = record.entries.last().map_or(Moment::START, |entry| entry.at).since(first);
-    let since = now.duration_since(record.summary.started_at);
-    let down = std::time::Duration::try_from(since).ok()?.checked_sub(ran)?;
-    Some(Time::from_duration(down))
+    record.summary.started_at.saturating_add(ran).unwrap_or(Timestamp::MAX)
 }

@@ -1,6 +1,7 @@
 //! A run whose program was killed is offered to a person, on the command line: what lies on the part
 //! is told, what is lacking is refused with nothing moved and nothing written, and the rest of it, once
-//! chosen, completes in a record that names the first. Real processes on the embedded twin.
+//! chosen, completes in a record that names the first. A `serve` that is started after it offers the
+//! same on its pages, and loads the rest by a choice. Real processes on the embedded twin.
 
 #![allow(
     clippy::panic,
@@ -12,7 +13,8 @@
 
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Child, Command, Output, Stdio};
+use std::time::{Duration, Instant};
 
 use evenpass::record::{Of, Outcome, RunId, RunRecord, Said, Store};
 use evenpass_core::ledger::{Entry, EntryKind};
@@ -20,6 +22,8 @@ use evenpass_core::resume::Choice;
 
 /// The short job takes 170 s of life.
 const PACE: &str = "40";
+/// At this one the second pass lasts for 0.4 s, in which its process is killed.
+const TO_BE_KILLED: &str = "10";
 
 struct Scene {
     folder: tempfile::TempDir,
@@ -30,7 +34,7 @@ impl Scene {
     fn killed_in_pass_two() -> Self {
         let scene = Self { folder: tempfile::tempdir().expect("a folder") };
         let mut child = scene
-            .run(&["config/recipes/short-job.toml", "--pace", PACE])
+            .run(&["config/recipes/short-job.toml", "--pace", TO_BE_KILLED])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -223,4 +227,135 @@ fn a_killed_run_that_is_ended_or_stripped_is_settled_and_begins_nothing() {
     assert!(text(&again.stderr).contains("it is settled"), "{}", text(&again.stderr));
     let path: &Path = &scene.records();
     assert!(Store::open_existing(path).expect("open").verify(None).expect("read").flaws.is_empty());
+}
+
+/// A `serve` with the records of a scene, and somebody at its pages.
+struct Served {
+    child: Child,
+    agent: ureq::Agent,
+    address: String,
+    cookie: String,
+    form: String,
+    asked: u32,
+}
+
+impl Served {
+    fn start(scene: &Scene) -> Self {
+        let mut command = scene.evenpass(&["serve", "--listen", "127.0.0.1:0"]);
+        command.args(["--recipes", "config/recipes", "--catalogue", "config"]);
+        command.args(["--rig", "config/rigs/bench.toml"]);
+        let mut child =
+            command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().expect("evenpass");
+        let mut lines = BufReader::new(child.stdout.take().expect("its output")).lines();
+        let address = lines
+            .find_map(|line| Some(line.ok()?.split_once("http://")?.1.trim_end_matches('/').into()))
+            .expect("an address");
+        let agent = ureq::Agent::config_builder()
+            .max_redirects(0)
+            .max_redirects_will_error(false)
+            .http_status_as_error(false)
+            .build()
+            .into();
+        let (cookie, form) = (String::new(), String::new());
+        let mut served = Self { child, agent, address, cookie, form, asked: 0 };
+        let begun = served.agent.get(served.url("/session")).call().expect("a session");
+        let cookie = begun.headers()["set-cookie"].to_str().expect("a cookie");
+        served.cookie = cookie.split(';').next().unwrap_or_default().to_owned();
+        let session = served.json("/session");
+        served.form = session["form"].as_str().expect("a token").to_owned();
+        served
+    }
+
+    fn url(&self, path: &str) -> String {
+        format!("http://{}{path}", self.address)
+    }
+
+    fn page(&self, path: &str) -> String {
+        let asked = self.agent.get(self.url(path)).header("cookie", &self.cookie);
+        asked.call().expect("a page").body_mut().read_to_string().expect("its text")
+    }
+
+    fn json(&self, path: &str) -> serde_json::Value {
+        serde_json::from_str(&self.page(path)).expect("JSON")
+    }
+
+    /// What it answers, in one line.
+    fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> String {
+        self.asked += 1;
+        let (id, form) = (format!("{:032x}", self.asked), self.form.clone());
+        let turn = self.json("/state")["turn"].to_string();
+        let own = [("form", form.as_str()), ("id", &id), ("turn", &turn)];
+        let all = own.into_iter().chain(fields.iter().copied());
+        let asked = self.agent.post(self.url(path)).header("cookie", &self.cookie);
+        let origin = format!("http://{}", self.address);
+        let mut answer = asked.header("origin", &origin).send_form(all).expect("an answer");
+        answer.body_mut().read_to_string().expect("its text")
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[test]
+fn a_serve_that_is_started_after_a_kill_offers_the_rest_and_loads_it_by_a_choice_alone() {
+    let scene = Scene::killed_in_pass_two();
+    let first = scene.runs().pop().expect("a run").to_string();
+    let mut served = Served::start(&scene);
+    let give_up = Instant::now() + Duration::from_secs(60);
+    let page = loop {
+        let page = served.page("/");
+        if page.contains("Did not come to its end") {
+            break page;
+        }
+        assert!(Instant::now() < give_up, "it is not offered: {page}");
+        std::thread::sleep(Duration::from_millis(100));
+    };
+    for told in
+        [&*first, "pass 2 of 2 of band", "Coat so far", "When in doubt", "home the carriage"]
+    {
+        assert!(page.contains(told), "no \"{told}\" in {page}");
+    }
+    let all = [
+        ("run", &*first),
+        ("choice", "go-on"),
+        ("stood", "unknown"),
+        ("datum", "558.2 mm"),
+        ("surface", "bright"),
+    ];
+    let told = served.post("/undone", &all);
+    assert!(told.contains("refused"), "without the seat: {told}");
+    let told = served.post("/seat", &[("act", "take")]);
+    assert!(told.contains("accepted"), "{told}");
+    for (without, wanted) in
+        [("stood", "accepted: "), ("datum", "the datum check"), ("surface", "the surface")]
+    {
+        let fields: Vec<_> = all.into_iter().filter(|(name, _)| *name != without).collect();
+        let told = served.post("/undone", &fields);
+        assert!(told.contains("refused") && told.contains(wanted), "{without}: {told}");
+    }
+    assert_eq!(served.json("/state")["recipe"], serde_json::Value::Null, "nothing is loaded");
+    let told = served.post("/undone", &all);
+    assert!(told.contains("\"accepted\""), "{told}");
+    let page = served.page("/");
+    assert!(page.contains(&format!("the rest of run {first}")), "{page}");
+    let before = served.json("/state")["machine"].clone();
+    std::thread::sleep(Duration::from_secs(2));
+    let after = served.json("/state")["machine"].clone();
+    assert_eq!(before["place"], after["place"], "nothing moves by a choice");
+    assert_eq!(after["moves"], false, "{after}");
+    assert_eq!(after["stage"], "idle", "{after}");
+    assert_eq!(scene.runs().len(), 1, "nothing is recorded before a start");
+    // Another job instead: they are told, and the run stays open.
+    let told = served.post("/load", &[("recipe", "short-job.toml")]);
+    assert!(told.contains("still waits") && told.contains(&first), "{told}");
+    let told = served.post("/undone", &[("run", &first), ("choice", "strip")]);
+    assert!(told.contains("\"accepted\""), "{told}");
+    let store = scene.store();
+    let id = scene.runs().pop().expect("a run");
+    assert!(store.is_settled(&id).expect("read"));
+    assert_eq!(store.marks(Of::Run(&id)).expect("marks").len(), 2);
 }

@@ -170,6 +170,66 @@ fn the_same_job_again_is_another_part_with_a_bare_coat_and_a_record_of_its_own()
     assert_eq!(outcomes, [Outcome::Complete, Outcome::Stopped]);
 }
 
+/// Somebody stops in the second of two passes, leaves the job, and takes it up again.
+#[test]
+fn the_rest_of_a_stopped_job_is_loaded_moves_nothing_and_completes_in_a_record_that_names_it() {
+    let scene = Scene::new();
+    scene.load("short-job.toml");
+    scene.make_ready();
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.answer_until(Phase::Spraying, 300.0);
+    let in_two = |now: &evenpass_core::scan::Snapshot| {
+        now.status.progress.as_ref().is_some_and(|at| at.pass.is_some_and(|(pass, _)| pass == 2))
+    };
+    scene.until("pass 2", 60.0, in_two);
+    let stopped = scene.runtime.block_on(scene.station.take_away(Request::Stop, None));
+    assert_eq!(stopped, Ok(Answer::Accepted));
+    scene.until("stopped", 300.0, |now| now.status.phase == Phase::Stopped);
+    assert_eq!(scene.command(Request::Reset), Ok(Answer::Accepted));
+    scene.until("left", 60.0, |now| now.status.phase == Phase::Idle);
+
+    let store = Store::open_existing(&scene.records()).expect("records");
+    let rig = scene.station.rig().title.clone();
+    let give_up = Instant::now() + Duration::from_secs(5);
+    let first = loop {
+        if let Some(run) = store.left_undone(&rig, scene.station.kind()).expect("read") {
+            break run;
+        }
+        assert!(Instant::now() < give_up, "it is not found");
+        std::thread::sleep(Duration::from_millis(20));
+    };
+    let config = Path::new(env!("CARGO_MANIFEST_DIR")).join("config");
+    let cut = evenpass::resuming::cut_off(&store, &first, Some(&config), None).expect("it is read");
+    println!("{}", cut.found);
+    let rest = Loaded::rest(cut, None).expect("a rest");
+    let answer = scene.runtime.block_on(scene.station.load(rest)).expect("loaded");
+    assert_eq!(answer, Answer::Accepted);
+    assert_eq!(store.left_undone(&rig, scene.station.kind()).expect("read"), Some(first.clone()));
+    // Twenty seconds of the twin, with its key on and hands there: nothing begins by itself.
+    for _ in 0..20 {
+        std::thread::sleep(Duration::from_millis(50));
+        let now = scene.station.snapshot();
+        assert_eq!(now.status.phase, Phase::Idle, "{}", now.status.text);
+    }
+    scene.make_ready();
+    assert_eq!(scene.command(Request::Start), Ok(Answer::Accepted));
+    scene.answer_until(Phase::Complete, 900.0);
+    assert_eq!(scene.command(Request::Reset), Ok(Answer::Accepted));
+    scene.until("left", 60.0, |now| now.status.phase == Phase::Idle);
+    // The next part is a bare one: the whole job is loaded for it.
+    assert_eq!(scene.runtime.block_on(scene.station.next_part()), Ok(()));
+    assert!(scene.station.loaded().expect("a job").goes_on.is_none());
+    scene.station.quit().expect("a clean end");
+    let runs = store.runs().expect("a list");
+    let outcomes: Vec<Outcome> = runs.iter().map(|run| run.outcome).collect();
+    assert_eq!(outcomes, [Outcome::Stopped, Outcome::Complete]);
+    let second = store.run(&runs[1].id).expect("a run");
+    assert_eq!(second.particulars["resumes"], first.to_string());
+    assert_eq!(second.particulars["started by"], "Ann");
+    assert_eq!(second.summary.passes_done, 1);
+    assert_eq!(store.left_undone(&rig, scene.station.kind()).expect("read"), None);
+}
+
 #[test]
 fn who_is_elsewhere_may_stop_and_nothing_that_starts() {
     let scene = Scene::new();

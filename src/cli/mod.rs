@@ -68,6 +68,9 @@ enum Verb {
     /// offers; words that are typed answer it, and Ctrl-C stops in order. The machine is the
     /// serve's: what it does goes on when this ends.
     ///
+    /// With --resume, one that was cut off is taken up: what lies on its part is told, and a person
+    /// chooses what is done about it. Nothing moves before the start at the machine.
+    ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
     Run(run::RunArguments),
     /// Serve the machine with its panel; the twin when no rig is named.

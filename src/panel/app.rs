@@ -21,6 +21,7 @@ use super::page::recipes::TaughtAgainst;
 use super::planning::{LOOKS, LOOKS_AT_ONCE, PLANS};
 use super::stops::Stops;
 use super::texts;
+use super::undone::Looked;
 use super::visitor::Asker;
 use crate::people::{
     NOT_SIGNED_IN, People, PeopleError, PeopleFile, Person, Pin, PinHash, Role, Sessions, Throttle,
@@ -105,6 +106,9 @@ pub(super) struct Inside {
     pub(super) checked: Mutex<Option<Checked>>,
     /// What the loaded recipe's file has become since, as it was last looked at.
     newer: Mutex<Option<Newer>>,
+    /// The run that waits for somebody to decide, as it was last looked at, and one look at a time.
+    pub(super) undone: Mutex<Looked>,
+    pub(super) looking_undone: Arc<Semaphore>,
     /// What keeps the record from being written, as it was last told.
     record_trouble: Mutex<Option<String>>,
     nobody: Person,
@@ -164,6 +168,8 @@ impl App {
             standings: Standings::default(),
             checked: Mutex::new(None),
             newer: Mutex::new(None),
+            undone: Mutex::default(),
+            looking_undone: Arc::new(Semaphore::new(1)),
             record_trouble: Mutex::new(None),
             nobody: nobody()?,
         };
@@ -192,6 +198,7 @@ impl App {
     pub fn look_after(&self) {
         self.look_at_record();
         self.look_at_sessions(self.now());
+        self.look_for_undone();
         let Ok(turn) = self.inside.reading_people.clone().try_acquire_owned() else { return };
         let app = self.clone();
         tokio::task::spawn_blocking(move || {

@@ -268,6 +268,10 @@ pub(super) async fn load(
     }
     let reply = match load_it(&app, &visitor, &ask).await {
         Ok(Answer::Accepted) if has_ended(&app) => Reply::done_so(texts::LEAVE_JOB_FIRST),
+        Ok(Answer::Accepted) if app.undone().is_some() => {
+            let run = app.undone().map_or_else(String::new, |undone| undone.run.to_string());
+            Reply::done_so(format!("{} {run}", texts::UNDONE_STAYS))
+        }
         Ok(answer) => Reply::of(answer),
         Err(reply) => reply,
     };

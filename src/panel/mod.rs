@@ -14,6 +14,7 @@
 //!   its time is done. `stops` carries stops, and all else that only takes away, to the scan.
 //! - `set_up` keeps a start from a page until somebody has ticked the list; `newer` looks whether the
 //!   loaded recipe was saved anew.
+//! - `undone` looks for a run that was cut off, and takes what is decided about it.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
 //!   `roll` is who may sign in now.
 //! - `texts` has what people read; [`told`] what the command line is told.
@@ -46,6 +47,7 @@ mod sitting;
 mod stops;
 mod texts;
 pub mod told;
+mod undone;
 mod visitor;
 
 pub use self::app::{App, Options};
@@ -86,6 +88,7 @@ fn router(app: App) -> Router {
         .route("/ask", post(asking::ask))
         .route("/seat", post(sitting::seat))
         .route("/load", post(asking::load))
+        .route("/undone", get(page::undone::page).post(undone::settle))
         .route("/checked", post(set_up::checked))
         .route("/prove", post(asking::prove))
         .route("/units", post(sign_in::units))

@@ -4,6 +4,7 @@
 use axum::extract::{Form, State};
 use axum::response::Response;
 use evenpass_core::sequence::{Leaf, Phase};
+use tracing::warn;
 
 use super::app::{App, Checked, locked, place};
 use super::asking::{Reply, Seal};
@@ -52,6 +53,9 @@ pub(super) async fn follow(app: App) {
         let phase = snapshots.borrow_and_update().status.phase;
         if part.is_over(phase) {
             *locked(&app.inside.checked) = None;
+            if let Err(trouble) = app.station().next_part().await {
+                warn!("the whole job could not be loaded for the next part: {trouble}");
+            }
         }
         if snapshots.changed().await.is_err() {
             return;

@@ -108,6 +108,27 @@ texts! {
     PART_PICTURE = "The part with torch and coat";
     COAT_KEY = "coat: solid estimated, dashed predicted so far, dotted planned";
 
+    UNDONE = "Did not come to its end";
+    UNDONE_WAITS = "did not come to its end, and nobody has decided about its part";
+    UNDONE_LOOK = "See what lies on it, and decide";
+    UNDONE_NONE = "No run waits for a decision";
+    UNDONE_ELSE = "that run does not wait for a decision any more: look again";
+    UNDONE_STAYS = "loaded; a run before it still waits for a decision about its part: run";
+    UNDONE_UNDER_WAY = "a job is under way: nothing is decided about another part meanwhile";
+    COAT_SO_FAR = "Coat so far, as sprayed";
+    FROM = "From";
+    COAT = "Coat";
+    WHAT_MAY_BE_DONE = "What may be done";
+    IN_DOUBT = "When in doubt:";
+    BEFORE_GOING_ON = "Before it goes on";
+    NOTHING_MOVES = "Nothing moves by a choice: going on loads the rest, then set-up, homing and start follow as always.";
+    STOOD_AT = "Where the torch stood when it was found, before anything moved";
+    DATUM_READ = "What the carriage reads with the torch over the mark, with its unit";
+    SURFACE_SEEN = "How the surface looks: oxide, soot";
+    INSPECTION_FOUND = "What the inspection of the part found";
+    REASON = "Reason";
+    REST_OF = "the rest of run";
+
     CHOOSE = "Choose a recipe";
     NO_JOB = "No job is loaded";
     FORECAST = "Forecast";

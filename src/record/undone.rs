@@ -43,11 +43,7 @@ impl Store {
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn was_left(&self, id: &RunId) -> Result<bool, RecordError> {
-        let outcome = self
-            .connection
-            .query_row("SELECT outcome FROM run WHERE id = ?1", [id.as_str()], |row| row.get(0))
-            .map_err(|source| self.sorted(source))?;
-        let outcome = self.outcome_seen(id, outcome)?;
+        let outcome = self.outcome(id)?;
         Ok(!matches!(outcome, Outcome::Complete | Outcome::Open) && self.job_began(id)?)
     }
 
@@ -85,6 +81,16 @@ impl Store {
                 .collect::<rusqlite::Result<Vec<_>>>()
         };
         read().map_err(|source| self.sorted(source))
+    }
+
+    /// What became of a run.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read, or has no such run.
+    pub fn outcome(&self, id: &RunId) -> Result<Outcome, RecordError> {
+        let stored = "SELECT outcome FROM run WHERE id = ?1";
+        let stored = self.connection.query_row(stored, [id.as_str()], |row| row.get(0));
+        self.outcome_seen(id, stored.map_err(|source| self.sorted(source))?)
     }
 
     /// Whether its entries tell that a job was under way.

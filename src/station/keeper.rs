@@ -32,8 +32,9 @@ use super::loading::Loaded;
 use crate::attendant::{End, ended, first_cause};
 use crate::batch::served::BatchNext;
 use crate::comparison::ZoneComparison;
-use crate::keeping::{Begin, Ended, Keeping, powder_used};
-use crate::record::{Leaving, RunId, RunKind};
+use crate::keeping::{Begin, Ended, Keeping, OfBatch, powder_used};
+use crate::record::{Leaving, RunId, RunKind, Store, records_file};
+use crate::resuming::part_of;
 
 /// Entries of a job that wait for a record that cannot be opened; arbitrary, some ten seconds.
 const BEFORE: usize = 500;
@@ -246,13 +247,13 @@ impl Inside {
             return Ok(());
         }
         let Some(loaded) = self.loaded.clone() else { return Ok(()) };
-        let part = self.show_part().map(BatchNext::begun);
+        let part = self.part_begun(&loaded);
         let begin = Begin {
             kind: self.machine.kind,
             seed: self.machine.seed,
             records: self.machine.records.as_deref(),
             first_entry: self.last + 1,
-            goes_on: None,
+            goes_on: loaded.goes_on.clone(),
             part: part.as_ref(),
             virtually_at: None,
         };
@@ -388,13 +389,31 @@ impl Inside {
     /// Shows the next part of the batch that the loaded job belongs to, and gives it. Records that
     /// cannot be read are told where the record is opened: they are no reason against a start.
     fn show_part(&self) -> Option<BatchNext> {
-        let loaded = self.loaded.as_ref()?;
+        let loaded = self.loaded.as_ref().filter(|loaded| loaded.goes_on.is_none());
+        let Some(loaded) = loaded else {
+            self.show.send_modify(|kept| kept.part.clear());
+            return None;
+        };
         let (kind, records) = (self.machine.kind, self.machine.records.as_deref());
         let found = BatchNext::of(records, kind, &loaded.job, &loaded.plan, Timestamp::now());
         let part = found.ok().flatten();
         let lines = part.as_ref().map(BatchNext::lines).unwrap_or_default();
         self.show.send_modify(|kept| kept.part = lines);
         part
+    }
+
+    /// The part of a batch that the job makes: what goes on with a run makes that run's part.
+    fn part_begun(&self, loaded: &Loaded) -> Option<OfBatch> {
+        let Some(on) = &loaded.goes_on else { return self.show_part().map(BatchNext::begun) };
+        let store = records_file(self.machine.records.as_deref())
+            .and_then(|file| Store::open_existing(&file));
+        match store.and_then(|store| part_of(&store, &on.run)) {
+            Ok(part) => part,
+            Err(problem) => {
+                warn!("which part run {} was of cannot be read: {}", on.run, problem.whole());
+                None
+            }
+        }
     }
 
     fn show_trouble(&self, trouble: Option<String>) {

@@ -8,6 +8,7 @@ use evenpass_core::document::{Difference, differences};
 use evenpass_core::plan::forecast::{PassByPass, pass_by_pass};
 use evenpass_core::plan::{self, Plan};
 use evenpass_core::request::Answer;
+use evenpass_core::resume::Stood;
 use evenpass_hil::{Bench, HandScript, Presence};
 use tokio::sync::oneshot;
 
@@ -20,6 +21,7 @@ use crate::files::{self, Job, Places, Source};
 use crate::learning::Lessons;
 use crate::picture::Pictures;
 use crate::record::{RunId, Store, records_file};
+use crate::resuming::{CutOff, GoesOn};
 
 /// A loaded job.
 #[derive(Debug)]
@@ -36,6 +38,8 @@ pub struct Loaded {
     pub coats: Vec<PassByPass>,
     /// What is otherwise than in the recipe of the last run; `None` before the first.
     pub since_last: Option<SinceLast>,
+    /// The run that it goes on with, where it is the rest of one.
+    pub goes_on: Option<GoesOn>,
 }
 
 /// A recipe beside that of the last run.
@@ -91,15 +95,55 @@ impl Loaded {
         let job = files::job_of(source, path, places, from)?;
         let plan = plan::plan(&job.recipe, &job.rig, &job.catalogue)
             .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
+        let since_last = SinceLast::of(&job.recipe_source.text, from);
+        Ok(Self { since_last, ..Self::drawn(path.to_owned(), job, plan)? })
+    }
+
+    /// What is left of a job that was cut off; `stood` is how the carriage was found then.
+    ///
+    /// # Errors
+    /// It cannot go on, as a person is to read it.
+    pub fn rest(cut: CutOff, stood: Option<Stood>) -> Result<Self, String> {
+        let plan = cut.rest.map_err(|refusal| refusal.to_string())?;
+        let path = PathBuf::from(&cut.job.recipe_source.name);
+        let goes_on = Some(GoesOn { run: cut.run, stood });
+        Ok(Self { goes_on, ..Self::drawn(path, cut.job, plan)? })
+    }
+
+    /// The whole of its job, where this is the rest of one.
+    fn whole(&self) -> Result<Self, String> {
+        let job = self.job.clone();
+        let plan = plan::plan(&job.recipe, &job.rig, &job.catalogue)
+            .map_err(|problems| format!("{}: {problems}\n", job.recipe_source.name))?;
+        Self::drawn(self.path.clone(), job, plan)
+    }
+
+    fn drawn(path: PathBuf, job: Job, plan: Plan) -> Result<Self, String> {
         let pictures = Pictures::of(&job.recipe, &plan)
             .map_err(|fault| format!("the plan cannot be drawn: {fault}\n"))?;
         let coats = pass_by_pass(&plan, PLACES);
-        let since_last = SinceLast::of(&job.recipe_source.text, from);
-        Ok(Self { path: path.to_owned(), job, plan, pictures, coats, since_last })
+        Ok(Self { path, job, plan, pictures, coats, since_last: None, goes_on: None })
     }
 }
 
 impl Station {
+    /// Another part comes into the chuck. What a run has left is left of its own part alone: the whole
+    /// job is loaded in its place.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub async fn next_part(&self) -> Result<(), String> {
+        let Some(rest) = self.loaded().filter(|loaded| loaded.goes_on.is_some()) else {
+            return Ok(());
+        };
+        let whole = tokio::task::spawn_blocking(move || rest.whole());
+        let whole = whole.await.map_err(|broken| broken.to_string())??;
+        match self.load(whole).await? {
+            Answer::Denied(denial) => Err(denial.why),
+            Answer::Accepted | Answer::AlreadySo => Ok(()),
+        }
+    }
+
     /// Loads a job; the twin is set up for it anew, as if it had been switched off and on. Where two
     /// are loaded at once, one is after the other in everything.
     ///

@@ -50,17 +50,14 @@ fn a_run_is_taken_up_from_its_record_and_so_is_the_one_that_went_on_with_it() {
     let stood = left.stood;
     let store = Store::open_existing(&file).expect("open");
     let now = Timestamp::now();
-    let told = cut_off(&store, &first, None, stood, now).expect("it can be read");
+    let told = cut_off(&store, &first, None, stood).expect("it can be read");
     println!("{}", told.found);
     let hand = told.found.hand.clone().expect("a pass in hand");
-    assert_eq!((hand.pass, told.offer().choices[0]), (3, Choice::GoOn));
-    assert!(told.before().len() >= 4);
+    assert_eq!((hand.pass, told.offer(now).choices[0]), (3, Choice::GoOn));
+    assert!(told.before(now).len() >= 4);
     let yesterday = now - SignedDuration::from_hours(24);
-    let contradicts = cut_off(&store, &first, None, stood, yesterday).expect("it can be read");
-    assert_eq!(
-        (contradicts.downtime, contradicts.offer().default),
-        (None, Choice::StripAndReblast)
-    );
+    let contradicts = (told.downtime(yesterday), told.offer(yesterday).default);
+    assert_eq!(contradicts, (None, Choice::StripAndReblast));
 
     let (_, mut second) = take_up(&job, &plan, left).expect("it can be taken up");
     assert_eq!(told.rest.as_ref().expect("a plan").program, second.plan.program);
@@ -70,7 +67,7 @@ fn a_run_is_taken_up_from_its_record_and_so_is_the_one_that_went_on_with_it() {
     begin.goes_on = Some(GoesOn { run: first, stood });
     let keeping = Keeping::begin(&job, &rest, &begin).expect("begun");
     let again = keep(&left, keeping);
-    let told = cut_off(&store, &again, None, left.stood, Timestamp::now()).expect("it can be read");
+    let told = cut_off(&store, &again, None, left.stood).expect("it can be read");
     assert_eq!(told.plan.program, rest.program);
     let hand = told.found.hand.clone().expect("a pass in hand");
     assert_eq!(hand.pass, 2, "{}", told.found);

@@ -43,8 +43,7 @@ pub(super) fn list(place: &Place, to: &mut impl Write) -> Result<(), Refused> {
         &[
             ("batch", Layout::Word),
             ("made", Layout::Word),
-            ("by", Layout::Prose),
-            ("recipe", Layout::Word),
+            ("recipe", Layout::Prose),
             ("where", Layout::Word),
             ("parts", Layout::Figure),
             ("pass", Layout::Figure),
@@ -60,8 +59,7 @@ pub(super) fn list(place: &Place, to: &mut impl Write) -> Result<(), Refused> {
         let made = batch.made_at.to_zoned_datetime(TimeZone::system());
         sheet.row([
             batch.id.to_string(),
-            made.strftime("%Y-%m-%d %H:%M").to_string(),
-            batch.person.clone(),
+            made.strftime("%Y-%m-%d").to_string(),
             file_name(&batch.recipe.name),
             batch.kind.word().to_owned(),
             tally.of.to_string(),

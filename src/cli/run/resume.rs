@@ -14,11 +14,10 @@ use super::{RunArguments, Work};
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Exit, records, say};
 use crate::files;
-use crate::keeping::OfBatch;
 use crate::port::{Medium, Port};
 use crate::proving::keeping::{Lines, kind_of_run};
-use crate::record::{RESUMES, RecordError, RunId, RunKind, Store, records_file};
-use crate::resuming::{CutOff, GoesOn, STOOD, cut_off, settle};
+use crate::record::{RunId, RunKind, Store, records_file};
+use crate::resuming::{CutOff, Decision, GoesOn, cut_off, part_of, settle};
 
 /// What is asked of a run that was cut off. Where nobody can type, all of it is given.
 #[derive(Debug, Args)]
@@ -84,8 +83,21 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
         .map_err(|problem| Refused::Failed(problem.whole()))?;
     let catalogue = arguments.setting.catalogue.as_deref();
     let id = found(&store, arguments, asked)?;
-    let read = |store: &Store, stood| cut_off(store, &id, catalogue, stood, Timestamp::now());
-    let mut cut = read(&store, stood.flatten())?;
+    let read = |store: &Store, stood| cut_off(store, &id, catalogue, stood);
+    let mut cut = match (read(&store, stood.flatten()), wanted, &arguments.person) {
+        (Ok(cut), ..) => cut,
+        // What cannot be planned any more can be ended.
+        (Err(_), Some(choice @ (Choice::EndHere | Choice::StripAndReblast)), Some(person)) => {
+            let person = say::check_person(person, "whoever decides")?;
+            let reason = told.reason.as_deref().unwrap_or("it cannot be planned any more");
+            let reason = say::check_reason(reason, "why it is chosen")?;
+            let checked = &Checked::default();
+            let decision = Decision { person, choice, reason, checked };
+            settle(&mut store, &id, None, decision, Timestamp::now()).map_err(Refused::Failed)?;
+            return Ok(ended(&id, choice));
+        }
+        (Err(problem), ..) => return Err(Refused::Input(problem)),
+    };
     let place = Place::of(arguments, &cut)?;
     print(&cut).map_err(|trouble| Refused::Failed(trouble.to_string()))?;
 
@@ -113,12 +125,13 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
         if cut.rest.is_err() {
             cut.may(Choice::GoOn, &checked)?;
         }
-        if stood.is_none() && can_ask {
+        let wants_place = cut.found.hand.is_some();
+        if stood.is_none() && wants_place && can_ask {
             stood = Some(ask("where the torch stood when it was found: ", Stood::typed)?);
             cut = read(&store, stood.flatten())?;
             print_told(&cut).map_err(|trouble| Refused::Failed(trouble.to_string()))?;
         }
-        if stood.is_none() {
+        if stood.is_none() && wants_place {
             lacks.push(format!("--stood PLACE: {}", Stood::FORM));
         }
         if can_ask {
@@ -135,15 +148,15 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
         )));
     };
     let person = say::check_person(&person, "whoever decides")?;
-    let because = cut.offer().because;
+    let because = cut.offer(Timestamp::now()).because;
     let reason = told.reason.as_deref().unwrap_or(&because);
     let reason = say::check_reason(reason, "why it is chosen")?;
-    settle(&mut store, &cut, person, Timestamp::now(), (choice, reason, &checked))
-        .map_err(Refused::Failed)?;
+    let decision = Decision { person, choice, reason, checked: &checked };
+    settle(&mut store, &id, Some(&cut), decision, Timestamp::now()).map_err(Refused::Failed)?;
     let of = part_of(&store, &id).map_err(|problem| Refused::Failed(problem.whole()))?;
     drop(store);
     if choice != Choice::GoOn {
-        return Ok(ended(&cut, choice));
+        return Ok(ended(&id, choice));
     }
     let Ok(rest) = &cut.rest else { return Ok(Exit::BadInput) };
     let goes_on = Some(GoesOn { run: id, stood: stood.flatten() });
@@ -152,16 +165,6 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
         Place::Twin => super::on_twin(&work, arguments),
         Place::Lines(ports) => super::on_lines(&work, arguments, ports),
     })
-}
-
-/// The part of a batch that a run was of: what goes on with it makes the same.
-fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
-    let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
-    let mut particulars = store.run(run)?.particulars;
-    // Of the run that goes on these are its own.
-    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
-    let (number, serial) = (part.number, part.serial);
-    Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
 }
 
 /// Where the rest is run.
@@ -295,7 +298,7 @@ fn ask<T>(question: &str, understand: impl Fn(&str) -> Result<T, String>) -> Res
 
 /// Asks for what is to be looked at and was not told.
 fn ask_checks(cut: &CutOff, checked: &mut Checked) -> Result<(), Refused> {
-    for before in cut.before() {
+    for before in cut.before(Timestamp::now()) {
         let words = |text: &str| Ok(text.to_owned());
         match before.task {
             Task::DatumCheck { at, within } if checked.datum.is_none() => {
@@ -316,6 +319,7 @@ fn ask_checks(cut: &CutOff, checked: &mut Checked) -> Result<(), Refused> {
 
 /// Prints what was cut off and what may be done.
 fn print(cut: &CutOff) -> io::Result<()> {
+    let now = Timestamp::now();
     let to = &mut io::stdout().lock();
     writeln!(
         to,
@@ -344,10 +348,10 @@ fn print(cut: &CutOff) -> io::Result<()> {
     }
     records::section("Coat so far", &sheet, to)?;
     writeln!(to)?;
-    for line in cut.told() {
+    for line in cut.told(now) {
         writeln!(to, "{line}")?;
     }
-    let offer = cut.offer();
+    let offer = cut.offer(now);
     let mut sheet = records::pairs();
     for choice in &offer.choices {
         sheet.row([choice.word().to_owned(), choice.words().to_owned()]);
@@ -357,7 +361,7 @@ fn print(cut: &CutOff) -> io::Result<()> {
     if let Err(refusal) = &cut.rest {
         writeln!(to, "  it cannot go on: {}", say::one_line(&refusal.to_string()))?;
     }
-    let before = cut.before();
+    let before = cut.before(now);
     if !before.is_empty() {
         writeln!(to, "\nBefore it goes on")?;
         for before in before {
@@ -371,11 +375,11 @@ fn print(cut: &CutOff) -> io::Result<()> {
 fn print_told(cut: &CutOff) -> io::Result<()> {
     let to = &mut io::stdout().lock();
     writeln!(to, "{}", cut.found)?;
-    cut.told().iter().try_for_each(|line| writeln!(to, "{line}"))
+    cut.told(Timestamp::now()).iter().try_for_each(|line| writeln!(to, "{line}"))
 }
 
 /// What was ended, and what is to be done with the part.
-fn ended(cut: &CutOff, choice: Choice) -> Exit {
+fn ended(run: &RunId, choice: Choice) -> Exit {
     let next = match choice {
         Choice::StripAndReblast => "strip and blast the part, then run its recipe again",
         Choice::EndHere | Choice::GoOn => {
@@ -383,7 +387,7 @@ fn ended(cut: &CutOff, choice: Choice) -> Exit {
         }
     };
     let to = &mut io::stdout().lock();
-    say::printed(writeln!(to, "run {}: {}; {next}", cut.run, choice.words()))
+    say::printed(writeln!(to, "run {run}: {}; {next}", choice.words()))
 }
 
 /// What a person is told who runs another job while one is open to be taken up; nothing where the

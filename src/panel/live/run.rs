@@ -20,6 +20,7 @@ use crate::panel::page::layout::{self, button};
 use crate::panel::visitor::Visitor;
 use crate::panel::{set_up, texts};
 use crate::people::{NOT_SIGNED_IN, Role, Units};
+use crate::record::RunId;
 use crate::station::Loaded;
 
 /// What every page shows: the state, what a person is asked, a trip, the seat, the record.
@@ -94,6 +95,9 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("figures", figures(&snapshot, program, units));
     values.html("acts", acts(&snapshot));
     values.html("batch", batch(&station.kept().part));
+    let goes_on = loaded.as_ref().and_then(|loaded| loaded.goes_on.as_ref());
+    let undone = app.undone().filter(|undone| goes_on.is_none_or(|on| on.run != undone.run));
+    values.html("undone", undone.map_or_else(|| html! {}, |one| waiting(&one.run)));
     if let Some(loaded) = &loaded {
         values.mark("set-up", set_up::stands(app).mark());
         values.html("set-up.checked", checked(app, loaded));
@@ -116,6 +120,17 @@ fn batch(part: &[String]) -> Markup {
         @if let Some((title, needs)) = part.split_first() {
             h2 { (texts::BATCH) " " (title) }
             ul { @for need in needs { li { (need) } } }
+        }
+    }
+}
+
+/// That a run waits for somebody to decide about its part.
+fn waiting(run: &RunId) -> Markup {
+    html! {
+        p role="status" {
+            span.sign aria-hidden="true" { "\u{25b2}" }
+            (texts::RUN) " " (run) " " (texts::UNDONE_WAITS) ". "
+            a.button href="/undone" { (texts::UNDONE_LOOK) }
         }
     }
 }

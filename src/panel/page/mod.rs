@@ -6,6 +6,7 @@ pub(super) mod maintenance;
 pub(super) mod recipes;
 pub(super) mod records;
 pub(super) mod run;
+pub(super) mod undone;
 
 use axum::http::StatusCode;
 use axum::response::{IntoResponse as _, Response};

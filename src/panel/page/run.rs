@@ -19,12 +19,21 @@ pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> 
     let loaded = app.station().loaded();
     let inside = html! {
         @match &loaded {
-            None => section.empty {
-                h1 { (texts::NO_JOB) }
-                p { a.button href="/recipes" { (texts::CHOOSE) } }
-                (layout::cautions())
+            None => {
+                @match app.undone() {
+                    Some(undone) => (super::undone::section(&undone, visitor.units)),
+                    None => div data-live="undone" {},
+                }
+                section.empty {
+                    h1 { (texts::NO_JOB) }
+                    p { a.button href="/recipes" { (texts::CHOOSE) } }
+                    (layout::cautions())
+                }
             },
-            Some(loaded) => (job(&app, loaded, visitor.units)),
+            Some(loaded) => {
+                div data-live="undone" {}
+                (job(&app, loaded, visitor.units))
+            },
         }
     };
     layout::page(&app, &visitor, "run", inside)
@@ -51,6 +60,7 @@ fn job(app: &App, loaded: &Loaded, units: Units) -> Markup {
         div.job data-live="stage" data-mark=(stage) {
             section.title {
                 h1 { (recipe.title) small { " r" (recipe.revision) } }
+                @if let Some(goes_on) = &loaded.goes_on { p { (texts::REST_OF) " " (goes_on.run) } }
                 p.newer data-live="recipe.newer" role="status" {}
             }
             section.batch data-live="batch" {}
