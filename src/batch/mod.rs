@@ -5,7 +5,7 @@
 //! - [`used`]: what a run used up and how it went, from its entries.
 //! - [`standing`]: an order with the machine's stocks, as the records say.
 //! - [`before`]: what is needed before the next part.
-//! - [`line`], [`shift`]: what became of each part, and the report.
+//! - [`mod@line`], [`shift`]: what became of each part, and the report.
 //! - [`served`]: the batch that a served machine's job belongs to.
 //! - [`on_twin`]: parts made one after another on the twin in virtual time.
 

@@ -172,12 +172,15 @@ pub fn before(found: &Interruption, rest: &Plan, downtime: Option<Time>) -> Vec<
         let age = downtime.map(|down| down + Time::from_duration(found.lasted));
         let within = rest.program.blasted_within;
         let told = age.map_or_else(
-            || "nobody knows how long ago".to_owned(),
-            |age| format!("{:.0} min ago or more", age.s() / 60.0),
+            || "nobody knows how long ago it was blasted".to_owned(),
+            |age| format!("it was blasted {:.0} min ago or more", age.s() / 60.0),
         );
         add(
             Task::Surface { age, within },
-            format!("look at the surface, oxide and soot: blasted {told}, {within:.0} are allowed"),
+            format!(
+                "look at the surface, oxide and soot: {told}; {:.0} min are allowed",
+                within.s() / 60.0
+            ),
         );
     }
     all
