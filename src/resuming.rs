@@ -12,7 +12,7 @@ use std::path::Path;
 use evenpass_core::image::Level;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::Time;
+use evenpass_core::quantity::{Fraction, Time};
 use evenpass_core::resume::{
     Before, Checked, Choice, Interruption, Offer, Refusal, Stood, before, go_on, lacking, offer,
     read, unevenness,
@@ -29,6 +29,9 @@ use crate::record::{Mark, RESUMES, RecordError, RunId, RunKind, RunRecord, Said,
 pub const STOOD: &str = "found";
 /// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
 const MOST_IN_A_ROW: usize = 8;
+
+/// Less than this of one pass is told nobody: no gauge finds it (arbitrary).
+const NOT_WORTH_TELLING: Fraction = Fraction::from_ratio(0.005);
 
 /// Which run another one goes on with.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,7 +106,8 @@ impl CutOff {
                     .to_owned(),
             );
         }
-        if let Some(uneven) = unevenness(&self.found, &self.plan) {
+        let uneven = unevenness(&self.found, &self.plan);
+        if let Some(uneven) = uneven.filter(|uneven| *uneven > NOT_WORTH_TELLING) {
             told.push(format!(
                 "where powder begins again, up to {:.0} % of one pass may lie too much or too little",
                 uneven.percent()
@@ -270,8 +274,11 @@ fn changed(record: &RunRecord, why: &str) -> String {
     )
 }
 
-/// When the last entry was written, by the wall clock that the run began by.
+/// When the last entry was written, by the wall clock: that of its end, or else of its beginning.
 fn last_at(record: &RunRecord) -> Timestamp {
+    if let Some(ended) = record.summary.ended_at {
+        return ended;
+    }
     let first = record.entries.first().map_or(Moment::START, |entry| entry.at);
     let ran = record.entries.last().map_or(Moment::START, |entry| entry.at).since(first);
     record.summary.started_at.saturating_add(ran).unwrap_or(Timestamp::MAX)
