@@ -330,9 +330,11 @@ fn a_serve_that_is_started_after_a_kill_offers_the_rest_and_loads_it_by_a_choice
     assert!(told.contains("refused"), "without the seat: {told}");
     let told = served.post("/seat", &[("act", "take")]);
     assert!(told.contains("accepted"), "{told}");
-    for (without, wanted) in
-        [("stood", "accepted: "), ("datum", "the datum check"), ("surface", "the surface")]
-    {
+    for (without, wanted) in [
+        ("stood", "say where the torch stood"),
+        ("datum", "the datum check"),
+        ("surface", "the surface"),
+    ] {
         let fields: Vec<_> = all.into_iter().filter(|(name, _)| *name != without).collect();
         let told = served.post("/undone", &fields);
         assert!(told.contains("refused") && told.contains(wanted), "{without}: {told}");

@@ -221,9 +221,9 @@ impl Typed {
         let datum = words(&ask.datum).map(|text| Length::parse(&text)).transpose();
         let datum = datum.map_err(|problem| format!("{}: {problem}", texts::DATUM_READ))?;
         let stood = match choice {
-            Choice::GoOn if wants_place => Stood::typed(&ask.stood).map_err(|problem| {
-                format!("{}: {}", texts::STOOD_AT, problem.trim_end().replace('\n', "; "))
-            })?,
+            Choice::GoOn if wants_place => {
+                Stood::typed(&ask.stood).map_err(|_| texts::STOOD_WANTED.to_owned())?
+            }
             _ => None,
         };
         let checked =

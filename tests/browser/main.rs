@@ -33,6 +33,7 @@ mod resources;
 mod restarted;
 mod scene;
 mod screen;
+mod taken_up;
 mod units;
 mod weight;
 mod wire;
