@@ -12,7 +12,7 @@ use super::zone::ZonePlan;
 use crate::catalogue::{Carrier, FuelGas, GasSetting, Torch};
 use crate::coat::plume::capture;
 use crate::image::Level;
-use crate::program::{CoolStep, FuseStep, PreheatStep, Program, Step, TorchPlan};
+use crate::program::{CoolStep, FuseStep, Parts, PreheatStep, Program, Step, TorchPlan};
 use crate::quantity::{Length, Power, Range, SpindleSpeed, Temperature, Time};
 use crate::recipe::{Fuse, Recipe, Substrate};
 use crate::rig::{Rig, SwingAway};
@@ -90,6 +90,7 @@ pub(crate) fn assemble(
         steps,
         torches: torch_plans,
         blasted_within: recipe.spray.blasted_within,
+        parts: Parts::Any,
     })
 }
 

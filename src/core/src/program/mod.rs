@@ -39,6 +39,27 @@ pub struct Program {
     pub torches: Vec<TorchPlan>,
     /// Longest time since blasting before the surface is asked about.
     pub blasted_within: Time,
+    /// Which parts it is for.
+    #[serde(skip_serializing_if = "Parts::is_any")]
+    pub parts: Parts,
+}
+
+/// Which parts a program is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Parts {
+    /// One after another, all alike.
+    Any,
+    /// The one in the chuck: it is the rest of a job, and fits what lies on that part alone.
+    TheOneInTheChuck,
+}
+
+impl Parts {
+    /// Whether it is for one after another. By reference as serde asks for it.
+    #[must_use]
+    pub const fn is_any(&self) -> bool {
+        matches!(self, Self::Any)
+    }
 }
 
 /// What the sequence needs to know of a torch.

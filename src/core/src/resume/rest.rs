@@ -14,7 +14,7 @@ use crate::image::Level;
 use crate::plan::left::{Left, plan_left};
 use crate::plan::powder::Timeline;
 use crate::plan::{Plan, PlanProblems};
-use crate::program::{Pass, PowderWindow, Program, SprayStep, Step};
+use crate::program::{Parts, Pass, PowderWindow, Program, SprayStep, Step};
 use crate::quantity::{Length, Mass};
 use crate::recipe::Recipe;
 use crate::rig::Rig;
@@ -154,7 +154,8 @@ fn program_left(plan: &Plan, found: &Interruption, whole: &Coat) -> Option<(Prog
         return None;
     }
     let (origin, steps): (Vec<usize>, Vec<Step>) = left.into_iter().unzip();
-    Some((with_torches(Program { steps, ..old.clone() }), origin))
+    let parts = Parts::TheOneInTheChuck;
+    Some((with_torches(Program { steps, parts, ..old.clone() }), origin))
 }
 
 /// The part is cold, or cools: it is warmed as planned, by the torch that is in.

@@ -9,6 +9,7 @@ use core::time::Duration;
 
 use statig::blocking::{IntoStateMachineExt as _, StateMachine};
 
+use self::changing::Course;
 use crate::image::{Coil, Inputs, Level, Outputs};
 use crate::interlock::{Class, Limits, Verdict};
 use crate::moment::Moment;
@@ -55,6 +56,7 @@ pub struct Sequence {
     planned: Option<Arc<Program>>,
     /// The same with what was changed in it since it was started.
     program: Option<Arc<Program>>,
+    course: Course,
     buttons: Buttons,
     attendance: Attendance,
     missing: Vec<&'static str>,
@@ -80,6 +82,7 @@ impl Sequence {
             chart: Machine::new(rig).state_machine(),
             planned: None,
             program: None,
+            course: Course::Fresh,
             buttons: Buttons::new(),
             attendance: Attendance::Idle,
             missing: Vec::with_capacity(32),
@@ -96,6 +99,7 @@ impl Sequence {
         if let Some(denial) = self.why_no_load() {
             return Answer::Denied(denial);
         }
+        self.course = Course::Fresh;
         self.planned = Some(program.clone());
         self.program = Some(program);
         Answer::Accepted
@@ -173,7 +177,7 @@ impl Sequence {
 
         let dropped = core::mem::take(&mut self.dropped);
         let strokes = core::mem::take(&mut self.strokes);
-        self.forget_changes();
+        self.forget_part();
         let program = self.program.clone();
         let mut scan = Scan {
             now,
@@ -211,6 +215,7 @@ impl Sequence {
         }
         chart.handle_with_context(&Told::Propose, &mut scan);
         let outputs = scan.outputs;
+        self.course = self.course.after(self.phase());
         self.note_first_trip(verdict);
         outputs
     }

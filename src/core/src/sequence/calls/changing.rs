@@ -12,6 +12,30 @@ use crate::request::{Denial, Request};
 use crate::sequence::event::{Event, Happening};
 use crate::sequence::leaf::Phase;
 
+/// How far the loaded job has come since it was loaded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Course {
+    /// It has not begun.
+    Fresh,
+    /// It has.
+    Begun,
+    /// It has ended, or was tripped, and is not left.
+    Ended,
+}
+
+impl Course {
+    /// The same once a scan has led to this phase: a person may leave it before the next.
+    pub(super) const fn after(self, phase: Phase) -> Self {
+        match (self, phase) {
+            (Self::Fresh, Phase::Complete | Phase::Stopped | Phase::Aborting | Phase::Aborted)
+            | (_, Phase::Idle | Phase::Manual) => self,
+            (Self::Fresh, _) => Self::Begun,
+            (_, Phase::Complete | Phase::Stopped | Phase::Aborting | Phase::Aborted) => Self::Ended,
+            (begun, _) => begun,
+        }
+    }
+}
+
 impl Sequence {
     /// The program as a request changes it, or why it may not; `None` for a request that changes no
     /// pass.
@@ -32,9 +56,14 @@ impl Sequence {
     }
 
     /// What people changed was for that part: once its job has been left, the next one is sprayed as
-    /// it was planned.
-    pub(super) fn forget_changes(&mut self) {
+    /// it was planned. What was planned for that part alone goes with it: nobody can start the rest
+    /// of one part's job on another.
+    pub(super) fn forget_part(&mut self) {
         if self.phase() == Phase::Idle {
+            if self.course == Course::Ended {
+                self.course = Course::Fresh;
+                self.planned.take_if(|program| !program.parts.is_any());
+            }
             self.program.clone_from(&self.planned);
         }
     }

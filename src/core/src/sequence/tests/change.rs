@@ -6,7 +6,8 @@ use super::fixture::{FEED, mm, preheat, program, rig, spray, whole_job};
 use super::plant::Plant;
 use super::reach::reach;
 use crate::image::{AxisDemand, Contact, Level};
-use crate::program::{Program, Step};
+use crate::interlock::CarriageEffect;
+use crate::program::{Parts, Program, Step};
 use crate::quantity::{Acceleration, Range};
 use crate::request::{Answer, Denial, Origin, Request, Trim};
 use crate::sequence::{Happening, Leaf, Phase};
@@ -284,6 +285,54 @@ fn a_job_that_is_started_again_is_sprayed_as_it_was_planned() {
     assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
     plant.run(1.0);
     assert_eq!(plant.sequence.program().cloned(), planned);
+}
+
+/// A last state, and how a job comes to it.
+type Ending<'a> = (Leaf, &'a dyn Fn(&mut Plant));
+
+/// The button at the machine is wired to the controller and asks nobody else.
+#[test]
+fn the_rest_of_a_job_is_started_on_its_own_part_alone() {
+    let rest = Program { parts: Parts::TheOneInTheChuck, ..job(1) };
+    let ends: [Ending<'_>; 3] = [
+        (Leaf::Complete, &|_| {}),
+        (Leaf::Stopped, &|plant| assert_eq!(plant.ask(Request::Stop), Answer::Accepted)),
+        (Leaf::Stopped, &|plant| {
+            plant.trip(CarriageEffect::Retreat);
+            plant.until(Leaf::Aborted, 60.0);
+            plant.reset();
+            assert_eq!(plant.leaf(), Leaf::HeldUnlit, "the same part may go on");
+            assert_eq!(plant.ask(Request::Stop), Answer::Accepted);
+        }),
+    ];
+    for (leaf, end) in ends {
+        let mut plant = crossing(rest.clone());
+        end(&mut plant);
+        plant.until(leaf, 900.0);
+        assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+        plant.run(1.0);
+        assert_eq!(plant.sequence.program(), None);
+        plant.press(Contact::StartButton);
+        plant.run(1.0);
+        assert_eq!(plant.phase(), Phase::Idle);
+        assert_eq!(why(plant.ask(Request::Start)), "no job is loaded");
+        assert_eq!(plant.sequence.load(whole_job()), Answer::Accepted);
+        plant.run(1.0);
+        assert_eq!(plant.sequence.program().cloned(), Some(whole_job()));
+    }
+}
+
+/// A rest that is loaded while another job's end is on the screen is not that job's.
+#[test]
+fn a_rest_that_is_loaded_before_the_last_part_is_left_stays_loaded() {
+    let mut plant = crossing(job(1));
+    plant.until(Leaf::Complete, 600.0);
+    let rest = Arc::new(Program { parts: Parts::TheOneInTheChuck, ..job(1) });
+    assert_eq!(plant.sequence.load(rest.clone()), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.sequence.program().cloned(), Some(rest));
 }
 
 /// A part held after a pass is taken up as one between two passes is: no hotter than the pass before

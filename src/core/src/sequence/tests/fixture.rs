@@ -6,8 +6,8 @@ use std::sync::Arc;
 use crate::catalogue::{GasSetting, LightingRules, ShutOrder};
 use crate::image::Level;
 use crate::program::{
-    CoolStep, FeedPoint, FuseBand, FuseStep, Pass, PassBounds, PowderWindow, PreheatStep, Program,
-    SprayStep, Step, TorchPlan,
+    CoolStep, FeedPoint, FuseBand, FuseStep, Parts, Pass, PassBounds, PowderWindow, PreheatStep,
+    Program, SprayStep, Step, TorchPlan,
 };
 use crate::quantity::{
     Acceleration, Length, Mass, MassFlow, Power, Pressure, Range, Speed, SpindleSpeed, Temperature,
@@ -151,6 +151,7 @@ pub(super) fn program(steps: Vec<Step>) -> Program {
             TorchPlan { longest_rest: s(1.5), ..torch("fusing", ShutOrder::Together) },
         ],
         blasted_within: s(7200.0),
+        parts: Parts::Any,
     }
 }
 
