@@ -13,8 +13,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
 
-use super::{Exit, say};
-use crate::record::{Batch, BatchId, RecordError, Store, records_file};
+use super::Exit;
+use crate::cli::refused::Refused;
+use crate::record::{Batch, BatchId, Store, records_file};
 
 /// What `batch` is asked.
 #[derive(Debug, Subcommand)]
@@ -63,45 +64,6 @@ pub(super) struct Place {
     /// Print one JSON value for programs.
     #[arg(long)]
     json: bool,
-}
-
-/// Why something was not done.
-#[derive(Debug)]
-pub(super) enum Refused {
-    /// What was given is wrong.
-    Input(String),
-    /// It could not be done.
-    Failure(String),
-    /// The output cannot be written.
-    Output(io::Error),
-}
-
-impl From<RecordError> for Refused {
-    fn from(problem: RecordError) -> Self {
-        match problem {
-            RecordError::UnknownBatch { .. } | RecordError::KnownBatch { .. } => {
-                Self::Input(problem.whole())
-            }
-            _ => Self::Failure(problem.whole()),
-        }
-    }
-}
-
-impl From<io::Error> for Refused {
-    fn from(trouble: io::Error) -> Self {
-        Self::Output(trouble)
-    }
-}
-
-impl Refused {
-    /// Says it.
-    pub(super) fn told(self) -> Exit {
-        match self {
-            Self::Input(problem) => say::bad_input(&problem),
-            Self::Failure(problem) => say::failed(&problem),
-            Self::Output(trouble) => say::printed(Err(trouble)),
-        }
-    }
 }
 
 pub(super) fn answer(verb: &BatchVerb) -> Exit {

@@ -18,6 +18,7 @@ mod ports;
 mod progress;
 mod prove;
 pub mod records;
+mod refused;
 mod rehearse;
 mod response;
 mod run;

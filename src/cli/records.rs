@@ -41,6 +41,7 @@ use self::page::print_run;
 pub(super) use self::page::{course_sheet, passes_sheet, told_sheet};
 pub use self::proofs::list_proofs;
 pub(super) use self::undone::undone;
+use super::refused::Refused;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
 use crate::record::facts::Span;
@@ -230,17 +231,15 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
 }
 
 /// How something that a person told was taken.
-fn taken(result: Result<(), told::Refused>) -> Exit {
+fn taken(result: Result<(), Refused>) -> Exit {
     ended(result.map(|()| Exit::Done))
 }
 
 /// How something that a person asked for ended.
-fn ended(result: Result<Exit, told::Refused>) -> Exit {
+fn ended(result: Result<Exit, Refused>) -> Exit {
     match result {
         Ok(exit) => exit,
-        Err(told::Refused::Input(problem)) => say::bad_input(&problem),
-        Err(told::Refused::Failure(problem)) => say::failed(&problem),
-        Err(told::Refused::Output(trouble)) => say::printed(Err(trouble)),
+        Err(refused) => refused.told(),
     }
 }
 

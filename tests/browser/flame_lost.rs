@@ -4,7 +4,7 @@
 use evenpass::record::Outcome;
 
 use crate::operator::answer_until;
-use crate::scene::{OPERATOR, Scene};
+use crate::scene::Scene;
 use crate::screen::Screen;
 
 /// Life's own pace: a pass of the short job takes two seconds and a half.
@@ -18,11 +18,7 @@ const OFF_PERCENT: f64 = 5.0;
 #[ignore = "needs chromium and its driver"]
 async fn a_flame_lost_in_mid_pass_is_shown_and_made_good_from_where_powder_was_lost() {
     let scene = Scene::new(PACE).await;
-    let screen = Screen::of(&scene).await;
-    screen.sign_in(OPERATOR).await;
-    screen.take_seat().await;
-    screen.load("short-job.toml", "Short job: test ring").await;
-    screen.make_ready(240.0 / PACE).await;
+    let screen = Screen::before_the_short_job(&scene, PACE).await;
     // Prompts stand on every page: the one with the flame sensor is where the hand will be.
     screen.go("/bench").await;
     screen.ask("start").await;

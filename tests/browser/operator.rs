@@ -127,11 +127,7 @@ const FILES: &str = "
 #[ignore = "needs chromium and its driver"]
 async fn an_operator_runs_the_short_job_to_its_end_and_sees_all_of_it_live() {
     let scene = Scene::new(PACE).await;
-    let screen = Screen::of(&scene).await;
-    screen.sign_in(OPERATOR).await;
-    screen.take_seat().await;
-    screen.load("short-job.toml", "Short job: test ring").await;
-    screen.make_ready(240.0 / PACE).await;
+    let screen = Screen::before_the_short_job(&scene, PACE).await;
     screen.script(WATCH).await;
     screen.ask("start").await;
     let began = Instant::now();

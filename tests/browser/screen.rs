@@ -11,7 +11,7 @@ use hyper_util::client::legacy::connect::HttpConnector;
 use serde_json::{Map, Value, json};
 
 use crate::driver::Driver;
-use crate::scene::{Hand, Scene};
+use crate::scene::{Hand, OPERATOR, Scene};
 
 /// How long a person tries to press a button that is not there yet.
 const PRESSED_WITHIN: Duration = Duration::from_secs(15);
@@ -41,6 +41,17 @@ impl Screen {
     /// A browser that shows the scene's panel.
     pub(crate) async fn of(scene: &Scene) -> Self {
         Self::at(&format!("http://{}", scene.at)).await
+    }
+
+    /// One before which an operator has the short job loaded and ready, on a twin so many times
+    /// faster than life.
+    pub(crate) async fn before_the_short_job(scene: &Scene, pace: f64) -> Self {
+        let screen = Self::of(scene).await;
+        screen.sign_in(OPERATOR).await;
+        screen.take_seat().await;
+        screen.load("short-job.toml", "Short job: test ring").await;
+        screen.make_ready(240.0 / pace).await;
+        screen
     }
 
     /// A browser that reaches the panel at an address.

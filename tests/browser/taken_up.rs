@@ -5,7 +5,7 @@ use evenpass::record::Outcome;
 use evenpass_core::sequence::Phase;
 
 use crate::operator::answer_until;
-use crate::scene::{OPERATOR, Scene};
+use crate::scene::Scene;
 use crate::screen::Screen;
 
 /// How many times faster than life the twin goes here.
@@ -19,11 +19,7 @@ const TYPED: [(&str, &str); 3] =
 #[ignore = "needs chromium and its driver"]
 async fn an_operator_takes_a_stopped_job_up_again_and_it_completes() {
     let scene = Scene::new(PACE).await;
-    let screen = Screen::of(&scene).await;
-    screen.sign_in(OPERATOR).await;
-    screen.take_seat().await;
-    screen.load("short-job.toml", "Short job: test ring").await;
-    screen.make_ready(240.0 / PACE).await;
+    let screen = Screen::before_the_short_job(&scene, PACE).await;
     screen.ask("start").await;
     answer_until(&screen, "spraying", PACE).await;
     scene

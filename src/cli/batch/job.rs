@@ -4,8 +4,9 @@ use std::path::{Path, PathBuf};
 
 use evenpass_core::plan::{Plan, plan};
 
-use super::{Refused, find};
+use super::find;
 use crate::batch::standing::Standing;
+use crate::cli::refused::Refused;
 use crate::files::{self, Job, Places, Source};
 use crate::learning::{Lessons, Whose};
 use crate::record::{Batch, RunKind, Store, records_file};

@@ -10,7 +10,7 @@ use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
-use super::Refused;
+use crate::cli::refused::Refused;
 use crate::cli::{Setting, say};
 use crate::files;
 use crate::learning::{Lessons, Whose};

@@ -7,10 +7,11 @@ use clap::Args;
 use evenpass_core::quantity::{Mass, Time, Volume};
 use jiff::Timestamp;
 
-use super::{Refused, find};
+use super::find;
 use crate::batch::shift::words;
 use crate::batch::standing::OXYGEN;
 use crate::cli::batch::job::BatchJob;
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files::{self, Places};
 use crate::learning::Lessons;

@@ -12,10 +12,11 @@ use super::rows::{
     COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
     drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
-use super::{Refused, find, page, print_json};
+use super::{find, page, print_json};
 use crate::batch::shift::{Asked, Shift};
 use crate::cli::batch::job::parts_made;
 use crate::cli::records::{pairs, section};
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;

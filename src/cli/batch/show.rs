@@ -10,11 +10,12 @@ use jiff::tz::TimeZone;
 use serde_json::json;
 
 use super::job::{BatchJob, file_name, place};
-use super::{Place, Refused, print_json};
+use super::{Place, print_json};
 use crate::batch::before::{Before, Need, Weight};
 use crate::batch::shift::numbers;
 use crate::batch::standing::{decided, fate, order};
 use crate::cli::records::{pairs, section};
+use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Setting, say};
 use crate::learning::Lessons;

@@ -9,7 +9,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::reading::date;
-use super::told::{Refused, Signs, day};
+use super::told::{Signs, day};
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::record::{GaugeUsed, Mark, MarkRecord, Of, RunId, RunKind, RunRecord, Said, Store};
 

@@ -7,8 +7,8 @@ use clap::Args;
 use evenpass_core::plan::forecast::counted;
 use serde::Serialize;
 
-use super::told::Refused;
 use super::{RecordsPlace, print_json};
+use crate::cli::refused::Refused;
 use crate::cli::{Exit, say};
 use crate::record::{RunId, Seal, Store, Verification, records_file, verify_export};
 

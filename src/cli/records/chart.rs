@@ -9,8 +9,9 @@ use evenpass_core::inspection::FEWEST;
 use evenpass_core::learn::{Lesson, Pair};
 use evenpass_core::quantity::fixed;
 
-use super::told::{PairArguments, Refused, lesson};
+use super::told::{PairArguments, lesson};
 use super::{print_json, section};
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;

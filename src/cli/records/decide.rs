@@ -8,8 +8,9 @@ use evenpass_core::learn::{Figures, HeldBack, Measured, Pair};
 use evenpass_core::plan::forecast::counted;
 use jiff::Timestamp;
 
-use super::told::{PairArguments, Refused, Teller, lesson, print_lesson};
+use super::told::{PairArguments, Teller, lesson, print_lesson};
 use super::{pairs, print_json, section};
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;

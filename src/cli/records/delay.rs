@@ -10,7 +10,8 @@ use jiff::civil::Date;
 
 use super::feeder::take;
 use super::reading::{date, positive};
-use super::told::{PairArguments, Refused, Teller};
+use super::told::{PairArguments, Teller};
+use crate::cli::refused::Refused;
 
 /// What `records delay` is told.
 #[derive(Debug, Args)]

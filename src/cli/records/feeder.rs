@@ -14,7 +14,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::reading::{At, at, balance, catch, clock, date, gauge, positive};
-use super::told::{PairArguments, Refused, Teller, contradictory, day, keep, lesson, print_lesson};
+use super::told::{PairArguments, Teller, contradictory, day, keep, lesson, print_lesson};
+use crate::cli::refused::Refused;
 use crate::record::Measurement;
 
 /// A feeder that gives less or more than this of what is set is set wrong, not calibrated.

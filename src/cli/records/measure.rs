@@ -14,7 +14,8 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::reading::{At, at, balance, date, gauge, positive};
-use super::told::{Refused, Teller, contradictory, day, figures, keep, lesson, print_lesson};
+use super::told::{Teller, contradictory, day, figures, keep, lesson, print_lesson};
+use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::{Measurement, Outcome, Passes, RunKind, RunRecord, Store};
 

@@ -12,7 +12,8 @@ use jiff::{Span, Timestamp};
 use sha2::{Digest as _, Sha256};
 
 use super::report::{keep, rows};
-use super::told::{Refused, Teller};
+use super::told::Teller;
+use crate::cli::refused::Refused;
 use crate::cli::{Exit, say};
 use crate::record::{
     Of, Outcome, Pruned, RecordError, RunId, RunSummary, Said, Store, Verdict, verify_export,

@@ -12,8 +12,9 @@ use super::adding::{Adding, Taken};
 use super::inspected::limits_sheet;
 use super::measure::MEASURED_AT;
 use super::reading::{At, at, positive};
-use super::told::{Refused, Signs};
+use super::told::Signs;
 use super::{or_nothing, section};
+use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::{CoatStage, HardnessReading, Inspected, Said};
 

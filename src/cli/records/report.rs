@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use jiff::tz::TimeZone;
 
-use super::told::Refused;
 use super::{print_json, section};
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::durable;

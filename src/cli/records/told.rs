@@ -12,10 +12,11 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files;
 use crate::learning::{self, Whose};
-use crate::record::{Measurement, RecordError, RunKind, Store, records_file};
+use crate::record::{Measurement, RunKind, Store, records_file};
 
 /// Who signs for what is told, and where it is kept.
 #[derive(Debug, Args)]
@@ -49,50 +50,6 @@ pub(super) struct PairArguments {
     /// The rig file of the machine; the bench's twin when left out.
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
-}
-
-/// Why something was not taken.
-#[derive(Debug)]
-pub(super) enum Refused {
-    /// What was given is wrong.
-    Input(String),
-    /// It could not be done.
-    Failure(String),
-    /// The output cannot be written.
-    Output(io::Error),
-}
-
-impl From<RecordError> for Refused {
-    fn from(problem: RecordError) -> Self {
-        match problem {
-            RecordError::UnknownRun { .. }
-            | RecordError::SeveralRuns { .. }
-            | RecordError::UnknownMeasurement { .. }
-            | RecordError::WithdrawnAlready { .. }
-            | RecordError::UnknownMark { .. }
-            | RecordError::TakenBackAlready { .. }
-            | RecordError::UnknownBatch { .. }
-            | RecordError::KnownBatch { .. }
-            | RecordError::InTheWay { .. } => Self::Input(problem.whole()),
-            _ => Self::Failure(problem.whole()),
-        }
-    }
-}
-
-impl Refused {
-    /// Why, in words.
-    pub(super) fn words(&self) -> String {
-        match self {
-            Self::Input(words) | Self::Failure(words) => words.clone(),
-            Self::Output(trouble) => trouble.to_string(),
-        }
-    }
-}
-
-impl From<io::Error> for Refused {
-    fn from(trouble: io::Error) -> Self {
-        Self::Output(trouble)
-    }
 }
 
 impl Signs {

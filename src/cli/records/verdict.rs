@@ -9,7 +9,8 @@ use jiff::Timestamp;
 use super::adding::Adding;
 use super::inspected::limits_sheet;
 use super::section;
-use super::told::{Refused, Signs};
+use super::told::Signs;
+use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::record::{Inspected, Mark, Said, Verdict};
 
