@@ -3,6 +3,7 @@
 //! Both are kept as JSON that the planner wrote. What a field is missing from, as in the record of
 //! an earlier version, is left out.
 
+use evenpass_core::program::{FeedPoint, feed_at};
 use evenpass_core::quantity::{
     Length, Mass, MassFlow, Quantity as _, Range, Speed, SpindleSpeed, Temperature, Time, Volume,
 };
@@ -98,21 +99,11 @@ pub struct PlannedPass {
     pub from: Length,
     /// Where it comes to rest.
     pub to: Length,
-    /// The feed from each place on.
-    pub feed: Vec<PlannedFeed>,
+    /// The feed along the way, by rising position whatever the direction.
+    pub feed: Vec<FeedPoint>,
     /// Where powder arrives.
     #[serde(default)]
     pub powder: Vec<PlannedPowderSpan>,
-}
-
-/// The feed from one place on.
-#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
-#[non_exhaustive]
-pub struct PlannedFeed {
-    /// From where.
-    pub at: Length,
-    /// How fast.
-    pub feed: Speed,
 }
 
 /// Where powder arrives at the part, with the torch there.
@@ -300,12 +291,7 @@ impl PlannedPass {
     /// The feed at a place of the part.
     #[must_use]
     pub fn feed_at(&self, place: Length) -> Option<Speed> {
-        let first = self.feed.first()?;
-        let towards_tail = self.to > self.from;
-        let passed = |feed: &&PlannedFeed| {
-            if towards_tail { feed.at <= place } else { feed.at >= place }
-        };
-        Some(self.feed.iter().rev().find(passed).unwrap_or(first).feed)
+        (!self.feed.is_empty()).then(|| feed_at(&self.feed, place))
     }
 
     /// The mean feed over a stretch, as the time for it says.
@@ -342,4 +328,43 @@ fn range<'de, D: Deserializer<'de>, Q: Deserialize<'de>>(from: D) -> Result<Rang
     }
     let Ends { low, high } = Ends::deserialize(from)?;
     Ok(Range { low, high })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn pass(from: f64, to: f64) -> PlannedPass {
+        let point =
+            |at, feed| FeedPoint { at: Length::from_mm(at), feed: Speed::from_mm_per_s(feed) };
+        PlannedPass {
+            from: Length::from_mm(from),
+            to: Length::from_mm(to),
+            // The drawing's, by rising position: a part that is thin at its low end.
+            feed: vec![point(0.0, 20.0), point(50.0, 10.0), point(100.0, 5.0)],
+            powder: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_feed_at_a_place_lies_between_its_points_whichever_way_the_pass_goes() {
+        for pass in [pass(-20.0, 120.0), pass(120.0, -20.0)] {
+            for (at, feed) in [(-5.0, 20.0), (25.0, 15.0), (50.0, 10.0), (75.0, 7.5), (130.0, 5.0)]
+            {
+                let found = pass.feed_at(Length::from_mm(at)).expect("a feed").mm_per_s();
+                assert!((found - feed).abs() < 1e-9, "at {at} mm {found} mm/s");
+            }
+        }
+    }
+
+    /// 50 mm at a feed that falls linearly from 20 to 10 mm/s take 50 ln 2 / 10 s.
+    #[test]
+    fn the_mean_feed_is_way_by_time() {
+        let over = Range { low: Length::ZERO, high: Length::from_mm(50.0) };
+        let wanted = 10.0 / core::f64::consts::LN_2;
+        for pass in [pass(-20.0, 120.0), pass(120.0, -20.0)] {
+            let found = pass.mean_feed(over).expect("a feed").mm_per_s();
+            assert!((found / wanted - 1.0).abs() < 1e-3, "{found}, wanted {wanted}");
+        }
+    }
 }

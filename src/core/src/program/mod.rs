@@ -1,7 +1,9 @@
 //! The program: what a plan tells the sequence to do. Values only; no decisions.
 
+mod feed;
 mod waiting;
 
+pub use feed::{FeedPoint, feed_at};
 pub use waiting::Rises;
 
 use core::time::Duration;
@@ -158,15 +160,6 @@ pub struct PowderWindow {
     pub on: Length,
     /// Where powder ceases to arrive.
     pub off: Length,
-}
-
-/// A point of a feed profile: the feed holds linearly between points and constant outside.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct FeedPoint {
-    /// Where.
-    pub at: Length,
-    /// How fast.
-    pub feed: Speed,
 }
 
 /// One crossing of a zone.

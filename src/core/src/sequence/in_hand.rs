@@ -3,9 +3,8 @@
 use core::fmt;
 
 use super::machine::Machine;
-use super::motion::feed_at;
 use crate::plan::change::{Ahead, added_ahead, coat_of, planned_coat_of};
-use crate::program::{Program, SprayStep, Step};
+use crate::program::{Program, SprayStep, Step, feed_at};
 use crate::quantity::{Length, Speed};
 use crate::request::Trim;
 

@@ -8,7 +8,7 @@
 
 use core::time::Duration;
 
-use crate::program::FeedPoint;
+use crate::program::{FeedPoint, feed_at};
 use crate::quantity::{Acceleration, Length, Speed};
 
 /// Cells of equal length between the ramps. At R1's 164 mm of travel a cell is 2.6 mm; the error
@@ -16,26 +16,6 @@ use crate::quantity::{Acceleration, Length, Speed};
 const EQUAL_CELLS: u32 = 64;
 /// Cells in each ramp; the ramps have constant acceleration, so that few are enough.
 const RAMP_CELLS: u32 = 4;
-
-/// The feed at a position: linear between points, constant outside; zero without points.
-#[must_use]
-pub(super) fn feed_at(profile: &[FeedPoint], at: Length) -> Speed {
-    let mut before: Option<&FeedPoint> = None;
-    for point in profile {
-        if point.at >= at {
-            return match before {
-                None => point.feed,
-                Some(start) if point.at > start.at => {
-                    let share = (at - start.at) / (point.at - start.at);
-                    start.feed + (point.feed - start.feed) * share
-                }
-                Some(_) => point.feed,
-            };
-        }
-        before = Some(point);
-    }
-    before.map_or(Speed::ZERO, |point| point.feed)
-}
 
 /// A node of the leg: distance from its start in mm, speed there in mm/s, time from its start
 /// in s.

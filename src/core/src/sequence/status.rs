@@ -3,14 +3,13 @@
 use crate::image::{AxisDemand, Level, PowderEdge, SpindleDemand};
 use crate::interlock::Limits;
 use crate::moment::Moment;
-use crate::program::{Pass, Program, Step};
+use crate::program::{Pass, Program, Step, feed_at};
 use crate::quantity::{Length, Range, SpindleSpeed, Time};
 
 use super::cause::Cause;
 use super::in_hand::ZoneInHand;
 use super::leaf::{Leaf, Phase};
 use super::machine::{Job, Machine, Owed, Suspect};
-use super::motion::feed_at;
 use super::prompt::Prompt;
 use super::state::State;
 use super::steps::torch_of;

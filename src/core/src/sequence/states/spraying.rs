@@ -9,14 +9,14 @@ use super::super::cause::Cause;
 use super::super::context::Scan;
 use super::super::event::Happening;
 use super::super::machine::{Machine, Owed};
-use super::super::motion::{feed_at, patience};
+use super::super::motion::patience;
 use super::super::powder::{After, Anchor, Crossing, Touching};
 use super::super::state::State;
 use super::super::steps::{self, LONGEST_WAIT, is_late};
 use super::holding;
 use crate::image::{AxisDemand, Level};
 use crate::moment::Moment;
-use crate::program::{POWDER_NOTICE, Pass, SprayStep};
+use crate::program::{POWDER_NOTICE, Pass, SprayStep, feed_at};
 use crate::quantity::{Length, Temperature};
 
 fn pass_in_hand<'a>(machine: &Machine, scan: &Scan<'a>) -> Option<(&'a SprayStep, &'a Pass)> {
