@@ -1,11 +1,14 @@
 //! A run as a report reads it: two passes over a zone from 10 to 90 mm at 10 mm/s.
 
+use evenpass_core::learn::{Measured, Pair, RunBasis};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use serde_json::{Value, json};
 
 use crate::record::facts::passes;
-use crate::record::{Outcome, RunId, RunKind, RunRecord, RunSummary, Source};
+use crate::record::{
+    Measurement, MeasurementRecord, Outcome, RunId, RunKind, RunRecord, RunSummary, Source,
+};
 
 /// Passes of the zone.
 pub(crate) const PASSES: u32 = 2;
@@ -130,6 +133,41 @@ fn entries() -> Vec<Entry> {
         entry.number = number;
     }
     all
+}
+
+/// What the part of the run is made of: plain steel, 50 mm.
+pub(crate) fn basis() -> RunBasis {
+    let point = |at: &str| json!({"at": at, "diameter": "50 mm"});
+    let basis = json!({
+        "part": {
+            "name": "shaft D50", "substrate": "plain_steel", "bore": "0 mm",
+            "profile": [point("0 mm"), point("100 mm")],
+        },
+        "torch": "spray-6", "standoff": "150 mm", "finish": "as_sprayed", "zones": [],
+    });
+    serde_json::from_value(basis).expect("a basis")
+}
+
+/// One diameter of its part, as somebody measured it.
+pub(crate) fn measured(finish: &str, found: &str, temperature: Option<&str>) -> MeasurementRecord {
+    let part = json!({
+        "finish": finish, "micrometer": "0.002 mm", "temperature": temperature,
+        "diameters": [{"at": "50 mm", "before": "50 mm", "found": found}],
+    });
+    MeasurementRecord {
+        number: 1,
+        measurement: Measurement {
+            kept_at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
+            measured_on: jiff::civil::date(2026, 11, 25),
+            run: None,
+            rig: "Rig".to_owned(),
+            kind: RunKind::Machine,
+            pair: Pair { torch: "spray-6".to_owned(), powder: "nickel-hard".to_owned() },
+            person: "B. Engineer".to_owned(),
+            measured: Measured::Part(serde_json::from_value(part).expect("a measured part")),
+        },
+        withdrawn: None,
+    }
 }
 
 /// The run.

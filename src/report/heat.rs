@@ -23,7 +23,8 @@ fn one(report: &Report, reader: &Reader, step: &PlannedFusing) -> Markup {
         let is = |entry: &Entry, name: &str, wanted: u64| {
             entry.data.get(name).and_then(serde_json::Value::as_u64) == Some(wanted)
         };
-        let mut wet = entries.iter();
+        // A word that was taken back is said again later: the last one stands.
+        let mut wet = entries.iter().rev();
         wet.find(|entry| is(entry, "step", step.number) && is(entry, "band", band))
             .map(|entry| entry.at)
     };

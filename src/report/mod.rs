@@ -21,9 +21,10 @@ mod people;
 mod reader;
 mod trouble;
 
+use evenpass_core::learn::{DiameterReading, PartMeasured, RunBasis};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
-use evenpass_core::quantity::{Quantity as _, Temperature};
+use evenpass_core::quantity::{Length, Quantity as _, Temperature};
 use jiff::tz::TimeZone;
 use maud::html;
 use serde::Deserialize;
@@ -50,6 +51,8 @@ pub struct Report {
     pub passes: Vec<PassFigures>,
     /// What people measured of its part, the withdrawn ones too.
     pub measured: Vec<MeasurementRecord>,
+    /// What a hot diameter is brought to cold by; `None` where its record does not keep it.
+    pub basis: Option<RunBasis>,
     /// What people asked for in it, by their names.
     pub acts: Vec<ActRecord>,
     /// What people added to it, what was taken back too.
@@ -82,6 +85,7 @@ impl Report {
         let mut report = Self::of_record(store.run(id)?);
         report.measured = store.measurements()?;
         report.measured.retain(|kept| kept.measurement.run.as_ref() == Some(id));
+        report.basis = store.basis(id)?;
         report.acts = store.acts_about(id)?;
         report.marks = store.marks(Of::Run(id))?;
         report.rig_marks = store.marks(Of::Rig(&report.rig_title(), report.record.summary.kind))?;
@@ -100,11 +104,22 @@ impl Report {
             planned,
             passes,
             measured: Vec::new(),
+            basis: None,
             acts: Vec::new(),
             marks: Vec::new(),
             rig_marks: Vec::new(),
             part_of: None,
             seal: None,
+        }
+    }
+
+    /// A diameter as it is when the part is cold; `None` where the record does not keep what the
+    /// part is made of.
+    fn cold(&self, part: &PartMeasured, reading: &DiameterReading) -> Option<Length> {
+        match (part.temperature, &self.basis) {
+            (None, _) => Some(reading.found),
+            (Some(_), Some(basis)) => Some(part.cold(reading, basis)),
+            (Some(_), None) => None,
         }
     }
 
@@ -180,7 +195,7 @@ impl Report {
 
 #[cfg(test)]
 mod tests {
-    use super::fixture::record;
+    use super::fixture::{basis, measured, record};
     use super::*;
     use crate::record::Pruned;
 
@@ -197,6 +212,37 @@ mod tests {
         assert!(page.contains("no safety-rated circuit"));
         assert!(page.contains("There were none.") && page.contains("Fusing of seat"));
         assert!(page.contains("10.0"), "the hopper lost 10 g in a pass");
+    }
+
+    /// The trade's reference part: 51.552 mm at 250 degC are 51.397 mm cold, 0.699 mm more on the
+    /// radius; hot it would seem 0.776 mm.
+    #[test]
+    fn a_hot_diameter_is_brought_to_cold_before_it_is_held_against_the_bare_part() {
+        let mut report = Report::of_record(record());
+        report.measured = vec![measured("as_sprayed", "51.552 mm", Some("250 degC"))];
+        let look = Look { units: Units::default(), zone: TimeZone::UTC, paper: None };
+        let without = report.page(&look);
+        assert!(!without.contains(">0.776<") && !without.contains(">0.699<"), "{without}");
+        report.basis = Some(basis());
+        let page = report.page(&look);
+        for figure in ["51.552", "51.397", "0.699"] {
+            assert!(page.contains(&format!(">{figure}<")), "no {figure} in {page}");
+        }
+        assert!(!page.contains(">0.776<"), "{page}");
+    }
+
+    #[test]
+    fn of_a_band_called_wet_again_after_the_word_was_taken_back_the_last_word_is_told() {
+        let mut run = record();
+        let called = run.entries.iter().position(|entry| entry.data.get("band").is_some());
+        let called = called.expect("the band was called wet");
+        let mut again = run.entries[called].clone();
+        again.at = Moment::from_micros(52_000_000);
+        let after = run.entries.iter().position(|entry| entry.at > again.at).expect("later ones");
+        run.entries.insert(after, again);
+        let page = page(run);
+        assert!(page.contains("<td>09:00:52</td>"), "{page}");
+        assert!(!page.contains("<td>09:00:50</td>"), "{page}");
     }
 
     #[test]

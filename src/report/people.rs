@@ -15,13 +15,13 @@ pub(super) fn measured(report: &Report, reader: &Reader) -> Markup {
             h2 { "Measured of the part" }
             @if report.measured.is_empty() { p { "Nothing was measured yet." } }
             @for kept in &report.measured {
-                @if let Measured::Part(part) = &kept.measurement.measured { (one(reader, kept, part)) }
+                @if let Measured::Part(part) = &kept.measurement.measured { (one(report, reader, kept, part)) }
             }
         }
     }
 }
 
-fn one(reader: &Reader, kept: &MeasurementRecord, part: &PartMeasured) -> Markup {
+fn one(report: &Report, reader: &Reader, kept: &MeasurementRecord, part: &PartMeasured) -> Markup {
     let (thin, place) = (reader.units.of_thicknesses(), reader.units.of_lengths());
     let told = &kept.measurement;
     let finish = match part.finish {
@@ -33,15 +33,19 @@ fn one(reader: &Reader, kept: &MeasurementRecord, part: &PartMeasured) -> Markup
         format!("Z, {}", place.symbol),
         format!("Diameter before, {}", thin.symbol),
         format!("Diameter found, {}", thin.symbol),
-        format!("More on radius, {}", thin.symbol),
+        format!("Cold, {}", thin.symbol),
+        format!("More on radius, cold, {}", thin.symbol),
     ];
     let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
     let rows = part.diameters.iter().map(|reading| {
-        let grown = reading.before.map(|before| (reading.found - before) / 2.0);
+        let cold = report.cold(part, reading);
+        let drawn = report.basis.as_ref().map(|basis| basis.part.diameter_at(reading.at));
+        let grown = cold.zip(reading.before.or(drawn)).map(|(cold, before)| (cold - before) / 2.0);
         vec![
             html! { (place.figure(reading.at)) },
             html! { @match reading.before { Some(before) => (thin.figure(before)), None => "as drawn" } },
             html! { (thin.figure(reading.found)) },
+            html! { (figure(thin, cold)) },
             html! { (figure(thin, grown)) },
         ]
     });

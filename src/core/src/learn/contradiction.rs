@@ -41,11 +41,17 @@ pub fn contradiction(readings: &[(Length, Length)], within: Length) -> Option<Co
 }
 
 impl PartMeasured {
+    /// A diameter as it is when the part is cold.
+    #[must_use]
+    pub fn cold(&self, reading: &DiameterReading, basis: &RunBasis) -> Length {
+        cold(self, basis, reading.found)
+    }
+
     /// By how much a coat made this diameter larger, cold; below zero where it became smaller.
     #[must_use]
     pub fn growth(&self, reading: &DiameterReading, basis: &RunBasis) -> Length {
         let before = reading.before.unwrap_or(basis.part.diameter_at(reading.at));
-        cold(self, basis, reading.found) - before
+        self.cold(reading, basis) - before
     }
 
     /// Diameters at one place that contradict each other.

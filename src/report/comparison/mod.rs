@@ -1,18 +1,19 @@
 //! Two runs held against each other: what their files, plans, passes and measured parts have
 //! otherwise.
 
+mod page;
+
+use std::collections::BTreeMap;
+
 use evenpass_core::document::{Difference, differences};
-use evenpass_core::learn::Measured;
+use evenpass_core::learn::{Finish, Measured};
 use evenpass_core::plan::forecast::clock;
-use evenpass_core::quantity::{
-    Length, Mass, Pressure, Quantity, Speed, SpindleSpeed, Temperature, Time,
-};
-use maud::{Markup, html};
+use evenpass_core::quantity::{Length, Quantity, Speed, SpindleSpeed, Time};
 use serde::Serialize;
 
-use super::chart::{Across, Chart, Line, sampled};
-use super::reader::{NOTHING, figure, table};
-use super::{Look, Report, coat, frame};
+pub use self::page::page;
+use super::reader::{NOTHING, figure};
+use super::{Report, coat};
 use crate::people::{Scale, Units};
 use crate::record::figures::{PassFigures, Spread};
 use crate::record::{RunId, Source};
@@ -176,22 +177,26 @@ impl Sides<'_> {
                 let passes = report.passes.iter();
                 passes.filter(|pass| pass.row.zone.as_ref() == Some(&name)).collect::<Vec<_>>()
             });
-            let [one, other] = &of_zone;
-            for place in 0..one.len().max(other.len()) {
-                figures.extend(self.pass([one.get(place).copied(), other.get(place).copied()]));
+            let of_zone = of_zone.map(counted);
+            let mut goes: Vec<(u32, u32)> =
+                of_zone.iter().flat_map(|passes| passes.keys().copied()).collect();
+            goes.sort_unstable();
+            goes.dedup();
+            for go in goes {
+                figures.extend(self.pass(go, of_zone.each_ref().map(|all| all.get(&go).copied())));
             }
             Group { title, figures }
         });
         groups.collect()
     }
 
-    fn pass(&self, both: [Option<&PassFigures>; 2]) -> Vec<Contrast> {
-        let number = both.iter().flatten().next().map_or(0, |pass| pass.row.pass);
+    fn pass(&self, (number, time): (u32, u32), both: [Option<&PassFigures>; 2]) -> Vec<Contrast> {
+        let which = match time {
+            1 => format!("pass {number}"),
+            again => format!("pass {number}, run {again} times"),
+        };
         let row = |what: &str, of: &dyn Fn(&PassFigures) -> Option<String>| {
-            contrast(
-                format!("pass {number}: {what}"),
-                both.map(|pass| or_nothing(pass.and_then(of))),
-            )
+            contrast(format!("{which}: {what}"), both.map(|pass| or_nothing(pass.and_then(of))))
         };
         let degrees = self.units.of_temperatures();
         let bar = self.units.of_pressures();
@@ -211,151 +216,64 @@ impl Sides<'_> {
         ]
     }
 
-    /// Diameters at the same places, by what was measured last and counts.
+    /// Cold diameters at the same places and of the same finish, by what was measured last of it
+    /// and counts.
     fn measured(&self) -> Group {
+        let finishes = [(Finish::AsSprayed, "as sprayed"), (Finish::Fused, "fused")];
+        let figures = finishes.into_iter().flat_map(|(finish, word)| self.diameters(finish, word));
+        Group { title: "Measured".to_owned(), figures: figures.collect() }
+    }
+
+    fn diameters(&self, finish: Finish, word: &str) -> Vec<Contrast> {
         let readings = self.reports.map(|report| {
             let counts = report.measured.iter().filter(|kept| kept.withdrawn.is_none());
             let last = counts.rev().find_map(|kept| match &kept.measurement.measured {
-                Measured::Part(part) => Some(&part.diameters),
+                Measured::Part(part) if part.finish == finish => Some(part),
                 _ => None,
             });
-            last.map_or(&[] as &[_], Vec::as_slice)
+            let all = last.map(|part| (part, part.diameters.as_slice()));
+            all.map_or_else(Vec::new, |(part, all)| {
+                all.iter().map(|reading| (reading.at, report.cold(part, reading))).collect()
+            })
         });
-        let [one, other] = readings;
         let mut places: Vec<Length> = Vec::new();
-        for reading in one.iter().chain(other) {
-            if !places.iter().any(|known| (*known - reading.at).abs() <= SAME_PLACE) {
-                places.push(reading.at);
+        for (at, _) in readings.iter().flatten() {
+            if !places.iter().any(|known| (*known - *at).abs() <= SAME_PLACE) {
+                places.push(*at);
             }
         }
         let thin = self.units.of_thicknesses();
         let figures = places.into_iter().map(|place| {
-            let found = readings.map(|all| {
-                let near = all.iter().find(|one| (one.at - place).abs() <= SAME_PLACE);
-                figure(thin, near.map(|one| one.found))
+            let found = readings.each_ref().map(|all| {
+                let near = all.iter().find(|(at, _)| (*at - place).abs() <= SAME_PLACE);
+                figure(thin, near.and_then(|(_, cold)| *cold))
             });
-            let what = format!("diameter at Z {}, {}", self.units.length(place), thin.symbol);
-            contrast(what, found)
+            let place = self.units.length(place);
+            contrast(format!("cold diameter {word} at Z {place}, {}", thin.symbol), found)
         });
-        Group { title: "Measured".to_owned(), figures: figures.collect() }
+        figures.collect()
     }
+}
+
+/// Passes by their number and which time it is that they were run.
+fn counted(passes: Vec<&PassFigures>) -> BTreeMap<(u32, u32), &PassFigures> {
+    let mut times = BTreeMap::<u32, u32>::new();
+    let mut one = |pass: &'_ PassFigures| {
+        let time = times.entry(pass.row.pass).or_default();
+        *time += 1;
+        (pass.row.pass, *time)
+    };
+    passes.into_iter().map(|pass| (one(pass), pass)).collect()
 }
 
 fn mean<Q: Quantity>(scale: Scale, spread: Option<Spread<Q>>) -> Option<String> {
     spread.map(|spread| scale.shown(spread.mean))
 }
 
-/// The comparison as one HTML page that needs nothing else.
-#[must_use]
-pub fn page(one: &Report, other: &Report, look: &Look) -> String {
-    let found = Comparison::of(one, other, look.units);
-    let [first, second] = &found.runs;
-    let heads = ["", &format!("run {first}"), &format!("run {second}")];
-    let body = html! {
-        header {
-            p.kind { "Two runs compared" }
-            h1 { (first) " and " (second) }
-            @for report in [one, other] {
-                p { "Run " (report.record.summary.id) ": " (report.record.summary.title) ", "
-                    (report.record.summary.started_at.to_zoned_datetime(look.zone.clone()).strftime("%Y-%m-%d %H:%M").to_string()) }
-            }
-        }
-        (fields("Recipe", found.recipe.as_deref(), &heads))
-        (fields("Rig", found.rig.as_deref(), &heads))
-        @for group in &found.groups {
-            section {
-                h2 { (group.title) }
-                @if group.otherwise().next().is_none() {
-                    p { "All " (group.figures.len()) " figures are alike." }
-                } @else {
-                    p.small { (group.otherwise().count()) " of " (group.figures.len())
-                        " figures differ as they are shown; the others are left out." }
-                    (table(&heads, group.otherwise().map(|figure| vec![
-                        html! { (figure.what) }, html! { (figure.one) }, html! { (figure.other) },
-                    ])))
-                }
-            }
-        }
-        (charts(one, other, look.units))
-    };
-    let title = format!("Runs {first} and {second} compared");
-    frame::page(&title, &title, look.paper, &body)
-}
-
-fn fields(what: &str, found: Option<&[Difference]>, heads: &[&str]) -> Markup {
-    let told = |value: &Option<String>| html! { (value.as_deref().unwrap_or(NOTHING)) };
-    html! {
-        section {
-            h2 { (what) }
-            @match found {
-                None => p { "One of the two texts cannot be read by this version: compare them by eye." },
-                Some([]) => p { "Both say the same." },
-                Some(found) => (table(heads, found.iter().map(|field| {
-                    vec![html! { (field.path) }, told(&field.old), told(&field.new)]
-                }))),
-            }
-        }
-    }
-}
-
-fn charts(one: &Report, other: &Report, units: Units) -> Markup {
-    let both = |field: &str, name: &str, read: &dyn Fn(&Report) -> Vec<(f64, f64)>| {
-        let lines = [(one, "second-line"), (other, "first-line")].map(|(report, class)| Line {
-            name: format!("{name}, run {}", report.record.summary.id),
-            class,
-            points: read(report),
-        });
-        (field.to_owned(), Vec::from(lines))
-    };
-    let (degrees, bar) = (units.of_temperatures().symbol, units.of_pressures().symbol);
-    let sheets = [
-        (
-            both("Part temperature", "part", &|report| {
-                sampled::<Temperature>(&report.record.entries, "part", degrees)
-            }),
-            degrees,
-        ),
-        (
-            both("Coat temperature", "coat", &|report| {
-                sampled::<Temperature>(&report.record.entries, "coat", degrees)
-            }),
-            degrees,
-        ),
-        (
-            both("Spindle", "spindle", &|report| {
-                sampled::<SpindleSpeed>(&report.record.entries, "spindle", "rpm")
-            }),
-            "rpm",
-        ),
-        (
-            both("Oxygen pressure", "oxygen", &|report| {
-                sampled::<Pressure>(&report.record.entries, "oxygen", bar)
-            }),
-            bar,
-        ),
-        (
-            both("Powder in the hopper", "hopper", &|report| {
-                sampled::<Mass>(&report.record.entries, "hopper", "g")
-            }),
-            "g",
-        ),
-    ];
-    html! {
-        section {
-            h2 { "Over time" }
-            p.small { "Each run is counted from its own beginning." }
-            @for ((head, lines), unit) in sheets {
-                h3 { (head) }
-                (Chart { lines, stretches: &[], holds: &[], across: Across::Time, unit, says: &head }.draw())
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::fixture::record;
+    use crate::report::fixture::{basis, measured, record};
 
     fn told(found: &Comparison) -> Vec<(String, String, String)> {
         let otherwise = found.groups.iter().flat_map(Group::otherwise);
@@ -404,5 +322,41 @@ mod tests {
             told.iter().any(|(what, _, other)| what == "pass 2: took" && other == NOTHING),
             "{told:?}"
         );
+    }
+    #[test]
+    fn a_pass_is_held_against_the_pass_of_its_number_though_one_was_run_twice() {
+        let mut twice = record();
+        let again = twice.passes.first().expect("a pass").clone();
+        twice.passes.insert(1, again);
+        let (one, other) = (Report::of_record(twice), Report::of_record(record()));
+        let told = told(&Comparison::of(&one, &other, Units::default()));
+        let of_passes: Vec<_> = told.iter().filter(|row| row.0.starts_with("pass ")).collect();
+        assert!(!of_passes.is_empty(), "{told:?}");
+        for (what, _, other) in of_passes {
+            assert!(what.starts_with("pass 1, run 2 times: ") && other == NOTHING, "{what}");
+        }
+    }
+
+    /// 51.552 mm at 250 degC are 51.397 mm cold: the trade's reference part.
+    #[test]
+    fn diameters_are_compared_cold_and_only_with_those_of_the_same_finish() {
+        let of = |finish: &str, found: &str, temperature| {
+            let mut report = Report::of_record(record());
+            report.basis = Some(basis());
+            report.measured = vec![measured(finish, found, temperature)];
+            report
+        };
+        let hot = of("as_sprayed", "51.552 mm", Some("250 degC"));
+        let cold = of("as_sprayed", "51.397 mm", None);
+        let fused = of("fused", "51.397 mm", None);
+        let of_diameters = |one: &Report, other: &Report| {
+            let told = told(&Comparison::of(one, other, Units::default()));
+            told.into_iter().filter(|row| row.0.contains("diameter")).collect::<Vec<_>>()
+        };
+        assert_eq!(of_diameters(&hot, &cold), []);
+        let told = of_diameters(&hot, &fused);
+        let [(sprayed, _, nothing), (fused, none, _)] = told.as_slice() else { panic!("{told:?}") };
+        assert!(sprayed.contains("as sprayed") && nothing == NOTHING, "{told:?}");
+        assert!(fused.contains("fused") && none == NOTHING, "{told:?}");
     }
 }
