@@ -14,8 +14,8 @@ use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
 use evenpass_core::quantity::{Fraction, Time};
 use evenpass_core::resume::{
-    Before, Checked, Choice, Interruption, Offer, Refusal, Stood, before, go_on, lacking, offer,
-    read, unevenness,
+    Before, Checked, Choice, Interruption, Offer, Refusal, Stood, Waited, before, go_on, lacking,
+    offer, read, unevenness,
 };
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
@@ -69,27 +69,41 @@ pub struct CutOff {
     pub rest: Result<Plan, Refusal>,
     /// When its last entry was written, by the wall clock.
     last_at: Timestamp,
+    /// When the first of the runs began that went on with one another.
+    first_at: Timestamp,
 }
 
 impl CutOff {
-    /// How long ago its last entry was written; `None` where the clocks contradict each other.
+    /// How long ago the job ceased; `None` where the clocks contradict each other.
     #[must_use]
     pub fn downtime(&self, now: Timestamp) -> Option<Time> {
         let down = std::time::Duration::try_from(now.duration_since(self.last_at)).ok()?;
-        Some(Time::from_duration(down))
+        Some(Time::from_duration(down + self.found.over))
+    }
+
+    /// How long the part has stood. Its surface is as old as the first of the runs that went on
+    /// with one another.
+    #[must_use]
+    pub fn waited(&self, now: Timestamp) -> Waited {
+        let down = self.downtime(now);
+        let since_first = std::time::Duration::try_from(now.duration_since(self.first_at)).ok();
+        let age = down.zip(since_first).map(|(down, since_first)| {
+            (down + Time::from_duration(self.found.lasted)).max(Time::from_duration(since_first))
+        });
+        Waited { down, age }
     }
 
     /// What a person may choose.
     #[must_use]
     pub fn offer(&self, now: Timestamp) -> Offer {
-        offer(&self.found, self.downtime(now), self.rest.is_ok())
+        offer(&self.found, self.waited(now), self.rest.is_ok())
     }
 
     /// What must be done before the rest begins; nothing where it cannot.
     #[must_use]
     pub fn before(&self, now: Timestamp) -> Vec<Before> {
         let rest = self.rest.as_ref().ok();
-        rest.map(|rest| before(&self.found, rest, self.downtime(now))).unwrap_or_default()
+        rest.map(|rest| before(&self.found, rest, self.waited(now))).unwrap_or_default()
     }
 
     /// How long it stood, and how well the place is known where powder begins again, in words.
@@ -209,7 +223,8 @@ pub fn cut_off(
     let found = read(&record.entries, &plan, &job.rig, stood);
     let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
     let (run, kind, last_at) = (id.clone(), record.summary.kind, last_at(&record));
-    Ok(CutOff { run, kind, job, plan, found, rest, last_at })
+    let first_at = first_at(store, &record)?;
+    Ok(CutOff { run, kind, job, plan, found, rest, last_at, first_at })
 }
 
 /// The plan that a run began with: of its recipe, or of what an earlier run had left of it.
@@ -272,6 +287,20 @@ fn changed(record: &RunRecord, why: &str) -> String {
          ({}), or end the job: measure the coat, or strip the part\n",
         record.summary.id, record.software
     )
+}
+
+/// When the first of the runs began that went on with one another up to this one.
+fn first_at(store: &Store, record: &RunRecord) -> Result<Timestamp, String> {
+    let mut began = record.summary.started_at;
+    let mut earlier = record.particulars.get(RESUMES).cloned();
+    for _ in 0..MOST_IN_A_ROW {
+        let Some(name) = earlier else { break };
+        let run = store.find(&name).and_then(|id| store.run(&id));
+        let run = run.map_err(|problem| problem.whole())?;
+        began = run.summary.started_at;
+        earlier = run.particulars.get(RESUMES).cloned();
+    }
+    Ok(began)
 }
 
 /// When the last entry was written, by the wall clock: that of its end, or else of its beginning.

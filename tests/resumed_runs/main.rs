@@ -22,6 +22,7 @@ mod support;
 mod changed;
 mod cut;
 mod ends;
+mod every_entry;
 mod power_cut;
 mod records;
 mod runs;

@@ -7,7 +7,7 @@ use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::plan::{Direction, Plan, plan};
 use evenpass_core::program::Step;
 use evenpass_core::quantity::Time;
-use evenpass_core::resume::{Choice, Interruption, Task, before, go_on, offer, read};
+use evenpass_core::resume::{Choice, Interruption, Task, Waited, before, go_on, offer, read};
 use serde_json::json;
 
 use super::cut::{Death, Running, cut, take_up};
@@ -97,7 +97,8 @@ fn a_power_cut_in_pass_five_is_told_with_its_place_and_coat_and_the_torch_sets_o
 #[test]
 fn what_may_be_done_is_offered_and_after_two_hours_or_with_no_clock_stripping_comes_first() {
     let (job, plan, found) = found();
-    let offered = |downtime| offer(&found, downtime, true);
+    let waited = |down| Waited { down, age: down };
+    let offered = |down| offer(&found, waited(down), true);
     let half_an_hour = Some(Time::from_s(1800.0));
     assert_eq!(
         offered(half_an_hour).choices,
@@ -108,7 +109,7 @@ fn what_may_be_done_is_offered_and_after_two_hours_or_with_no_clock_stripping_co
     assert_eq!(offered(None).default, Choice::StripAndReblast);
     let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found).expect("a plan");
     let tasks: Vec<Task> =
-        before(&found, &rest, half_an_hour).into_iter().map(|before| before.task).collect();
+        before(&found, &rest, waited(half_an_hour)).into_iter().map(|before| before.task).collect();
     assert!(matches!(
         tasks.as_slice(),
         [

@@ -109,8 +109,11 @@ pub struct Interruption {
     pub torch_changed: Level,
     /// Why the part may be spoiled, in words.
     pub suspect: Option<String>,
-    /// From the start of the job to the last entry.
+    /// From the start of the job until it was stopped or tripped, or else to the last entry.
     pub lasted: Duration,
+    /// From then to the last entry: a machine that has tripped is written down for as long as
+    /// nobody resets it.
+    pub over: Duration,
     /// Whether the carriage was found where it cannot have come by itself: what was found counts for
     /// nothing.
     pub stood_elsewhere: Level,

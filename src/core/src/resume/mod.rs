@@ -25,7 +25,7 @@ mod stood;
 
 pub use checked::{Checked, Lacking, lacking, unevenness};
 pub use interruption::{Fused, Interruption, JOURNAL_EVERY, PassInHand, Stretch, read};
-pub use offer::{Before, Choice, DOWNTIME, Offer, Task, before, offer};
+pub use offer::{Before, Choice, DOWNTIME, Offer, Task, Waited, before, offer};
 pub use rest::{Refusal, go_on};
 pub use stood::Stood;
 

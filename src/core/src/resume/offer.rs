@@ -62,16 +62,25 @@ pub struct Offer {
     pub because: String,
 }
 
-/// What may be done after so long; `None` where the clocks contradict each other and nobody knows.
-/// Going on is offered only where it can be planned.
+/// How long a part has stood, as far as anybody knows.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Waited {
+    /// Since its job ceased; `None` where the clocks contradict each other.
+    pub down: Option<Time>,
+    /// Since the first job on its surface began, before which it was blasted; `None` alike.
+    pub age: Option<Time>,
+}
+
+/// What may be done after so long. Going on is offered only where it can be planned.
 #[must_use]
-pub fn offer(found: &Interruption, downtime: Option<Time>, can_go_on: bool) -> Offer {
+pub fn offer(found: &Interruption, waited: Waited, can_go_on: bool) -> Offer {
     let sprays = found.hand.is_some();
     let mut choices = vec![Choice::EndHere, Choice::StripAndReblast];
     if can_go_on {
         choices.insert(0, Choice::GoOn);
     }
-    let (default, because) = match downtime {
+    let within = found.program.blasted_within;
+    let (default, because) = match waited.down {
         _ if found.suspect.is_some() => {
             (Choice::StripAndReblast, "the part may be spoiled: it wants an inspection".to_owned())
         }
@@ -87,6 +96,14 @@ pub fn offer(found: &Interruption, downtime: Option<Time>, can_go_on: bool) -> O
                 "it stood for {:.1} h, longer than {:.0} h",
                 stood.s() / 3600.0,
                 DOWNTIME.s() / 3600.0
+            ),
+        ),
+        Some(_) if waited.age.is_some_and(|age| age > within) => (
+            Choice::StripAndReblast,
+            format!(
+                "it was blasted {:.0} min ago or more, and {:.0} min are allowed",
+                waited.age.map_or(0.0, |age| age.s() / 60.0),
+                within.s() / 60.0
             ),
         ),
         Some(stood) => (Choice::GoOn, format!("it stood for {:.0} min", stood.s() / 60.0)),
@@ -111,7 +128,7 @@ pub enum Task {
     Temperature(Range<Temperature>),
     /// Look at the surface: time since it was blasted, as far as the journal and the downtime tell.
     Surface {
-        /// How long ago the job began, at the least; `None` where nobody knows.
+        /// How long ago the first job on it began; `None` where nobody knows.
         age: Option<Time>,
         /// Longest without a look.
         within: Time,
@@ -133,7 +150,7 @@ pub struct Before {
 
 /// What must be done before the rest begins, in this order.
 #[must_use]
-pub fn before(found: &Interruption, rest: &Plan, downtime: Option<Time>) -> Vec<Before> {
+pub fn before(found: &Interruption, rest: &Plan, waited: Waited) -> Vec<Before> {
     let mut all = Vec::new();
     let mut add = |task: Task, words: String| all.push(Before { task, words });
     if let Some(suspect) = &found.suspect {
@@ -169,7 +186,7 @@ pub fn before(found: &Interruption, rest: &Plan, downtime: Option<Time>) -> Vec<
         );
     }
     if found.hand.is_some() {
-        let age = downtime.map(|down| down + Time::from_duration(found.lasted));
+        let age = waited.age;
         let within = rest.program.blasted_within;
         let told = age.map_or_else(
             || "nobody knows how long ago it was blasted".to_owned(),

@@ -132,3 +132,78 @@ fn a_zone_begun_to_be_fused_is_fused_whole_again_and_what_was_called_wet_is_told
     assert_eq!(kinds.iter().filter(|fuses| **fuses).count(), 1);
     assert!(!rest.program.steps.iter().any(|step| matches!(step, Step::Spray(_))));
 }
+
+fn sample(tenths: u64, place: f64) -> Entry {
+    let data = json!({ "z": format!("{place} mm"), "feed": "12 mm/s", "powder": true });
+    Entry { at: Moment::from_micros(tenths * 100_000), ..entry(0, EntryKind::Sample, data) }
+}
+
+/// The drive falls silent in a pass: nobody can tell where powder was lost, but where the torch was
+/// last seen is on the journal.
+#[test]
+fn a_pass_that_a_silent_drive_broke_off_is_left_where_the_torch_was_last_seen() {
+    let plan = reference();
+    let mut entries = held_after_three(&three_passes(&plan));
+    let Some(Step::Spray(step)) = plan.program.steps.get(1) else { panic!("it sprays") };
+    let fourth = &step.passes[3];
+    let way = if fourth.to > fourth.from { 1.0 } else { -1.0 };
+    let on = fourth.powder[0].on.mm();
+    entries.extend([moved(30, "Approaching", "Crossing"), pass(30, "begun", 4)]);
+    let seen: Vec<f64> = (0..20).map(|place| on + way * 2.4 * f64::from(place)).collect();
+    entries.extend((0_u64..).zip(&seen).map(|(place, at)| sample(310 + 2 * place, *at)));
+    entries.extend([moved(35, "Crossing", "Aborting"), moved(36, "Aborting", "Aborted")]);
+    let (found, _) = go(&plan, &entries);
+    let hand = found.hand.as_ref().expect("a pass in hand");
+    let last = seen.last().expect("places");
+    let along = |place: Length| (place.mm() - last) * way;
+    assert_eq!(hand.pass, 4, "{found}");
+    assert!((0.0..6.0).contains(&along(hand.ceased)), "{found}, last seen at {last}");
+    assert!((along(hand.earliest)).abs() < 0.1 && along(hand.latest) > 6.0, "{found}");
+}
+
+#[test]
+fn a_run_that_was_cut_off_while_it_fused_wants_an_inspection_and_is_not_gone_on_with_untold() {
+    let plan = reference();
+    let mut entries = held_after_three(&three_passes(&plan));
+    entries.extend([
+        pass(30, "begun", 9),
+        pass(44, "ended", 9),
+        moved(45, "ClosingUp", "SpinningUp"),
+        moved(50, "SpinningUp", "Heating"),
+    ]);
+    let (found, rest) = go(&plan, &entries);
+    let minute = Waited { down: Some(Time::from_s(60.0)), age: Some(Time::from_s(110.0)) };
+    let offered = offer(&found, minute, true);
+    assert_eq!(offered.default, Choice::StripAndReblast, "{}", offered.because);
+    let inspect = |one: &Before| matches!(one.task, Task::Inspect(_));
+    assert!(before(&found, &rest, minute).iter().any(inspect));
+}
+
+/// A trip of a Friday that was reset on the Monday: the machine told its state all the time.
+#[test]
+fn a_part_has_stood_since_its_job_tripped_and_not_since_somebody_came() {
+    let plan = reference();
+    let mut entries = held_after_three(&three_passes(&plan));
+    entries.extend([moved(60, "Held", "Aborting"), moved(61, "Aborting", "Aborted")]);
+    entries.push(entry(200_000, EntryKind::Sample, json!({})));
+    if let Some(leaf) = entries.iter_mut().find(|entry| entry.data["from"] == "Held") {
+        leaf.data["from"] = "HeldLit".into();
+    }
+    let found = read(&entries, &plan, &support::rig(), None);
+    assert_eq!((found.lasted.as_secs(), found.over.as_secs()), (59, 199_940));
+}
+
+#[test]
+fn a_surface_that_was_blasted_too_long_ago_is_blasted_again_where_nobody_decides_otherwise() {
+    let plan = reference();
+    let found = read(&held_after_three(&three_passes(&plan)), &plan, &support::rig(), None);
+    let offered = |age: f64| {
+        let waited = Waited { down: Some(Time::from_s(60.0)), age: Some(Time::from_s(age)) };
+        offer(&found, waited, true).default
+    };
+    let allowed = plan.program.blasted_within.s();
+    assert_eq!(
+        (offered(allowed - 1.0), offered(allowed + 1.0)),
+        (Choice::GoOn, Choice::StripAndReblast)
+    );
+}

@@ -5,19 +5,40 @@ use super::super::interruption::{
     CEASED_AFTER, Fused, Interruption, JOURNAL_EVERY, PassInHand, WHOLE, stretches,
 };
 use super::super::stood::Stood;
-use super::Reader;
+use super::{Reader, Seen};
 use crate::image::Level;
+use crate::moment::Moment;
 use crate::plan::Direction;
-use crate::program::{SprayStep, Step};
+use crate::program::{Pass, SprayStep, Step};
 use crate::quantity::{Length, Time};
 use crate::rig::Rig;
-use crate::sequence::Leaf;
+use crate::sequence::{Leaf, Phase};
+
+/// What the torch does, as far as the pass in hand is concerned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Going {
+    /// It goes along it, or turns to it.
+    Along,
+    /// It comes from elsewhere to where powder is to begin.
+    ToIt,
+    /// It stands, or goes elsewhere.
+    Nowhere,
+}
+
+/// Where the torch was last seen in a pass, and for how long it went on from there unseen.
+#[derive(Debug, Clone, Copy)]
+struct Went {
+    place: Length,
+    for_so_long: Time,
+}
 
 impl Reader {
     /// What is left of the job, where it was cut off; `stood` says where the carriage was found.
     pub(in crate::resume) fn end(mut self, rig: &Rig, stood: Option<Stood>) -> Interruption {
         let mut stood_elsewhere = Level::Off;
         let hand = self.left(rig, stood, &mut stood_elsewhere);
+        let suspect = self.suspect.take().or_else(|| self.molten());
+        let ceased = self.ceased.unwrap_or(self.last);
         for (step, done) in self.done.iter_mut().enumerate() {
             let planned = match self.program.steps.get(step) {
                 Some(Step::Spray(spray)) => spray.passes.len(),
@@ -47,11 +68,26 @@ impl Reader {
             coat: self.coat,
             fused,
             torch_changed: self.torch_changed,
-            suspect: self.suspect,
-            lasted: self.last.since(self.began),
+            suspect,
+            lasted: ceased.since(self.began),
+            over: self.last.since(ceased),
             stood_elsewhere,
             unclear: self.unclear,
         }
+    }
+
+    /// What a controller that died in a fusing cannot have told: nobody kept the spindle turning.
+    fn molten(&self) -> Option<String> {
+        let alive = matches!(
+            self.leaf.phase(),
+            Phase::Fusing | Phase::Holding | Phase::Held | Phase::Restarting
+        );
+        let fuse = self.fuses().filter(|_| alive)?;
+        Some(format!(
+            "it was cut off while {} was being fused, and its spindle may have stopped under a molten \
+             coat, which sags",
+            fuse.zone
+        ))
     }
 
     /// The next pass that is not done, if any zone has one.
@@ -71,6 +107,49 @@ impl Reader {
         None
     }
 
+    /// What the torch does by the last entry.
+    fn going(&self) -> Going {
+        match self.leaf {
+            Leaf::Crossing | Leaf::SprayTurning => Going::Along,
+            Leaf::Approaching => Going::ToIt,
+            // Until the hose is empty it goes on along the pass; then it withdraws.
+            Leaf::Holding | Leaf::Stopping if self.lost.is_some() && self.coat.is_arriving() => {
+                Going::Along
+            }
+            _ => Going::Nowhere,
+        }
+    }
+
+    /// Where the torch was last seen in the pass in hand; `None` when all that came of it is known.
+    fn went(&self, going: Going, pass: &Pass, on: Length, course: &Course<'_>) -> Option<Went> {
+        let from = |began: Moment, seen: Option<Seen>, until: Moment| {
+            let seen = seen.filter(|seen| seen.at >= began);
+            let since = seen.map_or(began, |seen| seen.at);
+            Went {
+                place: seen.map_or(pass.from, |seen| seen.place),
+                for_so_long: Time::from_duration(until.since(since)),
+            }
+        };
+        match going {
+            // A pass may have begun since the last entry.
+            Going::Along => Some(from(self.pass_began.unwrap_or(self.last), self.seen, self.last)),
+            // It comes to the pass, or back to where powder was lost, without powder.
+            Going::ToIt => {
+                Some(Went { place: self.lost.unwrap_or(pass.from), for_so_long: Time::ZERO })
+            }
+            // Where powder was lost is told unless the drive was silent, or none had come.
+            Going::Nowhere if self.lost.is_some() => None,
+            Going::Nowhere => {
+                let (left, began) = self.left.zip(self.pass_began)?;
+                let went = (left.at >= began).then(|| from(began, left.seen, left.at))?;
+                let last = At { pass: self.pass, place: went.place };
+                let end = course.after(last, went.for_so_long);
+                let came = end.pass > self.pass || farther(pass, end.place, on) != on;
+                came.then_some(went)
+            }
+        }
+    }
+
     /// Where the pass in hand was left, its coat counted up to there.
     fn left(
         &mut self,
@@ -81,31 +160,30 @@ impl Reader {
         let spray = self.go_to_next()?;
         let pass = spray.passes.get(self.pass)?;
         let on = pass.powder.first().map_or(pass.from, |window| window.on);
-        let withdraws = matches!(self.leaf, Leaf::Holding | Leaf::Stopping);
-        let sprays = matches!(self.leaf, Leaf::Approaching | Leaf::Crossing | Leaf::SprayTurning);
-        let moves = sprays || (withdraws && self.pass_began.is_some());
-        if !moves {
+        let course = Course { step: &spray, ramp: self.program.ramp };
+        let going = self.going();
+        let Some(went) = self.went(going, pass, on, &course) else {
             // At rest, or on the way to it: what was lost is known, and nothing has come since.
             let place = self.lost.map_or(on, |lost| farther(pass, lost, on));
             return self.settled(&spray, self.pass, (place, place, place), Level::Off);
-        }
-        // A pass may have begun since the last entry.
-        let began = self.pass_began.unwrap_or(self.last);
-        let here = self.seen.filter(|seen| seen.at >= began);
-        let last = At { pass: self.pass, place: here.map_or(pass.from, |seen| seen.place) };
-        let since = here.map_or(began, |seen| seen.at);
-        let course = Course { step: &spray, ramp: self.program.ramp };
-        let found = stood.and_then(|stood| stood.ceased(&course, last, JOURNAL_EVERY, rig));
-        *elsewhere = Level::from_bit(stood.is_some() && found.is_none());
-        let waited = Time::from_duration(self.last.since(since)) + CEASED_AFTER;
-        let time = match found {
-            Some(ceased) => time_between(&course, last, ceased.at),
-            None => waited.min(JOURNAL_EVERY),
         };
+        let last = At { pass: self.pass, place: went.place };
+        let found = stood.filter(|_| going != Going::Nowhere);
+        let found = found.and_then(|stood| stood.ceased(&course, last, JOURNAL_EVERY, rig));
+        // Where it comes to a pass it may stand anywhere.
+        *elsewhere = Level::from_bit(going == Going::Along && stood.is_some() && found.is_none());
+        let time = match (found, going) {
+            (Some(ceased), _) => time_between(&course, last, ceased.at),
+            (None, Going::Along) => (went.for_so_long + CEASED_AFTER).min(JOURNAL_EVERY),
+            (None, Going::ToIt) => Time::ZERO,
+            (None, Going::Nowhere) => went.for_so_long.min(JOURNAL_EVERY),
+        };
+        // A hold's hose empties until there.
+        let empties = matches!(self.leaf, Leaf::Holding | Leaf::Stopping);
         let bound = self.lost.map(|place| Bound {
             pass: self.pass,
             place,
-            side: if withdraws { Side::Before } else { Side::Beyond },
+            side: if empties { Side::Before } else { Side::Beyond },
         });
         self.coat.select(self.step);
         let ceased = course.spray(&mut self.coat, last, time, bound);

@@ -9,7 +9,7 @@ use crate::image::Level;
 use crate::moment::Moment;
 use crate::plan::Plan;
 use crate::plan::change::{Ahead, taken_back, touched_up, trimmed};
-use crate::program::{Program, SprayStep, Step};
+use crate::program::{FuseStep, Program, SprayStep, Step};
 use crate::quantity::{Length, Speed};
 use crate::request::Trim;
 use crate::sequence::{Leaf, Phase};
@@ -21,6 +21,13 @@ struct Seen {
     place: Length,
 }
 
+/// When a pass was left before its end, with what had been seen of the carriage in it until then.
+#[derive(Debug, Clone, Copy)]
+struct Left {
+    at: Moment,
+    seen: Option<Seen>,
+}
+
 /// Goes through the facts of a run, one after the other; its end is where the run was cut off.
 pub(super) struct Reader {
     program: Program,
@@ -29,6 +36,8 @@ pub(super) struct Reader {
     began: Moment,
     clock: Moment,
     last: Moment,
+    /// Since when a stop or a trip has ended the job; `None` while it goes on.
+    ceased: Option<Moment>,
     seen: Option<Seen>,
     coil: Level,
     step: usize,
@@ -36,6 +45,8 @@ pub(super) struct Reader {
     pass: usize,
     /// Since when it goes on; `None` while it has not begun.
     pass_began: Option<Moment>,
+    /// Since when it stands; `None` while the torch goes along it.
+    left: Option<Left>,
     lost: Option<Length>,
     done: Vec<usize>,
     fused: Vec<(usize, Vec<usize>)>,
@@ -54,11 +65,13 @@ impl Reader {
             began,
             clock: began,
             last: began,
+            ceased: None,
             seen: None,
             coil: Level::Off,
             step: plan.program.steps.iter().position(first).unwrap_or(0),
             pass: 0,
             pass_began: None,
+            left: None,
             lost: None,
             done: vec![0; plan.program.steps.len()],
             fused: Vec::new(),
@@ -78,7 +91,7 @@ impl Reader {
     pub(super) fn take(&mut self, told: &Told) {
         self.last = self.last.max(told.at);
         match &told.fact {
-            Fact::Moved { from, to } => self.moved(*from, *to),
+            Fact::Moved { from, to } => self.moved(told.at, *from, *to),
             Fact::PassBegan { step, pass } => self.pass_began(told.at, *step, *pass),
             Fact::PassEnded { step, pass } => self.pass_ended(*step, *pass),
             Fact::Powder { level, place } => {
@@ -116,8 +129,19 @@ impl Reader {
         }
     }
 
-    fn moved(&mut self, from: Leaf, to: Leaf) {
+    fn moved(&mut self, at: Moment, from: Leaf, to: Leaf) {
         self.leaf = to;
+        self.left = match (is_along(from), is_along(to)) {
+            (_, true) => None,
+            (true, false) => Some(Left { at, seen: self.seen }),
+            (false, false) => self.left,
+        };
+        self.ceased = match to.phase() {
+            Phase::Aborting | Phase::Aborted | Phase::Stopping | Phase::Stopped => {
+                self.ceased.or(Some(at))
+            }
+            _ => None,
+        };
         if to.phase() == Phase::Aborting {
             self.coat.cut();
         }
@@ -140,8 +164,17 @@ impl Reader {
 
     /// A fusing that has begun and is not done was what any hold interrupted.
     fn phase_before_hold(&self) -> Phase {
-        let open = |(step, wet): &(usize, Vec<usize>)| wet.len() < bands_of(&self.program, *step);
-        if self.fused.last().is_some_and(open) { Phase::Fusing } else { Phase::Spraying }
+        if self.fuses().is_some() { Phase::Fusing } else { Phase::Spraying }
+    }
+
+    /// The step whose fusing has begun and is not done.
+    fn fuses(&self) -> Option<&FuseStep> {
+        let open = |(step, wet): &&(usize, Vec<usize>)| wet.len() < bands_of(&self.program, *step);
+        let (step, _) = self.fused.last().filter(open)?;
+        match self.program.steps.get(*step) {
+            Some(Step::Fuse(fuse)) => Some(fuse),
+            _ => None,
+        }
     }
 
     /// The bands of a step called wet, changed; begun with this where it was not.
@@ -165,7 +198,7 @@ impl Reader {
         for earlier in self.done.iter_mut().take(step) {
             *earlier = usize::MAX;
         }
-        (self.step, self.pass, self.pass_began) = (step, pass, Some(at));
+        (self.step, self.pass, self.pass_began, self.left) = (step, pass, Some(at), None);
         if let Some(done) = self.done.get_mut(step) {
             *done = (*done).max(pass);
         }
@@ -253,6 +286,11 @@ impl Reader {
         }
         Some("a person's changes of passes contradict each other".to_owned())
     }
+}
+
+/// Whether the torch goes along a pass, or turns to the next one.
+const fn is_along(leaf: Leaf) -> bool {
+    matches!(leaf, Leaf::Crossing | Leaf::SprayTurning)
 }
 
 fn bands_of(program: &Program, step: usize) -> usize {
