@@ -118,7 +118,7 @@ pub fn found(
     measurements: &[MeasurementRecord],
     catalogue: &Catalogue,
 ) -> Result<Vec<Found>, RecordError> {
-    let Some(basis) = store.basis(run)? else { return Ok(Vec::new()) };
+    let Some(basis) = store.sprayed(run)?.known() else { return Ok(Vec::new()) };
     let own = measurements
         .iter()
         .filter(|kept| kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(run));
