@@ -74,6 +74,8 @@ pub struct PartLine {
     pub to_be_measured: Option<WhyMeasured>,
     /// What was measured.
     pub found: Vec<Found>,
+    /// Whether whoever inspects it measured its coat.
+    pub inspected: bool,
     /// What was off the first good part.
     pub drifts: Vec<Drift>,
     /// What was done otherwise than planned or ordered.

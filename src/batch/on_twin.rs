@@ -258,6 +258,7 @@ impl<'a> OnTwin<'a> {
             gas: Some(gas),
             to_be_measured: before.measured,
             found: Vec::new(),
+            inspected: false,
             drifts: first
                 .filter(|_| end == End::Complete)
                 .map_or_else(Vec::new, |(_, first)| drifts(&first, &course)),
