@@ -98,18 +98,18 @@ pub struct PlannedPass {
     pub from: Length,
     /// Where it comes to rest.
     pub to: Length,
-    /// The feed from each place on.
+    /// The feed profile, by rising places.
     pub feed: Vec<PlannedFeed>,
     /// Where powder arrives.
     #[serde(default)]
     pub powder: Vec<PlannedPowderSpan>,
 }
 
-/// The feed from one place on.
+/// A point of a feed profile: between two of them the feed goes linearly, outside it stays.
 #[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 #[non_exhaustive]
 pub struct PlannedFeed {
-    /// From where.
+    /// Where.
     pub at: Length,
     /// How fast.
     pub feed: Speed,
@@ -185,6 +185,8 @@ pub struct PlannedFusing {
     pub ceiling: Temperature,
     /// Spindle speed.
     pub spindle: SpindleSpeed,
+    /// How fast the flame goes over a band, to and fro.
+    pub oscillation: Speed,
     /// The bands, in their order.
     pub bands: Vec<PlannedBand>,
 }
@@ -300,12 +302,16 @@ impl PlannedPass {
     /// The feed at a place of the part.
     #[must_use]
     pub fn feed_at(&self, place: Length) -> Option<Speed> {
-        let first = self.feed.first()?;
-        let towards_tail = self.to > self.from;
-        let passed = |feed: &&PlannedFeed| {
-            if towards_tail { feed.at <= place } else { feed.at >= place }
-        };
-        Some(self.feed.iter().rev().find(passed).unwrap_or(first).feed)
+        // By rising places, whichever way the pass goes.
+        let after = self.feed.iter().position(|point| point.at > place).unwrap_or(self.feed.len());
+        let before = after.checked_sub(1).and_then(|before| self.feed.get(before));
+        Some(match (before, self.feed.get(after)) {
+            (Some(low), Some(high)) => {
+                low.feed + (high.feed - low.feed) * ((place - low.at) / (high.at - low.at))
+            }
+            (Some(only), None) | (None, Some(only)) => only.feed,
+            (None, None) => return None,
+        })
     }
 
     /// The mean feed over a stretch, as the time for it says.
@@ -342,4 +348,35 @@ fn range<'de, D: Deserializer<'de>, Q: Deserialize<'de>>(from: D) -> Result<Rang
     }
     let Ends { low, high } = Ends::deserialize(from)?;
     Ok(Range { low, high })
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+
+    use super::*;
+
+    /// From 10 mm/s at 100 mm to 20 mm/s at 200 mm.
+    fn pass(from: &str, to: &str) -> PlannedPass {
+        let feed = [("100 mm", "10 mm/s"), ("200 mm", "20 mm/s")];
+        let feed = feed.map(|(at, feed)| json!({"at": at, "feed": feed}));
+        PlannedPass::deserialize(json!({"from": from, "to": to, "feed": feed, "powder": []}))
+            .expect("a pass")
+    }
+
+    #[test]
+    fn a_feed_goes_linearly_between_its_points_whichever_way_the_pass_goes() {
+        let at = |pass: &PlannedPass, mm: f64| {
+            pass.feed_at(Length::from_mm(mm)).expect("a feed").mm_per_s()
+        };
+        for pass in [pass("90 mm", "210 mm"), pass("210 mm", "90 mm")] {
+            for (mm, wanted) in [(90.0, 10.0), (100.0, 10.0), (130.0, 13.0), (250.0, 20.0)] {
+                assert!((at(&pass, mm) - wanted).abs() < 1e-9, "{mm} mm: {}", at(&pass, mm));
+            }
+            // By the time it takes: 10 mm/s / mm over ln 2 of it, 14.427 mm/s.
+            let all = Range { low: Length::from_mm(100.0), high: Length::from_mm(200.0) };
+            let mean = pass.mean_feed(all).expect("a mean").mm_per_s();
+            assert!((mean - 10.0 / 2.0_f64.ln()).abs() < 1e-3, "{mean}");
+        }
+    }
 }
