@@ -7,6 +7,7 @@
 //! and the place of a pass in it would say nothing. A run that went on with an earlier one names it in
 //! its particulars, and is read over the plan that this gives.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use evenpass_core::image::Level;
@@ -186,11 +187,20 @@ pub fn settle(
 /// [`RecordError`] when the file can't be read.
 pub fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
     let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
-    let mut particulars = store.run(run)?.particulars;
-    // Of the run that goes on these are its own.
-    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
+    let particulars = of_its_part(store, run)?;
     let (number, serial) = (part.number, part.serial);
     Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
+}
+
+/// What the record of a run says of its part: true of it in the run that goes on, too.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn of_its_part(store: &Store, run: &RunId) -> Result<BTreeMap<String, String>, RecordError> {
+    let mut particulars = store.particulars(run)?;
+    // Of the run that goes on these are its own.
+    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
+    Ok(particulars)
 }
 
 /// Reads a run and plans its rest. `stood` is how the carriage was found.
