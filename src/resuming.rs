@@ -29,7 +29,7 @@ use crate::record::{Mark, RESUMES, RecordError, RunId, RunKind, RunRecord, Said,
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
 pub const STOOD: &str = "found";
 /// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
-const MOST_IN_A_ROW: usize = 8;
+pub(crate) const MOST_IN_A_ROW: usize = 8;
 
 /// Less than this of one pass is told nobody: no gauge finds it (arbitrary).
 const NOT_WORTH_TELLING: Fraction = Fraction::from_ratio(0.005);
