@@ -18,12 +18,13 @@ use crate::attendant::End;
 use crate::batch::used::{GasFlow, Gathering};
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
+use crate::particulars::Particulars;
 use crate::record::changes::Changes;
 use crate::record::{
     BatchId, BatchPart, Beginning, Deviation, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId,
     RunKind, Source, Store, records_file,
 };
-use crate::resuming::GoesOn;
+use crate::resuming::{GoesOn, of_its_part};
 
 /// What a record begins with besides the job itself.
 #[derive(Debug, Clone)]
@@ -40,6 +41,8 @@ pub struct Begin<'a> {
     pub goes_on: Option<GoesOn>,
     /// The part of a batch that it makes, if it makes one.
     pub part: Option<&'a OfBatch>,
+    /// What a person said of the part that is made.
+    pub particulars: Particulars,
     /// When it begins where time is virtual: it then goes as fast as its entries say. `None` for the
     /// wall clock.
     pub virtually_at: Option<Timestamp>,
@@ -65,7 +68,8 @@ impl<'a> Begin<'a> {
     #[must_use]
     pub const fn fresh(kind: RunKind, seed: Option<u64>, records: Option<&'a Path>) -> Self {
         let (part, goes_on, virtually_at) = (None, None, None);
-        Self { kind, seed, records, first_entry: 1, goes_on, part, virtually_at }
+        let particulars = Particulars::none();
+        Self { kind, seed, records, first_entry: 1, goes_on, part, particulars, virtually_at }
     }
 }
 
@@ -107,7 +111,14 @@ impl Keeping {
         // A coat of several runs teaches nothing of any one.
         let basis = RunBasis::of(recipe, catalogue, &plan.program);
         let basis = basis.filter(|_| begin.goes_on.is_none());
-        let mut particulars = begin.part.map(|part| part.particulars.clone()).unwrap_or_default();
+        let mut particulars = match &begin.goes_on {
+            Some(goes_on) => {
+                of_its_part(&store, &goes_on.run).map_err(|problem| problem.whole())?
+            }
+            None => BTreeMap::new(),
+        };
+        particulars.extend(begin.part.iter().flat_map(|part| part.particulars.clone()));
+        particulars.extend(begin.particulars.by_name().clone());
         particulars.extend(begin.goes_on.iter().flat_map(GoesOn::particulars));
         let header = RunHeader {
             started_at: begin.virtually_at.unwrap_or_else(Timestamp::now),

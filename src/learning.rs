@@ -16,8 +16,8 @@ use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
 use crate::record::{
-    AcceptanceRecord, Measurement, MeasurementRecord, Origin, Outcome, Passes, RecordError,
-    RunKind, Store, records_file,
+    AcceptanceRecord, Measurement, MeasurementRecord, Origin, Outcome, RecordError, RunKind,
+    Sprayed, Store, records_file,
 };
 
 /// How many measurements of a pair count, the latest: a nozzle wears, and what was true of it
@@ -219,8 +219,17 @@ pub(crate) fn grounds(
     let Some(origin) = store.origin(run)? else {
         return Ok(Err(format!("its run {run} is not in these records")));
     };
-    let Some(basis) = store.basis(run)? else {
-        return Ok(Err(format!("its run {run} does not say where its powder was released")));
+    let basis = match store.sprayed(run)? {
+        Sprayed::There { basis, .. } => basis,
+        Sprayed::NotKept => {
+            return Ok(Err(format!("its run {run} does not say where its powder was released")));
+        }
+        Sprayed::Untold { .. } => {
+            return Ok(Err(format!(
+                "the passes of its run {run} were changed, and the entries that say how are not in \
+                 these records"
+            )));
+        }
     };
     Ok(match mismatch(one, &origin, &basis) {
         Some(why) => Err(format!("{why} in its run {run}")),
@@ -245,11 +254,6 @@ fn mismatch(one: &Measurement, origin: &Origin, basis: &RunBasis) -> Option<Stri
     }
     if origin.outcome != Outcome::Complete {
         return Some(format!("what was planned was not done: it is {}", origin.outcome.word()));
-    }
-    if origin.passes == Passes::Changed {
-        return Some(
-            "its passes were changed while it ran, and what was planned was not done".into(),
-        );
     }
     // A rig file of an older version may not be readable any more; its title then says nothing.
     let title = Rig::read(&origin.rig).ok().map(|rig| rig.title);

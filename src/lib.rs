@@ -7,6 +7,7 @@
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
 //! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
 //!   run to other programs.
+//! - [`particulars`] are what a person says of a part before it is made.
 //! - [`resuming`] takes a run that was cut off up again from its record.
 //! - [`learning`] gives what was measured to the next plan, [`followed`] charts it.
 //! - [`batch`] is many parts alike: what the next one needs, and the shift's report.
@@ -30,6 +31,7 @@ pub mod learning;
 pub mod log;
 pub mod margins;
 pub mod panel;
+pub mod particulars;
 pub mod people;
 pub mod picture;
 pub mod port;

@@ -7,6 +7,7 @@
 //! and the place of a pass in it would say nothing. A run that went on with an earlier one names it in
 //! its particulars, and is read over the plan that this gives.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use evenpass_core::image::Level;
@@ -28,7 +29,7 @@ use crate::record::{Mark, RESUMES, RecordError, RunId, RunKind, RunRecord, Said,
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
 pub const STOOD: &str = "found";
 /// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
-const MOST_IN_A_ROW: usize = 8;
+pub(crate) const MOST_IN_A_ROW: usize = 8;
 
 /// Less than this of one pass is told nobody: no gauge finds it (arbitrary).
 const NOT_WORTH_TELLING: Fraction = Fraction::from_ratio(0.005);
@@ -200,11 +201,20 @@ pub fn settle(
 /// [`RecordError`] when the file can't be read.
 pub fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
     let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
-    let mut particulars = store.run(run)?.particulars;
-    // Of the run that goes on these are its own.
-    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
+    let particulars = of_its_part(store, run)?;
     let (number, serial) = (part.number, part.serial);
     Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
+}
+
+/// What the record of a run says of its part: true of it in the run that goes on, too.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn of_its_part(store: &Store, run: &RunId) -> Result<BTreeMap<String, String>, RecordError> {
+    let mut particulars = store.particulars(run)?;
+    // Of the run that goes on these are its own.
+    particulars.retain(|name, _| !["started by", RESUMES, STOOD].contains(&name.as_str()));
+    Ok(particulars)
 }
 
 /// Reads a run and plans its rest. `stood` is how the carriage was found.

@@ -419,6 +419,48 @@ fn a_part_of_a_batch_is_run_by_one_persons_act_at_a_time_and_only_with_what_it_n
 }
 
 #[test]
+fn a_part_is_measured_once_an_inspector_read_its_coat_in_any_way_and_not_when_that_is_taken_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("records.sqlite");
+    let person = ["--person", INSPECTOR];
+    let told = |arguments: &[&str]| {
+        let output = evenpass(&[arguments, &person].concat(), &file);
+        assert!(output.status.success(), "{arguments:?}\n{}", text(&output));
+        text(&output)
+    };
+    let recipe = recipe().display().to_string();
+    told(&["batch", "make", &recipe, "--name", "B4", "--serials", "X1,X2"]);
+    told(&["batch", "refilled", "B4", "--holds", "500 g"]);
+    told(&["batch", "blasted", "B4", "--parts", "1-2", "--ago", "1 min"]);
+    told(&["run", "--batch", "B4", "--pace", "1000"]);
+    let reported = || {
+        let shown = text(&evenpass(&["batch", "show", "B4"], &file));
+        let report = text(&evenpass(&["batch", "report", "B4"], &file));
+        let line = |page: &str| page.split_whitespace().collect::<Vec<_>>().join(" ");
+        (
+            line(&shown).contains("measure part 1: nobody"),
+            line(&report).contains(", to be measured"),
+        )
+    };
+    assert_eq!(reported(), (true, true));
+    let run_out: &[&str] = &["records", "note", "run-out", "latest", "0.03 mm"];
+    told(run_out);
+    assert_eq!(reported(), (true, true), "a run-out says nothing of the coat");
+    let ways: [&[&str]; 3] = [
+        &["records", "thickness", "latest", "--reading", "570 mm=0.13 mm"],
+        &["records", "hardness", "latest", "--coat", "0.13 mm", "--reading", "570 mm=88 HR15N"],
+        &["records", "check", "latest", "--diameter", "570 mm=22.27 mm"],
+    ];
+    for way in ways {
+        let page = told(way);
+        assert_eq!(reported(), (false, false), "{way:?}");
+        let number = page.split("number ").nth(1).expect("its number").split(' ').next().unwrap();
+        told(&["records", "take-back", number, "--reason", "other part"]);
+        assert_eq!(reported(), (true, true), "{way:?} taken back");
+    }
+}
+
+#[test]
 fn a_rehearsed_batch_makes_none_of_its_parts() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("records.sqlite");

@@ -462,7 +462,7 @@ fn a_run_that_was_stopped_or_kept_before_runs_could_teach_is_refused() {
     let file = records.to_str().unwrap();
     for (ending, words) in [
         (Ending::Stopped, "it is stopped, and what lies on its part is not what was planned"),
-        (Ending::Complete, "it was kept before runs could teach"),
+        (Ending::Complete, "it does not say where its powder was released"),
     ] {
         kept_earlier(&records, ending);
         let told = refused(&one_diameter(file));

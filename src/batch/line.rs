@@ -74,6 +74,8 @@ pub struct PartLine {
     pub to_be_measured: Option<WhyMeasured>,
     /// What was measured.
     pub found: Vec<Found>,
+    /// Whether whoever inspects it measured its coat.
+    pub inspected: bool,
     /// What was off the first good part.
     pub drifts: Vec<Drift>,
     /// What was done otherwise than planned or ordered.
@@ -118,7 +120,7 @@ pub fn found(
     measurements: &[MeasurementRecord],
     catalogue: &Catalogue,
 ) -> Result<Vec<Found>, RecordError> {
-    let Some(basis) = store.basis(run)? else { return Ok(Vec::new()) };
+    let Some(basis) = store.sprayed(run)?.known() else { return Ok(Vec::new()) };
     let own = measurements
         .iter()
         .filter(|kept| kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(run));

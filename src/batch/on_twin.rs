@@ -21,6 +21,7 @@ use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison;
 use crate::files::Job;
 use crate::keeping::{self, Begin, Keeping, OfBatch};
+use crate::particulars::{BLASTED_AT, LOT_OF, OPERATOR};
 use crate::record::facts::passes;
 use crate::record::{Batch, Mark, Outcome, RecordError, RunKind, Said, Store};
 use crate::twin_job::TwinJob;
@@ -258,6 +259,7 @@ impl<'a> OnTwin<'a> {
             gas: Some(gas),
             to_be_measured: before.measured,
             found: Vec::new(),
+            inspected: false,
             drifts: first
                 .filter(|_| end == End::Complete)
                 .map_or_else(Vec::new, |(_, first)| drifts(&first, &course)),
@@ -284,14 +286,14 @@ pub fn of_batch(
     put("part", format!("{number} of {}", before.of));
     put("serial", before.serial.clone());
     if let Some(person) = person {
-        put("operator", person.to_owned());
+        put(OPERATOR, person.to_owned());
     }
     if let Some(at) = standing.blasted_at(number) {
-        put("blasted at", at.to_string());
+        put(BLASTED_AT, at.to_string());
     }
     put("to be measured", before.measured.map_or("no", WhyMeasured::words).to_owned());
     for (of, lot) in &standing.lots {
-        put(&format!("lot of {of}"), lot.clone());
+        put(&format!("{LOT_OF}{of}"), lot.clone());
     }
     OfBatch {
         batch: batch.id.clone(),

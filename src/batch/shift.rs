@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::line::{Decision, PartLine, found};
-use super::standing::{OXYGEN, decided, fate, order};
+use super::standing::{OXYGEN, decided, fate, is_inspected, order};
 use super::used::Gathering;
 use crate::record::{
     Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, Outcome, RecordError,
@@ -250,6 +250,7 @@ impl Reader<'_> {
             gas: None,
             to_be_measured: None,
             found: found(self.store, &part.run, self.measurements, catalogue)?,
+            inspected: is_inspected(self.said, &part.run),
             drifts: Vec::new(),
             deviations: record.deviations.clone(),
             person: ["started by", "operator"]

@@ -229,9 +229,10 @@ impl Standing {
             let fate = fate(run, decided(said, &part.run));
             self.attempts.push(Attempt { number: part.number, fate });
             self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
-            if measured.iter().any(|kept| {
+            let by_figures = measured.iter().any(|kept| {
                 kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
-            }) {
+            });
+            if by_figures || is_inspected(said, &part.run) {
                 self.measured.push(part.number);
             }
             if run.outcome == Outcome::Complete {
@@ -368,6 +369,19 @@ pub fn decided<'a>(said: &[&'a MarkRecord], run: &RunId) -> Option<(Verdict, &'a
             Some((*verdict, *kept))
         }
         _ => None,
+    })
+}
+
+/// Whether the coat of a run's part was measured by whoever inspects it: its thickness, its hardness,
+/// or a diameter against the plan.
+#[must_use]
+pub fn is_inspected(said: &[&MarkRecord], run: &RunId) -> bool {
+    said.iter().any(|kept| {
+        kept.mark.run.as_ref() == Some(run)
+            && matches!(
+                kept.mark.said,
+                Said::Thickness { .. } | Said::Hardness { .. } | Said::CoatChecked { .. }
+            )
     })
 }
 

@@ -73,7 +73,7 @@ enum Verb {
     /// chooses what is done about it. Nothing moves before the start at the machine.
     ///
     /// Example: evenpass run config/recipes/pump-sleeve.toml
-    Run(run::RunArguments),
+    Run(Box<run::RunArguments>),
     /// Serve the machine with its panel; the twin when no rig is named.
     ///
     /// Example: evenpass serve --recipes config/recipes

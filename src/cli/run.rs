@@ -2,6 +2,7 @@
 
 mod machine;
 mod part;
+mod particulars;
 mod resume;
 mod twin;
 
@@ -16,6 +17,7 @@ use evenpass_core::rig::RigKind;
 
 pub(super) use self::machine::check_ports;
 use self::part::PartToRun;
+use self::particulars::ParticularsArguments;
 use self::resume::ResumeArguments;
 use super::learned::{self, Learning, RecordsAre};
 use super::ports::Ports;
@@ -27,6 +29,7 @@ use crate::attendant::End;
 use crate::comparison::ZoneComparison;
 use crate::files::Job;
 use crate::keeping::OfBatch;
+use crate::particulars::Particulars;
 use crate::port::Port;
 use crate::resuming::GoesOn;
 
@@ -64,6 +67,8 @@ pub(super) struct RunArguments {
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
     #[command(flatten)]
+    of_part: ParticularsArguments,
+    #[command(flatten)]
     served: ServedArguments,
 }
 
@@ -77,6 +82,8 @@ struct Work<'a> {
     of: Option<&'a OfBatch>,
     /// The part of a batch that is begun, if one is.
     part: Option<&'a PartToRun>,
+    /// What was said of the part.
+    said: Particulars,
 }
 
 impl<'a> Work<'a> {
@@ -124,6 +131,10 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
         Ok(found) => found,
         Err(trouble) => return trouble.told(),
     };
+    let said = match arguments.of_part.read(arguments.person.as_deref()) {
+        Ok(said) => said,
+        Err(problem) => return say::bad_input(&problem),
+    };
     let asked = (&arguments.resume.resume, &arguments.batch, &arguments.recipe);
     match (found, asked) {
         (Where::Served(served), (Some(_), ..)) => say::bad_input(&format!(
@@ -139,22 +150,22 @@ pub(super) fn answer(arguments: &RunArguments) -> Exit {
         (Where::Served(served), (None, None, Some(recipe))) => {
             served::run::run(&served, recipe, arguments.person.as_deref(), &arguments.served)
         }
-        (Where::Alone, (Some(asked), ..)) => resume::answer(arguments, asked),
-        (Where::Alone, (None, Some(batch), _)) => match PartToRun::next(batch, arguments) {
+        (Where::Alone, (Some(asked), ..)) => resume::answer(arguments, asked, said),
+        (Where::Alone, (None, Some(batch), _)) => match PartToRun::next(batch, arguments, &said) {
             Ok(part) => {
-                let (job, plan) = (&part.job, &part.plan);
-                alone(arguments, &Work { job, plan, goes_on: None, of: None, part: Some(&part) })
+                let (job, plan, part) = (&part.job, &part.plan, Some(&part));
+                alone(arguments, &Work { job, plan, goes_on: None, of: None, part, said })
             }
             Err(refused) => refused.told(),
         },
-        (Where::Alone, (None, None, Some(recipe))) => of_recipe(arguments, recipe),
+        (Where::Alone, (None, None, Some(recipe))) => of_recipe(arguments, recipe, said),
         (_, (None, None, None)) => {
             say::bad_input("run: name a recipe, a batch with --batch, or a run with --resume\n")
         }
     }
 }
 
-fn of_recipe(arguments: &RunArguments, recipe: &Path) -> Exit {
+fn of_recipe(arguments: &RunArguments, recipe: &Path, said: Particulars) -> Exit {
     let lessons = match arguments.learning.or(arguments.records.as_deref(), RecordsAre::Written) {
         Ok(lessons) => lessons,
         Err(problem) => return say::bad_input(&problem),
@@ -163,7 +174,7 @@ fn of_recipe(arguments: &RunArguments, recipe: &Path) -> Exit {
         Ok(prepared) => prepared,
         Err(problem) => return say::bad_input(&problem),
     };
-    alone(arguments, &Work { job: &job, plan: &plan, goes_on: None, of: None, part: None })
+    alone(arguments, &Work { job: &job, plan: &plan, goes_on: None, of: None, part: None, said })
 }
 
 /// Runs a job without a serve.
@@ -208,12 +219,19 @@ impl RunArguments {
             ports: &self.ports,
             records: self.records.as_deref(),
         })?;
+        let of_part = self.of_part.given();
         let own = [
             ("--pace", self.pace.is_some()),
             ("--catalogue", self.setting.catalogue.is_some()),
             ("--unlearned", self.learning.is_unlearned()),
         ];
         match (&found, own.into_iter().find(|(_, given)| *given)) {
+            (Where::Served(served), None) if of_part.is_some() => Err(Trouble::Input(format!(
+                "{}: a serve runs at {} and keeps the record\nhelp: add it there by `evenpass records \
+                 note particular latest NAME WORDS` once the job runs, or say --alone\n",
+                of_part.unwrap_or_default(),
+                served.address
+            ))),
             (Where::Served(served), Some((option, _))) => Err(Trouble::Input(format!(
                 "{option}: a serve runs at {} and plans by its own\nhelp: leave {option} out to ask \
                  it, or say --alone\n",

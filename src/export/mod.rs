@@ -12,10 +12,12 @@
 //!   computed again.
 //!
 //! # CSV
-//! Tables as RFC 4180 has them, with one heading and CRLF: `samples.csv` has one row a time and one
+//! Tables as RFC 4180 has them, with one heading and CRLF: `part.csv` has what is known of the part and
+//! by what it was made, one row a name; `samples.csv` has one row a time and one
 //! column a quantity, `passes.csv` one row a pass, `entries.csv` every entry, `measurements.csv` one
 //! row for each diameter that was measured, `marks.csv` what people added. The unit stands in the
-//! heading, figures are in it alone, and what was not measured is empty.
+//! heading, figures are in it alone, and what was not measured is empty. Words that a spreadsheet would
+//! take for a formula have an apostrophe before them there; the JSON has all to the letter.
 
 mod tables;
 
@@ -45,6 +47,8 @@ pub enum ExportError {
 /// A table of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Table {
+    /// The part, and by what it was made.
+    Part,
     /// What was sampled, one row a time.
     Samples,
     /// The passes.
@@ -59,13 +63,14 @@ pub enum Table {
 
 impl Table {
     /// All of them.
-    pub const ALL: [Self; 5] =
-        [Self::Samples, Self::Passes, Self::Entries, Self::Measurements, Self::Marks];
+    pub const ALL: [Self; 6] =
+        [Self::Part, Self::Samples, Self::Passes, Self::Entries, Self::Measurements, Self::Marks];
 
     /// The name of its file.
     #[must_use]
     pub const fn file(self) -> &'static str {
         match self {
+            Self::Part => "part.csv",
             Self::Samples => "samples.csv",
             Self::Passes => "passes.csv",
             Self::Entries => "entries.csv",
@@ -80,6 +85,7 @@ impl Table {
     /// The output can't be written.
     pub fn write(self, report: &Report, to: impl Write) -> io::Result<()> {
         let written = match self {
+            Self::Part => tables::part(report, to),
             Self::Samples => tables::samples(report, to),
             Self::Passes => tables::passes(report, to),
             Self::Entries => tables::entries(report, to),

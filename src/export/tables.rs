@@ -9,6 +9,7 @@ use evenpass_core::quantity::{
     Length, Mass, Pressure, Quantity, Speed, SpindleSpeed, Temperature, fixed,
 };
 
+use crate::record::Said;
 use crate::record::facts::EdgeKind;
 use crate::record::figures::{self, PassFigures, Spread};
 use crate::report::Report;
@@ -20,6 +21,46 @@ fn table<W: Write>(to: W) -> Writer<W> {
 /// A figure in its base unit, with no more digits than a float needs; empty where there is none.
 fn told<Q: Quantity>(value: Option<Q>) -> String {
     value.map_or_else(String::new, |value| value.base().to_string())
+}
+
+/// Words from outside: what a spreadsheet would take for a formula has an apostrophe before it.
+fn words(text: &str) -> String {
+    let is_formula = text.starts_with(['=', '+', '-', '@', '\t', '\r']);
+    if is_formula { format!("'{text}") } else { text.to_owned() }
+}
+
+/// The part, and by what it was made: what was said at its start, then what was added since.
+pub(super) fn part<W: Write>(report: &Report, to: W) -> Result<()> {
+    let mut table = table(to);
+    table.write_record(["name", "words", "added by"])?;
+    let record = &report.record;
+    let run = &record.summary;
+    let ended = run.ended_at.map_or_else(String::new, |at| at.to_string());
+    let own = [
+        ("run", run.id.to_string()),
+        ("title", run.title.clone()),
+        ("where", run.kind.word().to_owned()),
+        ("outcome", run.outcome.word().to_owned()),
+        ("began", run.started_at.to_string()),
+        ("ended", ended),
+        ("recipe", record.recipe.name.clone()),
+        ("recipe, SHA-256", record.recipe.sha256()),
+        ("rig", record.rig.name.clone()),
+        ("rig, SHA-256", record.rig.sha256()),
+        ("software", record.software.clone()),
+    ];
+    for (name, told) in own {
+        table.write_record([name, &words(&told), ""])?;
+    }
+    for (name, told) in &record.particulars {
+        table.write_record([words(name), words(told), String::new()])?;
+    }
+    for kept in report.marks.iter().filter(|kept| kept.taken_back_by.is_none()) {
+        if let Said::Particular { name, words: told } = &kept.mark.said {
+            table.write_record([words(name), words(told), words(&kept.mark.person)])?;
+        }
+    }
+    Ok(table.flush()?)
 }
 
 /// What was sampled.
@@ -109,7 +150,7 @@ pub(super) fn passes<W: Write>(report: &Report, to: W) -> Result<()> {
         let zone = row.zone.as_deref().and_then(|name| report.planned.zone(name));
         let feed = zone.and_then(|zone| zone.pass(row.pass)?.mean_feed(zone.step.edges));
         let mut cells = vec![
-            row.zone.clone().unwrap_or_default(),
+            words(row.zone.as_deref().unwrap_or_default()),
             row.pass.to_string(),
             row.of.map_or_else(String::new, |of| of.to_string()),
             fixed(row.began.since(begun).as_secs_f64(), 6),
@@ -128,7 +169,7 @@ pub(super) fn passes<W: Write>(report: &Report, to: W) -> Result<()> {
         for pressure in [pass.fuel, pass.oxygen, pass.carrier] {
             cells.extend(three(pressure));
         }
-        cells.push(pass.alarms.join("; "));
+        cells.push(words(&pass.alarms.join("; ")));
         table.write_record(&cells)?;
     }
     Ok(table.flush()?)
@@ -143,8 +184,8 @@ pub(super) fn entries<W: Write>(report: &Report, to: W) -> Result<()> {
             entry.number.to_string(),
             entry.at.as_micros().to_string(),
             kind(entry.kind),
-            entry.text.clone(),
-            entry.cause.clone(),
+            words(&entry.text),
+            words(&entry.cause),
             entry.data.to_string(),
         ])?;
     }
@@ -182,12 +223,12 @@ pub(super) fn measurements<W: Write>(report: &Report, to: W) -> Result<()> {
         let withdrawn = kept
             .withdrawn
             .as_ref()
-            .map_or_else(String::new, |by| format!("{}: {}", by.person, by.reason));
+            .map_or_else(String::new, |by| words(&format!("{}: {}", by.person, by.reason)));
         for reading in &part.diameters {
             table.write_record([
                 kept.number.to_string(),
                 one.measured_on.to_string(),
-                one.person.clone(),
+                words(&one.person),
                 finish.to_owned(),
                 told(part.temperature),
                 told(Some(reading.at)),
@@ -209,7 +250,7 @@ pub(super) fn marks<W: Write>(report: &Report, to: W) -> Result<()> {
         table.write_record([
             kept.number.to_string(),
             kept.mark.at.to_string(),
-            kept.mark.person.clone(),
+            words(&kept.mark.person),
             kept.mark.said.word().to_owned(),
             serde_json::to_string(&kept.mark.said).unwrap_or_default(),
             kept.taken_back_by.map_or_else(String::new, |by| by.to_string()),

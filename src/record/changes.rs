@@ -16,8 +16,10 @@ use evenpass_core::plan::forecast::counted;
 use evenpass_core::quantity::{Length, Mass};
 use evenpass_core::request::{Request, Trim};
 use serde::Deserialize;
+use serde_json::Value;
 
 use super::Deviation;
+use super::sprayed::ZonePasses;
 
 /// Coats whose ratio differs by less than this from one are the same.
 const SAME: f64 = 1e-6;
@@ -50,9 +52,11 @@ pub struct Changes {
     asked: Option<Request>,
     made: Vec<Deviation>,
     zones: Vec<ChangedZone>,
+    told: Vec<Change>,
 }
 
-#[derive(Deserialize)]
+/// What a change comes to, as it is told.
+#[derive(Debug, Clone, Deserialize)]
 struct Change {
     zone: String,
     from_pass: Option<usize>,
@@ -72,6 +76,12 @@ impl Changes {
             changes.take(entry);
         }
         changes
+    }
+
+    /// Those that were told so, without when and by whom.
+    pub(super) fn of_changed<'a>(told: impl IntoIterator<Item = &'a Value>) -> Self {
+        let told = told.into_iter().filter_map(|told| Change::deserialize(told).ok());
+        Self { told: told.collect(), ..Self::default() }
     }
 
     /// Takes in the next entry.
@@ -97,6 +107,15 @@ impl Changes {
     #[must_use]
     pub fn zones(&self) -> &[ChangedZone] {
         &self.zones
+    }
+
+    /// The passes of a zone with so many planned; `None` where nobody changed them.
+    pub(super) fn passes_of(&self, zone: &str, planned: usize) -> Option<ZonePasses> {
+        let mut of_zone = self.told.iter().filter(|change| change.zone == zone).peekable();
+        of_zone.peek()?;
+        let mut passes = ZonePasses::planned(zone, planned);
+        of_zone.for_each(|change| passes.change(change.touch_ups, change.from_pass, change.trim));
+        Some(passes)
     }
 
     fn change(&mut self, at: Moment, person: Option<&str>, change: Change) {
@@ -130,9 +149,10 @@ impl Changes {
         });
         if let (Some(coat), Some(planned)) = (change.coat, change.planned) {
             self.zones.retain(|known| known.zone != change.zone);
-            let powder = change.powder;
-            self.zones.push(ChangedZone { zone: change.zone, coat, planned, powder });
+            let (zone, powder) = (change.zone.clone(), change.powder);
+            self.zones.push(ChangedZone { zone, coat, planned, powder });
         }
+        self.told.push(change);
     }
 }
 

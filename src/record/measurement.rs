@@ -1,6 +1,8 @@
 //! What people measured, in the record: never changed, never removed. A measurement that was a
 //! mistake is withdrawn by a row of its own, with who and why.
 
+use std::collections::BTreeMap;
+
 use evenpass_core::learn::{Measured, Pair, RunBasis};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -64,17 +66,6 @@ pub struct Origin {
     pub rig: String,
     /// What became of it.
     pub outcome: Outcome,
-    /// What became of its passes.
-    pub passes: Passes,
-}
-
-/// What became of the passes of a run.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Passes {
-    /// They were as planned.
-    AsPlanned,
-    /// People changed them while it ran: powder was released otherwise than planned.
-    Changed,
 }
 
 impl Store {
@@ -83,14 +74,9 @@ impl Store {
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn origin(&self, run: &RunId) -> Result<Option<Origin>, RecordError> {
-        let columns = "SELECT kind, rig, outcome, EXISTS (
-                SELECT 1 FROM entry WHERE entry.run = run.place AND entry.kind = 'request'
-                    AND json_extract(entry.data, '$.changed') IS NOT NULL)
-            FROM run WHERE id = ?1";
+        let columns = "SELECT kind, rig, outcome FROM run WHERE id = ?1";
         let read = |row: &Row<'_>| {
-            let (kind, rig, outcome) = (row.get(0)?, row.get(1)?, row.get(2)?);
-            let passes = if row.get(3)? { Passes::Changed } else { Passes::AsPlanned };
-            Ok(Origin { kind, rig, outcome, passes })
+            Ok(Origin { kind: row.get(0)?, rig: row.get(1)?, outcome: row.get(2)? })
         };
         self.connection
             .query_row(columns, [run.as_str()], read)
@@ -98,7 +84,19 @@ impl Store {
             .map_err(|source| self.sorted(source))
     }
 
-    /// Where the powder of a run was released; `None` for a run kept before that was.
+    /// What is known of a run's part and of who makes it, by name.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read, or has no such run.
+    pub fn particulars(&self, run: &RunId) -> Result<BTreeMap<String, String>, RecordError> {
+        self.must_have(run)?;
+        let column = "SELECT particulars FROM run WHERE id = ?1";
+        self.connection
+            .query_row(column, [run.as_str()], |row| parsed(row, 0))
+            .map_err(|source| self.sorted(source))
+    }
+
+    /// Where the powder of a run was to be released; `None` for a run kept before that was.
     ///
     /// # Errors
     /// [`RecordError`] when the file can't be read.

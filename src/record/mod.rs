@@ -18,7 +18,8 @@
 //! - Every row carries a digest of itself and of the row before it: see `chain`. [`Store::verify`]
 //!   looks whether anything was changed since.
 //! - [`ActRecord`] is one thing that somebody asked for, with what was answered.
-//! - [`changes`] are what people changed in a run's passes.
+//! - [`changes`] are what people changed in a run's passes; [`Store::sprayed`] is where its powder was
+//!   released with them.
 //! - [`facts`] and [`response`] are what the record understands of an entry's data: the table of
 //!   passes, and what holds, stops and trips did and when; [`figures`] is what was sampled in each
 //!   pass, and [`planned`] what its program and forecast wanted.
@@ -52,6 +53,7 @@ pub mod response;
 mod run;
 mod said;
 mod schema;
+mod sprayed;
 mod store;
 mod stored;
 mod undone;
@@ -68,13 +70,14 @@ pub use fault::RecordError;
 pub use inspected::{Inspected, Open};
 pub use location::records_file;
 pub use mark::{Mark, MarkRecord, Of};
-pub use measurement::{Measurement, MeasurementRecord, Origin, Passes, Withdrawal};
+pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use pruned::Pruned;
 pub use reading::{Gap, RunRecord, RunSummary};
 pub use recorder::{Leaving, Recorder};
 pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, RunKind, Source};
 pub use said::{CoatStage, GaugeUsed, HardnessReading, Said, Verdict};
+pub use sprayed::{Sprayed, ZonePasses};
 pub use store::Store;
 pub use undone::RESUMES;
 pub use used::RunUsed;

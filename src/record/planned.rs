@@ -176,6 +176,8 @@ pub struct PlannedFusing {
     pub ceiling: Temperature,
     /// Spindle speed.
     pub spindle: SpindleSpeed,
+    /// How fast the flame goes over a band, to and fro.
+    pub oscillation: Speed,
     /// The bands, in their order.
     pub bands: Vec<PlannedBand>,
 }

@@ -4,13 +4,17 @@
 //! was measured over the zone against the planned one, and by where powder came and ceased against
 //! where it was to. Powder is taken as it was set: what the hopper lost is told beside it, not used
 //! here. No coat was measured for this.
+//!
+//! The plan of a run that goes on with another one is of the whole coat, what lay there with it. Its
+//! passes leave what that has more than what lay there, which is what the earlier run is estimated to
+//! have left.
 
 use evenpass_core::coat::plume::edge_share;
 use evenpass_core::quantity::{Length, Quantity as _, Time};
 
 use crate::record::facts::EdgeKind;
 use crate::record::figures::PassFigures;
-use crate::record::planned::{PlannedCoat, PlannedPass, PlannedSpray, PlannedZone};
+use crate::record::planned::{PlannedPass, PlannedSpray, PlannedZone};
 
 /// The coat at places along a zone.
 pub(crate) type Along = Vec<(Length, Length)>;
@@ -21,18 +25,45 @@ pub(crate) fn planned(zone: &PlannedZone) -> Along {
     along.map(|point| (point.at, point.sprayed)).collect()
 }
 
-/// The coat that the passes of a zone as they went come to.
-pub(crate) fn estimated(zone: &PlannedZone, passes: &[PassFigures]) -> Along {
+/// The coat that the passes of a zone as they went come to, over what lay there before them.
+pub(crate) fn estimated(zone: &PlannedZone, passes: &[PassFigures], before: &Along) -> Along {
+    /// Where less than this of a full pass was to come, nothing is compared.
+    const LEAST: f64 = 1e-3;
     let Some(coat) = &zone.coat else { return Along::new() };
     let of_zone = passes.iter().filter(|pass| pass.row.zone.as_ref() == Some(&zone.step.zone));
-    let went: Vec<Went> = of_zone.filter_map(|pass| Went::of(zone, coat, pass)).collect();
-    // Passes are alike: each leaves its share of the whole.
-    let planned: f64 = zone.step.passes.iter().map(|_| 1.0).sum();
+    let went: Vec<Went> = of_zone.filter_map(|pass| Went::of(zone, pass)).collect();
+    let planned = |pass: &PlannedPass| -> Vec<(Length, Length)> {
+        pass.powder.iter().map(|span| sorted(span.on, span.off)).collect()
+    };
+    let planned: Vec<_> = zone.step.passes.iter().map(planned).collect();
     let along = coat.along.iter().map(|point| {
-        let share: f64 = went.iter().map(|went| went.share_at(point.at)).sum();
-        (point.at, point.sprayed * (share / planned))
+        let reached = |spans: &Vec<(Length, Length)>| reached(spans, point.at, coat.plume);
+        let wanted: f64 = planned.iter().map(reached).sum();
+        let came: f64 = went.iter().map(|went| went.slower * reached(&went.arrived)).sum();
+        let lay = at(before, point.at);
+        let share = if wanted < LEAST { 0.0 } else { came / wanted };
+        (point.at, lay + (point.sprayed - lay) * share)
     });
     along.collect()
+}
+
+/// How much of a full coat powder between these places leaves at a place.
+fn reached(spans: &[(Length, Length)], place: Length, plume: Length) -> f64 {
+    let of = |edge: Length| edge_share(place - edge, plume).ratio();
+    spans.iter().map(|(from, to)| of(*from) - of(*to)).sum()
+}
+
+/// A coat at a place, linear between those it is known at; none where it is known nowhere.
+fn at(along: &Along, place: Length) -> Length {
+    let after = along.partition_point(|(at, _)| *at <= place);
+    let before = after.checked_sub(1).and_then(|before| along.get(before));
+    match (before, along.get(after)) {
+        (Some((low, thin)), Some((high, thick))) => {
+            *thin + (*thick - *thin) * ((place - *low) / (*high - *low))
+        }
+        (Some((_, only)), None) | (None, Some((_, only))) => *only,
+        (None, None) => Length::ZERO,
+    }
 }
 
 /// The mean of a coat.
@@ -44,39 +75,19 @@ pub(crate) fn mean(along: &Along) -> Option<Length> {
 
 /// A pass as it went, beside its plan.
 struct Went {
-    plume: Length,
     /// How many times slower than planned.
     slower: f64,
-    /// Where powder was to arrive, low end first.
-    wanted: Vec<(Length, Length)>,
-    /// Where it arrived.
+    /// Where powder arrived, low end first.
     arrived: Vec<(Length, Length)>,
 }
 
 impl Went {
-    fn of(zone: &PlannedZone, coat: &PlannedCoat, pass: &PassFigures) -> Option<Self> {
+    fn of(zone: &PlannedZone, pass: &PassFigures) -> Option<Self> {
         let plan = zone.pass(pass.row.pass)?;
         let wanted_feed = plan.mean_feed(zone.step.edges);
         let slower = wanted_feed.zip(pass.feed).map_or(1.0, |(plan, done)| plan / done.mean);
         let arrived = arrived(&zone.step, plan, pass, slower);
-        Some(Self {
-            plume: coat.plume,
-            slower,
-            wanted: plan.powder.iter().map(|span| sorted(span.on, span.off)).collect(),
-            arrived,
-        })
-    }
-
-    /// What it left at a place, of what it was to leave there.
-    fn share_at(&self, place: Length) -> f64 {
-        /// Where less than this of a full coat was to come, nothing is compared.
-        const LEAST: f64 = 1e-3;
-        let reached = |spans: &[(Length, Length)]| -> f64 {
-            let of = |edge: Length| edge_share(place - edge, self.plume).ratio();
-            spans.iter().map(|(from, to)| of(*from) - of(*to)).sum()
-        };
-        let wanted = reached(&self.wanted);
-        if wanted < LEAST { 0.0 } else { self.slower * reached(&self.arrived) / wanted }
+        Some(Self { slower, arrived })
     }
 }
 
@@ -127,14 +138,44 @@ mod tests {
     fn of(record: &RunRecord) -> (Along, Along) {
         let told = crate::report::Report::of_record(record.clone());
         let zone = &told.planned.zones[0];
-        (planned(zone), estimated(zone, &told.passes))
+        (planned(zone), told.coat("seat"))
     }
 
     fn at(along: &Along, mm: f64) -> f64 {
-        let near = along.iter().min_by(|(one, _), (other, _)| {
-            (one.mm() - mm).abs().total_cmp(&(other.mm() - mm).abs())
-        });
-        near.expect("a place").1.mm()
+        super::at(along, Length::from_mm(mm)).mm()
+    }
+
+    /// A rest of one pass over the far half of the zone: there it leaves a third of the whole coat,
+    /// over the two thirds that lay there; the near half had all of it.
+    #[test]
+    fn a_rest_leaves_what_its_plan_has_more_than_what_lay_there() {
+        let mut rest = record();
+        let spray = &mut rest.program["steps"][1]["spray"];
+        let passes = spray["passes"].as_array_mut().expect("passes");
+        passes.truncate(1);
+        passes[0]["powder"] = json!([{"on": "50 mm", "off": "105 mm"}]);
+        rest.passes.truncate(1);
+        let whole = planned(&crate::report::Report::of_record(rest.clone()).planned.zones[0]);
+        let lay: Along = whole
+            .iter()
+            .map(|(at, coat)| (*at, if at.mm() < 50.0 { *coat } else { *coat * (2.0 / 3.0) }))
+            .collect();
+        let of = |rest: RunRecord| {
+            let mut report = crate::report::Report::of_record(rest);
+            report.lay_before = [("seat".to_owned(), lay.clone())].into();
+            report.coat("seat")
+        };
+        // Not a pass was made.
+        let mut bare = rest.clone();
+        bare.passes.clear();
+        assert_eq!(of(bare), lay);
+        // Its powder came at 50 mm: 0.5 s in the hose, at 10 mm/s.
+        rest.passes[0].edges[0] =
+            serde_json::from_value(json!({"pass": 1, "edge": "on", "done": "45 mm"})).expect("one");
+        let done = of(rest);
+        for place in [20.0, 40.0, 60.0, 85.0] {
+            assert!((at(&done, place) / at(&whole, place) - 1.0).abs() < 1e-3, "{place}");
+        }
     }
 
     #[test]

@@ -51,7 +51,7 @@ fn program() -> Value {
             {"change_torch": 1},
             {"fuse": {
                 "zone": "seat", "window": {"low": "1040 degC", "high": "1100 degC"},
-                "ceiling": "1130 degC", "spindle": "95 rpm",
+                "ceiling": "1130 degC", "spindle": "95 rpm", "oscillation": "20 mm/s",
                 "bands": [{"coat": {"low": "10 mm", "high": "90 mm"}}],
             }},
             {"cool": {"turn_until": "300 degC", "at_least": "60 s", "slow": "not_needed"}},

@@ -7,6 +7,7 @@ use serde::Deserialize;
 
 use super::Report;
 use super::reader::{NOTHING, Reader, pairs, range};
+use crate::particulars::{BLASTED_AT, LOT_OF};
 use crate::record::{Inspected, MarkRecord, Outcome, RunKind, Said, Verdict};
 
 /// What a report reads of a recipe's text.
@@ -42,11 +43,8 @@ fn outcome(report: &Report, reader: &Reader) -> Markup {
 
 /// What was decided of the part: the latest word that was not taken back.
 fn decision(report: &Report, reader: &Reader) -> Option<Markup> {
-    let counts = report.marks.iter().filter(|kept| kept.taken_back_by.is_none());
-    let (kept, verdict, reason) = counts.rev().find_map(|kept| match &kept.mark.said {
-        Said::Decided { verdict, reason } => Some((kept, *verdict, reason)),
-        _ => None,
-    })?;
+    let kept = Inspected::of(&report.marks).decision()?;
+    let Said::Decided { verdict, reason } = &kept.mark.said else { return None };
     let (sign, word) = match verdict {
         Verdict::Pass => ("\u{2713}", "Pass"),
         Verdict::Hold => ("\u{25b2}", "Hold"),
@@ -194,7 +192,8 @@ fn lot(report: &Report, of_what: &str) -> String {
         }
         _ => None,
     });
-    found.unwrap_or_else(|| "no lot was given".to_owned())
+    let said = || report.record.particulars.get(&format!("{LOT_OF}{of_what}")).cloned();
+    found.or_else(said).unwrap_or_else(|| "no lot was given".to_owned())
 }
 
 /// Whether something was told of a batch's parts, and this one is among them.
@@ -226,13 +225,15 @@ pub(super) fn set_up(report: &Report, reader: &Reader) -> Markup {
         _ => None,
     });
     let before = blasted.max_by_key(|(_, ended)| *ended);
+    // Who made the part said so at its start.
+    let said = report.record.particulars.get(BLASTED_AT).and_then(|at| at.parse().ok());
+    let until = |ended| format!("until {}", reader.wall(ended, "%Y-%m-%d %H:%M"));
     lines.push((
         "Blasted",
-        match before {
-            Some((kept, ended)) => {
-                format!("until {}; {}", reader.wall(ended, "%Y-%m-%d %H:%M"), kept.mark.person)
-            }
-            None => "no time was given before the start".to_owned(),
+        match (before, said) {
+            (Some((kept, ended)), _) => format!("{}; {}", until(ended), kept.mark.person),
+            (None, Some(ended)) => until(ended),
+            (None, None) => "no time was given before the start".to_owned(),
         },
     ));
     let entries = &report.record.entries;

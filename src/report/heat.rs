@@ -3,11 +3,11 @@
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::forecast::clock;
-use evenpass_core::quantity::Temperature;
+use evenpass_core::quantity::{Length, Range, Speed, Temperature};
 use maud::{Markup, html};
 
 use super::Report;
-use super::reader::{NOTHING, Reader, figure, pairs, range, table};
+use super::reader::{NOTHING, Reader, figure, pairs, range, spread, table};
 use crate::record::figures::{Spread, samples};
 use crate::record::planned::PlannedFusing;
 
@@ -18,6 +18,7 @@ pub(super) fn fusing(report: &Report, reader: &Reader) -> Markup {
 
 fn one(report: &Report, reader: &Reader, step: &PlannedFusing) -> Markup {
     let (degrees, place) = (reader.units.of_temperatures(), reader.units.of_lengths());
+    let feeds = reader.units.of_feeds();
     let entries = &report.record.entries;
     let called = |band: u64| {
         let is = |entry: &Entry, name: &str, wanted: u64| {
@@ -36,6 +37,12 @@ fn one(report: &Report, reader: &Reader, step: &PlannedFusing) -> Markup {
             samples.iter().filter(|(at, _)| *at <= to && from.is_none_or(|from| *at >= from));
         Spread::of(within.filter_map(|(_, sample)| sample.coat)).map(|spread| spread.high)
     };
+    let went = |coat: Range<Length>, from: Option<Moment>, to: Moment| {
+        let within =
+            samples.iter().filter(|(at, _)| *at <= to && from.is_none_or(|from| *at >= from));
+        let over = within.filter(|(_, sample)| sample.z.is_some_and(|z| coat.contains(z)));
+        Spread::of(over.filter_map(|(_, sample)| sample.feed.map(Speed::abs)))
+    };
     let at = |to: Moment| {
         let until = samples.iter().rev().find(|(at, _)| *at <= to);
         until.and_then(|(_, sample)| sample.coat)
@@ -43,6 +50,7 @@ fn one(report: &Report, reader: &Reader, step: &PlannedFusing) -> Markup {
     let heads = [
         "Band".to_owned(),
         format!("Z, {}", place.symbol),
+        format!("Feed, {}", feeds.symbol),
         "Called wet".to_owned(),
         format!("Coat then, {}", degrees.symbol),
         format!("Hottest before, {}", degrees.symbol),
@@ -55,6 +63,8 @@ fn one(report: &Report, reader: &Reader, step: &PlannedFusing) -> Markup {
         vec![
             html! { (band) },
             html! { (range(place, planned.coat)) },
+            html! { small { "set " (feeds.figure(step.oscillation)) }
+                br; (spread(feeds, wet.and_then(|wet| went(planned.coat, before, wet)))) },
             html! { @match wet { Some(wet) => (reader.at(wet)), None => strong { "not called wet" } } },
             told(wet.and_then(at)),
             told(wet.and_then(|wet| hottest(before, wet))),

@@ -21,6 +21,8 @@ mod people;
 mod reader;
 mod trouble;
 
+use std::collections::BTreeMap;
+
 use evenpass_core::learn::{DiameterReading, PartMeasured, RunBasis};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
@@ -29,15 +31,17 @@ use jiff::tz::TimeZone;
 use maud::html;
 use serde::Deserialize;
 
+use self::coat::Along;
 pub use self::frame::Paper;
 use self::reader::Reader;
 use crate::people::Units;
 use crate::record::figures::{PassFigures, pass_figures};
 use crate::record::planned::Planned;
 use crate::record::{
-    ActRecord, BatchId, BatchPart, MarkRecord, MeasurementRecord, Of, RecordError, RunId,
+    ActRecord, BatchId, BatchPart, MarkRecord, MeasurementRecord, Of, RESUMES, RecordError, RunId,
     RunRecord, Seal, Store,
 };
+use crate::resuming::MOST_IN_A_ROW;
 
 /// A run with everything the records hold about it.
 #[derive(Debug, Clone)]
@@ -59,6 +63,9 @@ pub struct Report {
     pub marks: Vec<MarkRecord>,
     /// What people added to its rig and all that was made there.
     pub rig_marks: Vec<MarkRecord>,
+    /// The coat along each zone that lay there before it, as the runs that it goes on with are
+    /// estimated to have left it.
+    lay_before: BTreeMap<String, Along>,
     /// The batch whose part it makes, and which one.
     pub part_of: Option<(BatchId, BatchPart)>,
     /// What vouches for it.
@@ -89,6 +96,7 @@ impl Report {
         report.acts = store.acts_about(id)?;
         report.marks = store.marks(Of::Run(id))?;
         report.rig_marks = store.marks(Of::Rig(&report.rig_title(), report.record.summary.kind))?;
+        report.lay_before = lay_before(store, &report.record, MOST_IN_A_ROW)?;
         report.part_of = store.batch_of(id)?;
         report.seal = store.seal(id)?;
         Ok(report)
@@ -108,6 +116,7 @@ impl Report {
             acts: Vec::new(),
             marks: Vec::new(),
             rig_marks: Vec::new(),
+            lay_before: BTreeMap::new(),
             part_of: None,
             seal: None,
         }
@@ -121,6 +130,16 @@ impl Report {
             (Some(_), Some(basis)) => Some(part.cold(reading, basis)),
             (Some(_), None) => None,
         }
+    }
+
+    /// The coat along a zone that its passes come to, as they were made, over what lay there: places
+    /// and radial thicknesses as sprayed. Nothing where the record does not have its plan.
+    #[must_use]
+    pub fn coat(&self, zone: &str) -> Vec<(Length, Length)> {
+        let Some(planned) = self.planned.zone(zone) else { return Vec::new() };
+        let nothing = Along::new();
+        let before = self.lay_before.get(zone).unwrap_or(&nothing);
+        coat::estimated(planned, &self.passes, before)
     }
 
     /// What the rig calls itself; the name of its file where its text says nothing.
@@ -191,6 +210,26 @@ impl Report {
             &body,
         )
     }
+}
+
+/// The coat that lay on the part before a run, by zone: what the run that it goes on with left, over
+/// what lay there before that. A zone that no later run had passes for stays as it was.
+fn lay_before(
+    store: &Store,
+    record: &RunRecord,
+    most: usize,
+) -> Result<BTreeMap<String, Along>, RecordError> {
+    let earlier = record.particulars.get(RESUMES).filter(|_| most > 0);
+    let Some(earlier) = earlier.and_then(|id| store.find(id).ok()) else {
+        return Ok(BTreeMap::new());
+    };
+    let mut report = Report::of_record(store.run(&earlier)?);
+    report.lay_before = lay_before(store, &report.record, most - 1)?;
+    let zones = report.planned.zones.iter().map(|zone| zone.step.zone.clone());
+    let left: Vec<_> = zones.map(|zone| (report.coat(&zone), zone)).collect();
+    let mut lay = report.lay_before;
+    lay.extend(left.into_iter().map(|(coat, zone)| (zone, coat)));
+    Ok(lay)
 }
 
 #[cfg(test)]

@@ -31,7 +31,7 @@ fn one_zone(report: &Report, reader: &Reader, zone: &PlannedZone) -> Markup {
     let of_zone = report.passes.iter().filter(|pass| pass.row.zone.as_ref() == Some(&step.zone));
     let passes: Vec<&PassFigures> = of_zone.collect();
     let thin = reader.units.of_thicknesses();
-    let (wanted, came) = (coat::planned(zone), coat::estimated(zone, &report.passes));
+    let (wanted, came) = (coat::planned(zone), report.coat(&step.zone));
     let mean = |along: &Along| figure(thin, coat::mean(along));
     html! {
         section {

@@ -33,6 +33,7 @@ use crate::attendant::{End, ended, first_cause};
 use crate::batch::served::BatchNext;
 use crate::comparison::ZoneComparison;
 use crate::keeping::{Begin, Ended, Keeping, OfBatch, powder_used};
+use crate::particulars::Particulars;
 use crate::record::{Leaving, RunId, RunKind, Store, records_file};
 use crate::resuming::part_of;
 
@@ -255,6 +256,7 @@ impl Inside {
             first_entry: self.last + 1,
             goes_on: loaded.goes_on.clone(),
             part: part.as_ref(),
+            particulars: Particulars::none(),
             virtually_at: None,
         };
         let keeping = match Keeping::begin(&loaded.job, &loaded.plan, &begin) {

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use evenpass::cli::records::{self, Reader};
-use evenpass::record::{Ending, Passes, RecordError, Recorder, Store};
+use evenpass::record::{Ending, RecordError, Recorder, Store};
 use evenpass_core::ledger::EntryKind;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
@@ -133,10 +133,4 @@ fn a_request_is_shown_with_the_person_who_made_it_and_one_without_still_reads() 
     let run = store.run(&id).expect("read");
     assert_eq!(run.deviations.len(), 1, "as its end told them");
     assert_eq!(run.entries[1].data["person"], json!("A. Fitter"));
-    assert_eq!(store.origin(&id).expect("read").map(|of| of.passes), Some(Passes::Changed));
-    let (_folder, path) = file();
-    record_story(&path);
-    let store = Store::open_existing(&path).expect("open");
-    let id = store.find("latest").expect("a run");
-    assert_eq!(store.origin(&id).expect("read").map(|of| of.passes), Some(Passes::AsPlanned));
 }

@@ -5,9 +5,12 @@ use std::time::Duration;
 use evenpass::embed;
 use evenpass::keeping::{Begin, Keeping};
 use evenpass::record::{RunId, RunKind, Store};
+use evenpass::report::Report;
 use evenpass::resuming::{GoesOn, cut_off};
 use evenpass_core::plan::plan;
+use evenpass_core::quantity::Length;
 use evenpass_core::resume::Choice;
+use evenpass_core::sequence::Phase;
 use jiff::{SignedDuration, Timestamp};
 
 use super::cut::{Death, Left, Running, cut, take_up};
@@ -71,6 +74,32 @@ fn a_run_is_taken_up_from_its_record_and_so_is_the_one_that_went_on_with_it() {
     assert_eq!(told.plan.program, rest.program);
     let hand = told.found.hand.clone().expect("a pass in hand");
     assert_eq!(hand.pass, 2, "{}", told.found);
+    // What the report estimates lies where the resume finds it, and where it truly is.
+    let zone = &plan.forecast.zones[0];
+    let off = |run: &RunId, lies: &dyn Fn(Length) -> f64| {
+        let estimated = Report::of(&store, run).expect("a report").coat(&zone.zone);
+        assert!(estimated.len() > 20, "along the zone");
+        let worst = estimated.into_iter().map(|(at, coat)| (coat.mm() - lies(at)).abs());
+        worst.fold(0.0, f64::max) / zone.sprayed.mm() * 100.0
+    };
+    let by_resume = off(&again, &|at| told.found.coat.thickness_at(at).mm());
+    let by_twin = off(&again, &|at| left.bench.thickness_mm(at.mm()));
+    println!(
+        "estimate off the resume's coat {by_resume:.2} %, off the twin's {by_twin:.2} % of the plan"
+    );
+    assert!(by_resume < 3.0 && by_twin < 3.0);
+    let (_, mut third) = take_up(&job, &rest, left).expect("it can be taken up");
+    let end = third.finish();
+    assert_eq!(end, Phase::Complete, "{}", third.told());
+    begin.goes_on = Some(GoesOn { run: again.clone(), stood: None });
+    let keeping = Keeping::begin(&job, &third.plan, &begin).expect("begun");
+    third.entries.iter().for_each(|entry| keeping.deliver(entry.clone()));
+    let last = keeping.id();
+    drop(keeping);
+    let bench = third.time.into_bench();
+    let by_twin = off(&last, &|at| bench.thickness_mm(at.mm()));
+    println!("estimate of the finished coat off the twin's {by_twin:.2} % of the plan");
+    assert!(by_twin < 3.0);
     let record = store.run(&again).expect("the record");
     assert_eq!(record.particulars["resumes"], store.runs().expect("runs")[0].id.to_string());
 }

@@ -14,6 +14,7 @@ use crate::cli::refused::Refused;
 use crate::cli::{Setting, say};
 use crate::files;
 use crate::learning::{Lessons, Whose};
+use crate::particulars::Particulars;
 use crate::record::{Batch, BatchId, Ordered, Source, Store, records_file};
 
 /// Most parts of an order (arbitrary: a line each in a report).
@@ -184,20 +185,17 @@ fn checked(option: &str, word: &str) -> Result<String, Refused> {
 }
 
 fn notes(told: &[String]) -> Result<BTreeMap<String, String>, Refused> {
-    let mut notes = BTreeMap::new();
+    let mut notes = Particulars::none();
     for note in told {
-        let fits = |text: &str| !text.is_empty() && say::one_line(text) == text;
-        match note.split_once('=').map(|(name, words)| (name.trim(), words.trim())) {
-            Some((name, words)) if fits(name) && fits(words) => {
-                notes.insert(name.to_owned(), words.to_owned());
-            }
-            _ => {
-                return Err(Refused::Input(format!(
-                    "--note: found \"{}\"\naccepted: a name and words, such as \"drawing=4711 B\"\n",
-                    say::one_line(note)
-                )));
-            }
-        }
+        notes.note(note).map_err(|no| {
+            Refused::Input(format!("--note: found {}\naccepted: {}\n", no.found, no.accepted))
+        })?;
     }
-    Ok(notes)
+    if let Some(serial) = notes.by_name().get("serial") {
+        return Err(Refused::Input(format!(
+            "--note: found one serial, \"{}\", for all parts\naccepted: each part's own with --serials\n",
+            say::one_line(serial)
+        )));
+    }
+    Ok(notes.by_name().clone())
 }

@@ -139,10 +139,10 @@ pub(super) fn part_cells(line: &PartLine, zone: &TimeZone) -> [String; 10] {
         Some(planned) => format!("{}/{planned}", line.passes_done),
         None => "0".to_owned(),
     };
-    let measured = match (line.to_be_measured, line.found.is_empty()) {
-        (_, false) => ", measured",
-        (Some(_), true) => ", to be measured",
-        (None, true) => "",
+    let measured = match (line.to_be_measured, line.inspected || !line.found.is_empty()) {
+        (_, true) => ", measured",
+        (Some(_), false) => ", to be measured",
+        (None, false) => "",
     };
     [
         line.name(),

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use clap::Args;
+use evenpass_core::learn::RunBasis;
 use evenpass_core::quantity::Length;
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
@@ -12,7 +13,9 @@ use super::reading::date;
 use super::told::{Signs, day};
 use crate::cli::refused::Refused;
 use crate::cli::say;
-use crate::record::{GaugeUsed, Mark, MarkRecord, Of, RunId, RunKind, RunRecord, Said, Store};
+use crate::record::{
+    GaugeUsed, Mark, MarkRecord, Of, RunId, RunKind, RunRecord, Said, Sprayed, Store, ZonePasses,
+};
 
 /// With what a reading was taken, and when.
 #[derive(Debug, Args)]
@@ -119,4 +122,30 @@ impl<'a> Adding<'a> {
             zones.join(", ")
         )))
     }
+}
+
+/// Where the powder of a run was released, and the zones whose passes people changed.
+pub(super) fn sprayed(store: &Store, run: &RunId) -> Result<(RunBasis, Vec<ZonePasses>), Refused> {
+    let why = match store.sprayed(run)? {
+        Sprayed::There { basis, changed } => return Ok((basis, changed)),
+        Sprayed::NotKept => {
+            "it does not say where its powder was released: it coated nothing, went \
+                             on with the coat of another run, or was kept before that was told\n\
+                             accepted: a later run, of a coat"
+                .to_owned()
+        }
+        Sprayed::Untold { file } => {
+            let where_to = file.map_or_else(
+                || "were lost".to_owned(),
+                |file| format!("were put into the file {file}"),
+            );
+            format!(
+                "its passes were trimmed or touched up, and the entries that say how {where_to}: what \
+                 coat was expected, and so the efficiency and the passes that are missing, cannot be \
+                 said\naccepted: a run whose entries are in these records\nhelp: thickness and \
+                 hardness need no plan: `evenpass records thickness {run}`"
+            )
+        }
+    };
+    Err(Refused::Input(format!("run {run}: {why}\n")))
 }

@@ -1,21 +1,22 @@
 //! `records check`: a coat that is measured between two passes or after the last one, held against
 //! the plan.
 
+mod passes;
+
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use evenpass_core::inspection::{
-    CoatCheck, CoatFound, Decides, Hot, PassesMade, Place, cold, together,
-};
+use evenpass_core::inspection::{CoatCheck, CoatFound, Decides, Hot, Place, cold, together};
 use evenpass_core::learn::{
-    AS_DRAWN, DiameterReading, Figures, Finish, Pair, RunBasis, ZoneBasis, is_same_place,
+    AS_DRAWN, DiameterReading, Figures, Finish, Pair, RunBasis, is_same_place,
 };
 use evenpass_core::plan::forecast::counted;
-use evenpass_core::quantity::{Fraction, Length, Quantity as _, Temperature, TemperatureStep};
+use evenpass_core::quantity::{Length, Quantity as _, Temperature, TemperatureStep};
 use serde::Serialize;
 
-use super::adding::{Adding, Taken};
+use self::passes::{AsChanged, Passes};
+use super::adding::{Adding, Taken, sprayed};
 use super::measure::{MEASURED_AT, MOST_BUILD};
 use super::reading::{At, at, gauge};
 use super::told::{Signs, figures, lesson};
@@ -23,7 +24,7 @@ use super::{pairs, print_json, section};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;
-use crate::record::{Outcome, Passes, Said};
+use crate::record::{Outcome, Said, ZonePasses};
 
 /// A part this cold is cold (ISO 1).
 const COLD: Temperature = Temperature::from_celsius(20.0);
@@ -83,6 +84,8 @@ struct Told<'a> {
     change: f64,
     extra_passes: u32,
     spare_passes: u32,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    changed: Option<AsChanged>,
     decides: Decides,
 }
 
@@ -90,7 +93,7 @@ struct Told<'a> {
 /// plan: that is for whoever reads it.
 pub(super) fn check(arguments: &CheckArguments, to: &mut impl Write) -> Result<(), Refused> {
     let mut adding = Adding::to(&arguments.signs, &arguments.run)?;
-    let basis = basis(&adding)?;
+    let (basis, changed) = sprayed(&adding.store, adding.id())?;
     for reading in &arguments.diameters {
         adding.must_be_coated("--diameter", reading.place)?;
     }
@@ -130,13 +133,14 @@ pub(super) fn check(arguments: &CheckArguments, to: &mut impl Write) -> Result<(
         let kind = adding.run.summary.kind;
         // What plans stand on is what was expected.
         let expected = lesson(&adding.store, adding.rig(), kind, &pair, &written)?.in_force;
-        let check = of(arguments, &adding, (&basis, zone), &of_zone, &expected)?;
-        checks.push((zone, of_zone, check, expected));
+        let passes = Passes::of(&adding, zone, &changed)?;
+        let check = of(arguments, &adding, (&basis, &passes), &of_zone, &expected)?;
+        checks.push((zone, of_zone, check, expected, passes));
     }
     let mut cautions = Vec::new();
     let (measured_on, gauge) = adding.taken(&arguments.taken, &mut cautions)?;
     let mut kept = Vec::new();
-    for (zone, readings, check, _) in &checks {
+    for (zone, readings, check, ..) in &checks {
         let said = Said::CoatChecked {
             zone: zone.zone.clone(),
             diameters: readings
@@ -157,12 +161,13 @@ pub(super) fn check(arguments: &CheckArguments, to: &mut impl Write) -> Result<(
     if arguments.json {
         let all: Vec<Told<'_>> = checks
             .iter()
-            .map(|(zone, _, check, _)| Told {
+            .map(|(zone, _, check, _, passes)| Told {
                 zone: &zone.zone,
                 check: *check,
                 change: check.change(),
                 extra_passes: check.extra(),
                 spare_passes: check.spare(),
+                changed: passes.changed.map(|changed| AsChanged::of(changed, check)),
                 decides: check.decides(),
             })
             .collect();
@@ -170,64 +175,23 @@ pub(super) fn check(arguments: &CheckArguments, to: &mut impl Write) -> Result<(
     }
     to.write_all(&cautions)?;
     to.write_all(&kept)?;
-    for (zone, readings, check, expected) in &checks {
+    for (zone, readings, check, expected, passes) in &checks {
         let finish = finish(arguments, &adding, &basis);
         let sheet = diameters_sheet(arguments, (&basis, finish), readings, expected);
         section(&format!("Diameters in {}", zone.zone), &sheet, to)?;
-        let said = check_sheet(check, adding.run.summary.outcome);
+        let said = check_sheet(check, passes.changed, adding.run.summary.outcome);
         section(&format!("Coat of {}", zone.zone), &said, to)?;
     }
     Ok(())
 }
 
-/// Where the powder of the run is released, as long as that is as planned.
-fn basis(adding: &Adding<'_>) -> Result<RunBasis, Refused> {
-    let refused = |why: &str| Err(Refused::Input(format!("run {}: {why}\n", adding.id())));
-    let origin = adding.store.origin(adding.id())?;
-    if origin.is_some_and(|origin| origin.passes == Passes::Changed) {
-        return refused(
-            "its passes were trimmed or touched up, and what lies on its part is not what was \
-             planned\naccepted: a run that is sprayed as planned",
-        );
-    }
-    match adding.store.basis(adding.id())? {
-        Some(basis) => Ok(basis),
-        None => refused(
-            "it does not say where its powder is released\naccepted: a later run, of a coat",
-        ),
-    }
-}
-
-/// The passes of a zone, as the record has them.
-fn passes(adding: &Adding<'_>, zone: &str) -> Result<PassesMade, Refused> {
-    let of_zone = || adding.run.passes.iter().filter(|pass| pass.zone.as_deref() == Some(zone));
-    let done = u32::try_from(of_zone().filter(|pass| pass.ended.is_some()).count()).unwrap_or(0);
-    let planned = of_zone().find_map(|pass| pass.of).unwrap_or(done);
-    if done == 0 {
-        return Err(Refused::Input(format!(
-            "run {}: no pass of \"{zone}\" is done, and there is no coat to measure\naccepted: a \
-             place in a zone with a coat\n",
-            adding.id()
-        )));
-    }
-    if of_zone().any(|pass| pass.ended.is_none()) {
-        return Err(Refused::Input(format!(
-            "run {}: a pass of \"{zone}\" is begun and not ended, and what lies there is no whole \
-             number of passes\naccepted: a coat between two passes\n",
-            adding.id()
-        )));
-    }
-    Ok(PassesMade { done, planned: planned.max(done) })
-}
-
 fn of(
     arguments: &CheckArguments,
     adding: &Adding<'_>,
-    (basis, zone): (&RunBasis, &ZoneBasis),
+    (basis, passes): (&RunBasis, &Passes<'_>),
     readings: &[&At],
     expected: &Figures,
 ) -> Result<CoatCheck, Refused> {
-    let passes = passes(adding, &zone.zone)?;
     let finish = finish(arguments, adding, basis);
     let places: Vec<Place> = readings
         .iter()
@@ -244,15 +208,15 @@ fn of(
             }
         })
         .collect();
-    let done = Fraction::from_ratio(f64::from(passes.done) / f64::from(passes.planned));
-    let all = together(basis.part.substrate, done, &places);
+    let all = together(basis.part.substrate, passes.share_done(), &places);
     let check = all.and_then(|all| {
         let found = CoatFound {
             before: all.before,
             expected: all.expected,
             measured: all.measured,
             within: all.within,
-            passes,
+            passes: passes.made,
+            alike: passes.alike(),
             efficiency: expected.efficiency,
         };
         CoatCheck::of(&found)
@@ -331,10 +295,24 @@ fn diameters_sheet(
     sheet
 }
 
-fn check_sheet(check: &CoatCheck, outcome: Outcome) -> Sheet {
+fn check_sheet(check: &CoatCheck, changed: Option<&ZonePasses>, outcome: Outcome) -> Sheet {
     let mut sheet = pairs();
     let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
     line("passes", format!("{} of {}", check.passes.done, check.passes.planned));
+    if let Some(changed) = changed {
+        let share = AsChanged::of(changed, check);
+        let percent = |share: f64| (share - 1.0) * 100.0;
+        line(
+            "changed",
+            format!(
+                "{} were planned; as people changed them all leave {:+.1} % of the planned coat, at \
+                 the efficiency measured {:+.1} %. What follows is held against them as changed",
+                changed.planned,
+                percent(share.expected_share),
+                percent(share.measured_share)
+            ),
+        );
+    }
     line("expected", format!("{:.3}", check.expected));
     line("measured", format!("{:.3} ± {:.3} mm", check.measured, check.within.mm()));
     line(

@@ -13,11 +13,12 @@ use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
+use super::adding::sprayed;
 use super::reading::{At, at, balance, date, gauge, positive};
 use super::told::{Teller, contradictory, day, figures, keep, lesson, print_lesson};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{Measurement, Outcome, Passes, RunKind, RunRecord, Store};
+use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
 
 /// One standard deviation of what left the hopper, where the record says it (arbitrary: a hopper
 /// scale of 1 g, read twice, and what lies in the hose).
@@ -149,19 +150,7 @@ fn teaches(store: &Store, run: &RunRecord) -> Result<RunBasis, Refused> {
             run.summary.outcome.word()
         ));
     }
-    if store.origin(&run.summary.id)?.is_some_and(|origin| origin.passes == Passes::Changed) {
-        return refused(
-            "its passes were trimmed or touched up while it ran, and what lies on its part is not \
-             what was planned\naccepted: a run that was sprayed as planned",
-        );
-    }
-    match store.basis(&run.summary.id)? {
-        Some(basis) => Ok(basis),
-        None => refused(
-            "it was kept before runs could teach, and does not say where its powder was released\n\
-             accepted: a later run",
-        ),
-    }
+    Ok(sprayed(store, &run.summary.id)?.0)
 }
 
 /// The part as it was measured.

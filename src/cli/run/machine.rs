@@ -55,6 +55,7 @@ pub(super) fn run(
     let mut begin = Begin::fresh(kind, None, arguments.records.as_deref());
     begin.goes_on.clone_from(goes_on);
     begin.part = work.of_batch();
+    begin.particulars.clone_from(&work.said);
     let keeping = Keeping::begin(job, plan, &begin)?;
     let mut progress = Progress::new();
     progress.print(&greeting(job, plan, CAUTIONS));

@@ -9,17 +9,19 @@ use evenpass_core::plan::Plan;
 use jiff::Timestamp;
 
 use super::RunArguments;
+use super::particulars::not_otherwise;
 use crate::batch::before::{Before, Need, Surface, Weight};
 use crate::batch::on_twin::{drift_lines, of_batch};
 use crate::batch::standing::Standing;
 use crate::batch::used::Gathering;
 use crate::cli::batch::job::BatchJob;
-use crate::cli::batch::show::said;
+use crate::cli::batch::show;
 use crate::cli::learned::RecordsAre;
 use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files::Job;
 use crate::keeping::OfBatch;
+use crate::particulars::Particulars;
 use crate::record::{Batch, Deviation};
 
 /// The part that is run.
@@ -36,7 +38,12 @@ pub(super) struct PartToRun {
 
 impl PartToRun {
     /// The next part of a batch, unless something of what it needs first is not done.
-    pub(super) fn next(asked: &str, arguments: &RunArguments) -> Result<Self, Refused> {
+    /// What a person says of it may not be otherwise than the order has it.
+    pub(super) fn next(
+        asked: &str,
+        arguments: &RunArguments,
+        said: &Particulars,
+    ) -> Result<Self, Refused> {
         // Clap asks for a person with a batch.
         let person = arguments.person.as_deref().unwrap_or_default();
         let person = say::check_person(person, "whoever makes the part").map_err(Refused::Input)?;
@@ -59,7 +66,7 @@ impl PartToRun {
         let surface = if why.is_some() { Surface::Overridden } else { Surface::AsTheOrderWants };
         let stopped: Vec<String> = before
             .stopped_by(surface)
-            .map(|need| format!("first, {}\n", said(need, &batch, before.part.number)))
+            .map(|need| format!("first, {}\n", show::said(need, &batch, before.part.number)))
             .collect();
         if !stopped.is_empty() {
             return Err(Refused::Failure(format!(
@@ -69,6 +76,8 @@ impl PartToRun {
             )));
         }
         let mut of = of_batch(&batch, &before, &standing, Some(person));
+        not_otherwise(said, &of.particulars, &format!("the order {}", batch.id))
+            .map_err(Refused::Input)?;
         of.deviations = why.into_iter().filter_map(|why| deviation(&before, person, why)).collect();
         Ok(Self { job, plan, of, standing, batch, before })
     }
@@ -77,7 +86,7 @@ impl PartToRun {
     pub(super) fn lines(&self) -> Vec<String> {
         let mut lines = vec![format!("batch {}, {}", self.batch.id, self.before.title())];
         let told = self.before.needs.iter().filter(|need| need.weight() == Weight::Told);
-        lines.extend(told.map(|need| said(need, &self.batch, self.before.part.number)));
+        lines.extend(told.map(|need| show::said(need, &self.batch, self.before.part.number)));
         let next = self.before.powder.reach.and_then(|reach| reach.fill_before);
         lines.extend(next.map(|number| format!("refill the hopper before part {number}")));
         lines

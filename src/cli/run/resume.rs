@@ -10,14 +10,16 @@ use evenpass_core::resume::{Checked, Choice, Stood, Task};
 use evenpass_core::rig::{Rig, RigKind};
 use jiff::Timestamp;
 
+use super::particulars::not_otherwise;
 use super::{RunArguments, Work};
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Exit, records, say};
 use crate::files;
+use crate::particulars::Particulars;
 use crate::port::{Medium, Port};
 use crate::proving::keeping::{Lines, kind_of_run};
 use crate::record::{RunId, RunKind, Store, records_file};
-use crate::resuming::{CutOff, Decision, GoesOn, cut_off, part_of, settle};
+use crate::resuming::{CutOff, Decision, GoesOn, cut_off, of_its_part, part_of, settle};
 
 /// What is asked of a run that was cut off. Where nobody can type, all of it is given.
 #[derive(Debug, Args)]
@@ -62,15 +64,15 @@ impl From<String> for Refused {
 const LONGEST_LINE: u64 = 1024;
 
 /// Shows the run, asks, and does what was chosen.
-pub(super) fn answer(arguments: &RunArguments, asked: &str) -> Exit {
-    match taken_up(arguments, asked) {
+pub(super) fn answer(arguments: &RunArguments, asked: &str, said: Particulars) -> Exit {
+    match taken_up(arguments, asked, said) {
         Ok(exit) => exit,
         Err(Refused::Input(problem)) => say::bad_input(&problem),
         Err(Refused::Failed(problem)) => say::failed(&problem),
     }
 }
 
-fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
+fn taken_up(arguments: &RunArguments, asked: &str, said: Particulars) -> Result<Exit, Refused> {
     let told = &arguments.resume;
     let wanted = told.choose.as_deref().map(choice_of).transpose()?;
     let mut stood = match told.stood.as_deref().map(Stood::typed) {
@@ -83,6 +85,8 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
         .map_err(|problem| Refused::Failed(problem.whole()))?;
     let catalogue = arguments.setting.catalogue.as_deref();
     let id = found(&store, arguments, asked)?;
+    let known = of_its_part(&store, &id).map_err(|problem| Refused::Failed(problem.whole()))?;
+    not_otherwise(&said, &known, &format!("the record of run {id}"))?;
     let read = |store: &Store, stood| cut_off(store, &id, catalogue, stood);
     let mut cut = match (read(&store, stood.flatten()), wanted, &arguments.person) {
         (Ok(cut), ..) => cut,
@@ -160,7 +164,7 @@ fn taken_up(arguments: &RunArguments, asked: &str) -> Result<Exit, Refused> {
     }
     let Ok(rest) = &cut.rest else { return Ok(Exit::BadInput) };
     let goes_on = Some(GoesOn { run: id, stood: stood.flatten() });
-    let work = Work { job: &cut.job, plan: rest, goes_on, of: of.as_ref(), part: None };
+    let work = Work { job: &cut.job, plan: rest, goes_on, of: of.as_ref(), part: None, said };
     Ok(match place {
         Place::Twin => super::on_twin(&work, arguments),
         Place::Lines(ports) => super::on_lines(&work, arguments, ports),

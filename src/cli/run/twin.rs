@@ -38,6 +38,7 @@ pub(super) fn run(work: &Work<'_>, arguments: &RunArguments) -> Result<Ran, Stri
     let mut begin = Begin::fresh(RunKind::Twin, Some(arguments.seed), records);
     begin.goes_on.clone_from(goes_on);
     begin.part = work.of_batch();
+    begin.particulars.clone_from(&work.said);
     if let Some(holds) = work.part.and_then(|part| part.standing.hopper) {
         twin.bench().fill_hopper(holds.g());
     }

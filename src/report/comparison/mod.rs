@@ -171,7 +171,7 @@ impl Sides<'_> {
             let thin = self.units.of_thicknesses();
             let mut figures = vec![self.row("coat as estimated, mean", |report| {
                 let zone = report.planned.zone(&name)?;
-                Some(thin.shown(coat::mean(&coat::estimated(zone, &report.passes))?))
+                Some(thin.shown(coat::mean(&report.coat(&zone.step.zone))?))
             })];
             let of_zone = self.reports.map(|report| {
                 let passes = report.passes.iter();

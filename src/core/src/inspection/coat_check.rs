@@ -33,7 +33,7 @@ fn whole(passes: f64, most: u32) -> u32 {
 pub struct PassesMade {
     /// Those that are done; at least one.
     pub done: u32,
-    /// Those that were planned.
+    /// Those that are planned, with what people changed.
     pub planned: u32,
 }
 
@@ -50,6 +50,9 @@ pub struct CoatFound {
     pub within: Length,
     /// The passes.
     pub passes: PassesMade,
+    /// What all planned passes leave, in passes of the size that one more would have: as many as
+    /// there are, unless people changed the feed of some.
+    pub alike: f64,
     /// The efficiency that was expected.
     pub efficiency: Fraction,
 }
@@ -107,7 +110,7 @@ impl CoatCheck {
             efficiency: found.efficiency,
             efficiency_found: found.efficiency * ratio,
             efficiency_within: found.efficiency * (slope / expected),
-            missing: f64::from(found.passes.planned) * (1.0 / ratio - 1.0),
+            missing: found.alike * (1.0 / ratio - 1.0),
         })
     }
 
@@ -148,6 +151,7 @@ mod tests {
             measured: Length::from_mm(measured),
             within: Length::from_mm(0.005),
             passes: PassesMade { done, planned: 9 },
+            alike: 9.0,
             efficiency: Fraction::from_ratio(0.85),
         }
     }
@@ -196,6 +200,16 @@ mod tests {
         assert_eq!(check.decides(), Decides::Engineer);
         let late = CoatCheck::of(&reference(0.9, 9, 0.698_625)).expect("a coat");
         assert_eq!(late.spare(), 0);
+    }
+
+    /// Five passes as planned and four at 5 % more feed leave 5 * 1.05 + 4 = 9.25 of the size of the
+    /// last: with 0.886084 of the coat 9.25 (1 / 0.886084 - 1) = 1.189 of those are missing. Computed
+    /// here.
+    #[test]
+    fn missing_passes_are_of_the_size_that_one_more_would_have() {
+        let trimmed = CoatFound { alike: 9.25, ..reference(0.620, 9, 0.698_625) };
+        let check = CoatCheck::of(&trimmed).expect("a coat");
+        assert!((check.missing - 1.189).abs() < 5e-4, "{}", check.missing);
     }
 
     #[test]

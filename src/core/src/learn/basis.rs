@@ -62,8 +62,8 @@ impl ZoneBasis {
     }
 }
 
-/// Where the powder of a job was released, as planned; a run that completed did just that, unless
-/// people changed its passes while it ran.
+/// Where the powder of a job was released, as planned; a run that completed did just that. Where
+/// people changed passes of a zone while it ran, [`RunBasis::times`] says what they came to.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RunBasis {
     /// The part before coating.
@@ -96,6 +96,17 @@ impl RunBasis {
             finish: if recipe.fuse.is_some() { Finish::Fused } else { Finish::AsSprayed },
             zones: zones.collect::<Option<_>>()?,
         })
+    }
+
+    /// With so many times the powder in one zone, as its passes were changed: of another feed, or more
+    /// of them. Each pass leaves its share of the whole; a pass that turns elsewhere for its feed, and
+    /// powder that stays on at a turn, are not told apart.
+    #[must_use]
+    pub fn times(mut self, zone: &str, share: f64) -> Self {
+        for of_zone in self.zones.iter_mut().filter(|of_zone| of_zone.zone == zone) {
+            of_zone.full_flow_s.iter_mut().for_each(|seconds| *seconds *= share);
+        }
+        self
     }
 
     /// The zone that a place lies in, edges included.

@@ -4,8 +4,11 @@ use super::truth::{basis, catalogued, job, mm};
 use crate::learn::{
     DiameterReading, Finish, PartMeasured, RunBasis, deposition_efficiency, rate_caught,
 };
+use crate::plan::change::{Ahead, touched_up, trimmed};
 use crate::plan::{plan, support};
+use crate::program::Program;
 use crate::quantity::{Length, Mass, Time};
+use crate::request::Trim;
 
 /// ISO 17836:2017: (2251.6 - 1843.2) / 480.0 = 85.0833 %.
 #[test]
@@ -75,4 +78,30 @@ fn what_the_setting_stands_for_is_the_powder_that_leaves_the_nozzle_and_no_more_
         let share = basis.share_that_lands(mm(footprint)).expect("fed").ratio();
         assert!(share <= 1.0, "{share} of a plume of {footprint} mm");
     }
+}
+
+/// What the whole changed program releases, place by place, beside the planned one's powder times
+/// what its passes leave: four as planned and five at 5 % less feed, or ten of them.
+#[test]
+fn changed_passes_are_counted_as_what_the_changed_program_releases() {
+    let (recipe, catalogue, _) = job();
+    let made = plan(&recipe, &support::rig(), &catalogue).expect("the reference job is planned");
+    let of =
+        |program: &Program| RunBasis::of(&recipe, &catalogue, program).expect("its own program");
+    let ahead = |pass| Ahead { step: 1, pass };
+    let slower = trimmed(&made.program, ahead(4), Trim::of_percent(-5)).expect("within bounds");
+    let added = touched_up(&made.program, ahead(9)).expect("within bounds");
+    for (program, share) in [(slower, (4.0 + 5.0 / 0.95) / 9.0), (added, 10.0 / 9.0)] {
+        let (whole, counted) = (of(&program), of(&made.program).times("journal", share));
+        assert!((whole.set_mass() / counted.set_mass() - 1.0).abs() < 2e-3, "{share}");
+        for place in [100.0, 110.0, 160.0, 210.0, 220.0] {
+            let at = |basis: &RunBasis| {
+                basis.diameter_at(mm(place), &catalogued(), Finish::AsSprayed).expect("on it").mm()
+            };
+            let (whole, counted) = (at(&whole) - 50.0, at(&counted) - 50.0);
+            assert!((whole / counted - 1.0).abs() < 2e-3, "{place}: {whole} {counted}");
+        }
+    }
+    let other = of(&made.program).times("another zone", 2.0);
+    assert_eq!(other, of(&made.program));
 }

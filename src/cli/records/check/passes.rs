@@ -1,0 +1,83 @@
+//! How many passes of a zone are done, and what they leave, as they were planned or as people changed
+//! them.
+
+use evenpass_core::inspection::{CoatCheck, PassesMade};
+use evenpass_core::learn::ZoneBasis;
+use evenpass_core::quantity::Fraction;
+use serde::Serialize;
+
+use crate::cli::records::adding::Adding;
+use crate::cli::refused::Refused;
+use crate::record::ZonePasses;
+
+/// Where people changed the passes of a zone: what all of them leave, over the plan before.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub(super) struct AsChanged {
+    /// At the efficiency that was expected.
+    pub(super) expected_share: f64,
+    /// At the one that was measured.
+    pub(super) measured_share: f64,
+}
+
+impl AsChanged {
+    pub(super) fn of(changed: &ZonePasses, check: &CoatCheck) -> Self {
+        let expected_share = changed.share();
+        Self { expected_share, measured_share: expected_share * (1.0 + check.change()) }
+    }
+}
+
+/// The passes of a zone, as the record has them, with what people changed.
+pub(super) struct Passes<'a> {
+    /// Those that are done, and all that are planned as changed.
+    pub(super) made: PassesMade,
+    /// How people changed them; `None` where nobody did.
+    pub(super) changed: Option<&'a ZonePasses>,
+}
+
+impl<'a> Passes<'a> {
+    pub(super) fn of(
+        adding: &Adding<'_>,
+        zone: &ZoneBasis,
+        changed: &'a [ZonePasses],
+    ) -> Result<Self, Refused> {
+        let zone = &zone.zone;
+        let of_zone = || adding.run.passes.iter().filter(|pass| pass.zone.as_ref() == Some(zone));
+        let done = of_zone().filter(|pass| pass.ended.is_some()).count();
+        let done = u32::try_from(done).unwrap_or(0);
+        if done == 0 {
+            return Err(Refused::Input(format!(
+                "run {}: no pass of \"{zone}\" is done, and there is no coat to measure\naccepted: \
+                 a place in a zone with a coat\n",
+                adding.id()
+            )));
+        }
+        if of_zone().any(|pass| pass.ended.is_none()) {
+            return Err(Refused::Input(format!(
+                "run {}: a pass of \"{zone}\" is begun and not ended, and what lies there is no \
+                 whole number of passes\naccepted: a coat between two passes\n",
+                adding.id()
+            )));
+        }
+        let changed = changed.iter().find(|changed| changed.zone == *zone);
+        let told = changed.map(ZonePasses::count).or_else(|| of_zone().find_map(|pass| pass.of));
+        let planned = told.unwrap_or(done).max(done);
+        Ok(Self { made: PassesMade { done, planned }, changed })
+    }
+
+    /// What of all that the passes leave lies there.
+    pub(super) fn share_done(&self) -> Fraction {
+        let (done, all) = match self.changed {
+            Some(changed) => (changed.leave(self.made.done), changed.leave(u32::MAX)),
+            None => (f64::from(self.made.done), f64::from(self.made.planned)),
+        };
+        Fraction::from_ratio(done / all)
+    }
+
+    /// What all of them leave, in passes of the size that one more would have.
+    pub(super) fn alike(&self) -> f64 {
+        self.changed.map_or_else(
+            || f64::from(self.made.planned),
+            |changed| changed.leave(u32::MAX) / changed.last_leaves(),
+        )
+    }
+}
