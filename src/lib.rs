@@ -5,6 +5,7 @@
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`adding`] takes in what people add to a run's record: readings, notes, what becomes of its part.
 //! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
 //!   run to other programs.
 //! - [`resuming`] takes a run that was cut off up again from its record.
@@ -14,6 +15,7 @@
 //! - [`panel`] puts the station before people, in pages.
 //! - [`cli`] puts it before a person or a program.
 
+pub mod adding;
 pub mod attendant;
 pub mod batch;
 pub mod cli;
