@@ -5,6 +5,7 @@
 //! - [`picture`] draws a plan; [`shown`] makes text from outside safe to show.
 //! - [`people`] says who may do what, and who somebody is.
 //! - [`record`] keeps what happened in every run, durably, without ever holding the run up.
+//! - [`adding`] takes in what people add to a run's record: readings, notes, what becomes of its part.
 //! - [`report`] makes a page of one run, or of two held against each other, and [`export`] gives a
 //!   run to other programs.
 //! - [`particulars`] are what a person says of a part before it is made.
@@ -15,6 +16,7 @@
 //! - [`panel`] puts the station before people, in pages.
 //! - [`cli`] puts it before a person or a program.
 
+pub mod adding;
 pub mod attendant;
 pub mod batch;
 pub mod cli;

@@ -1,4 +1,4 @@
-//! Text from outside as it may be shown: on a screen, and in a page.
+//! Text from outside as it may be shown, on a screen and in a page; and as it may be kept.
 
 /// Without what a terminal would obey, and without what would turn the direction of reading.
 #[must_use]
@@ -29,6 +29,52 @@ pub fn escaped(text: &str) -> String {
         }
     }
     safe
+}
+
+/// One line that a person gives for the record.
+#[derive(Debug, Clone, Copy)]
+pub struct Line {
+    what: &'static str,
+    longest: usize,
+}
+
+/// Why a line is not kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NoLine {
+    /// What was found.
+    pub told: String,
+    /// What would be kept.
+    pub accepted: String,
+}
+
+impl Line {
+    /// A person's name: one line of a list (arbitrary).
+    pub const NAME: Self = Self { what: "name", longest: 80 };
+    /// A reason: a few lines of a list (arbitrary).
+    pub const REASON: Self = Self { what: "reason", longest: 300 };
+    /// Words of any kind, as long as a reason.
+    pub const WORDS: Self = Self { what: "text", longest: 300 };
+
+    /// The text without the space around it, if it may stand in the record; `wanted` says what is
+    /// to be given.
+    ///
+    /// # Errors
+    /// It is empty, too long, or more than a line.
+    pub fn check<'a>(self, text: &'a str, wanted: &str) -> Result<&'a str, NoLine> {
+        let Self { what, longest } = self;
+        let found = match text.trim() {
+            "" => format!("an empty {what}"),
+            text if one_line(text) != text => format!("a {what} with control characters"),
+            text if text.chars().count() > longest => {
+                format!("a {what} of over {longest} characters")
+            }
+            text => return Ok(text),
+        };
+        Err(NoLine {
+            told: format!("found {found}"),
+            accepted: format!("{wanted}, one line of up to {longest} characters"),
+        })
+    }
 }
 
 #[cfg(test)]

@@ -15,7 +15,6 @@ mod note;
 mod page;
 mod proofs;
 mod prune;
-mod reading;
 mod readings;
 mod report;
 mod told;

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use super::Exit;
 use crate::files;
+use crate::shown::{Line, NoLine};
 pub(super) use crate::shown::{harmless, one_line};
 
 /// Shows what is wrong with what was given.
@@ -59,19 +60,14 @@ pub(super) fn page(option: &str, file: &Path, read: &[&Path], page: &str) -> Exi
     }
 }
 
-/// Longest name of a person, characters: one line of a list (arbitrary).
-const LONGEST_NAME: usize = 80;
-/// Longest reason, characters: a few lines of a list (arbitrary).
-const LONGEST_REASON: usize = 300;
-
 /// A name that may stand in the record; `whose` says whose name is wanted.
 pub(super) fn check_person<'a>(name: &'a str, whose: &str) -> Result<&'a str, String> {
-    check_line("--person", "name", name, LONGEST_NAME, &format!("the name of {whose}"))
+    check_line("--person", Line::NAME, name, &format!("the name of {whose}"))
 }
 
 /// A reason that may stand in the record; `why` says what is wanted.
 pub(super) fn check_reason<'a>(reason: &'a str, why: &str) -> Result<&'a str, String> {
-    check_line("--reason", "reason", reason, LONGEST_REASON, why)
+    check_line("--reason", Line::REASON, reason, why)
 }
 
 /// Words that may stand in the record, given with an option or in a place; `wanted` says what.
@@ -80,27 +76,17 @@ pub(super) fn check_words<'a>(
     words: &'a str,
     wanted: &str,
 ) -> Result<&'a str, String> {
-    check_line(option, "text", words, LONGEST_REASON, wanted)
+    check_line(option, Line::WORDS, words, wanted)
 }
 
 fn check_line<'a>(
     option: &str,
-    what: &str,
+    line: Line,
     text: &'a str,
-    longest: usize,
     wanted: &str,
 ) -> Result<&'a str, String> {
-    let found = match text.trim() {
-        "" => format!("an empty {what}"),
-        text if one_line(text) != text => format!("a {what} with control characters"),
-        text if text.chars().count() > longest => {
-            format!("a {what} of over {longest} characters")
-        }
-        text => return Ok(text),
-    };
-    Err(format!(
-        "{option}: found {found}\naccepted: {wanted}, one line of up to {longest} characters\n"
-    ))
+    let told = |no: NoLine| format!("{option}: {}\naccepted: {}\n", no.told, no.accepted);
+    line.check(text, wanted).map_err(told)
 }
 
 /// Whether a pace is one that can be kept and stopped.

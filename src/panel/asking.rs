@@ -29,11 +29,14 @@ pub(super) struct Reply {
     why: String,
     /// What would help; empty where nothing is needed.
     help: String,
+    /// The field of the form that is wrong, by its name; empty where it is none.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    field: String,
 }
 
 impl Reply {
     pub(super) fn done() -> Self {
-        Self { answer: "accepted", why: String::new(), help: String::new() }
+        Self { answer: "accepted", why: String::new(), help: String::new(), field: String::new() }
     }
 
     /// Done, with what became of it.
@@ -48,11 +51,16 @@ impl Reply {
 
     /// Not now, with what would help.
     pub(super) fn denied(why: impl Into<String>, help: impl Into<String>) -> Self {
-        Self { answer: "denied", why: why.into(), help: help.into() }
+        Self { answer: "denied", why: why.into(), help: help.into(), ..Self::done() }
     }
 
     pub(super) fn refused(why: impl Into<String>) -> Self {
-        Self { answer: "refused", why: why.into(), help: String::new() }
+        Self { answer: "refused", why: why.into(), ..Self::done() }
+    }
+
+    /// Refused because of a field, which says so on the page.
+    pub(super) fn wrong(field: String, why: String, help: String) -> Self {
+        Self { answer: "refused", why, help, field }
     }
 
     fn of(answer: Answer) -> Self {
@@ -66,7 +74,7 @@ impl Reply {
     /// In a person's units; what is kept of it stays as it was said.
     fn restated(self, units: Units) -> Self {
         let said = |text: String| units.restate(&text).into_owned();
-        Self { answer: self.answer, why: said(self.why), help: said(self.help) }
+        Self { why: said(self.why), help: said(self.help), ..self }
     }
 
     /// Why, in one sentence.

@@ -27,6 +27,7 @@ mod aside;
 mod asking;
 mod assets;
 mod connections;
+mod given;
 mod guard;
 mod jog;
 mod limits;
@@ -79,7 +80,7 @@ fn router(app: App) -> Router {
         .route("/recipes/{name}/compare", get(page::recipes::compare))
         .route("/teach", get(page::recipes::teach::page).post(page::recipes::teach::act))
         .route("/records", get(page::records::page))
-        .route("/records/{id}", get(page::records::one))
+        .route("/records/{id}", get(page::records::one).post(page::records::add))
         .route("/records/{id}/{file}", get(page::records::files::file))
         .route("/bench", get(page::bench::page).post(page::bench::act))
         .route("/sign-in", get(sign_in::page).post(sign_in::sign_in))

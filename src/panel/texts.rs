@@ -3,9 +3,11 @@
 
 macro_rules! texts {
     ($($name:ident = $words:literal;)+) => {
-        $(pub(super) const $name: &str = $words;)+
+        $(pub(in crate::panel) const $name: &str = $words;)+
     };
 }
+
+pub(super) mod adding;
 
 texts! {
     PRODUCT = "Evenpass";

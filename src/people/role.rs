@@ -18,12 +18,12 @@ pub enum Role {
 /// here.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Right {
-    /// Load a released recipe, start, hold, restart, accept, call the band wet, trim, and give
-    /// measured figures.
+    /// Load a released recipe, start, hold, restart, accept, call the band wet, trim, give measured
+    /// figures, add to the record of a part and decide about it.
     Run,
     /// Home, jog, nudge, calibrate, prove interlocks.
     Maintain,
-    /// Teach and write recipes, change the rig, accept what measured parts teach.
+    /// Teach and write recipes, change the rig, accept what measured parts teach, sign for a deviation.
     Engineer,
 }
 

@@ -67,6 +67,9 @@ pub enum CoatStage {
 }
 
 impl CoatStage {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::AsSprayed, Self::Fused, Self::Finished];
+
     /// The words it is shown by.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -262,6 +265,20 @@ pub enum Said {
 }
 
 impl Said {
+    /// What is to be said of the gauge that it was read with; `None` where there was none, or its
+    /// calibration was good.
+    #[must_use]
+    pub fn caution(&self) -> Option<String> {
+        let (Self::Hardness { gauge, measured_on, .. }
+        | Self::Thickness { gauge, measured_on, .. }
+        | Self::RunOut { gauge, measured_on, .. }
+        | Self::CoatChecked { gauge, measured_on, .. }) = self
+        else {
+            return None;
+        };
+        gauge.as_ref()?.caution(*measured_on)
+    }
+
     /// The word that its kind is stored by.
     #[must_use]
     pub const fn word(&self) -> &'static str {

@@ -9,7 +9,17 @@ use std::io::Write as _;
 fn without_a_cookie_nothing_is_asked_and_that_is_written_down() {
     let served = Served::on_twin("1");
     let asked = [("ask", "start"), ("turn", "1"), ("form", "x"), ("id", "1")];
-    for path in ["/ask", "/seat", "/load", "/prove", "/units", "/bench", "/teach", "/sign-out"] {
+    for path in [
+        "/ask",
+        "/seat",
+        "/load",
+        "/prove",
+        "/units",
+        "/bench",
+        "/teach",
+        "/records/latest",
+        "/sign-out",
+    ] {
         let answer = served.post(path, &[], &asked);
         assert_eq!(answer.status, 401, "{path}: {answer:?}");
         served.wrote_refused(&format!("POST {path}"), "sign in first");

@@ -14,6 +14,7 @@
     reason = "a test prints its figures, and fails where it cannot go on"
 )]
 
+mod added;
 mod commands;
 mod floods;
 mod forged;

@@ -39,6 +39,19 @@ impl<'a> Browser<'a> {
     ) -> Self {
         let (name, pin, _) = PEOPLE.iter().find(|(name, ..)| name.contains(word)).expect("known");
         let answer = served.post("/sign-in", more, &[("name", name), ("pin", pin)]);
+        Self::with_cookie_of(served, &answer, more)
+    }
+
+    /// Somebody who is let in without a PIN.
+    pub(crate) fn let_in(served: &'a Served) -> Self {
+        Self::with_cookie_of(served, &served.get("/", &[]), &[])
+    }
+
+    fn with_cookie_of(
+        served: &'a Served,
+        answer: &Answer,
+        more: &[(&'static str, &'static str)],
+    ) -> Self {
         let cookie = answer.header("set-cookie").unwrap_or_else(|| panic!("{answer:?}"));
         assert!(cookie.contains("HttpOnly; SameSite=Strict"), "{cookie}");
         let cookie = cookie.split(';').next().expect("a cookie").to_owned();

@@ -22,6 +22,9 @@ pub(crate) const PEOPLE: [(&str, &str, Role); 3] = [
     ("B. Engineer", "271828", Role::Engineer),
 ];
 
+/// The file of the records, in the folder of all.
+const RECORDS: &str = "runs.sqlite";
+
 /// How often is asked what anybody may know, in a flood.
 const ALIVE_TRIES: u32 = 50;
 
@@ -50,6 +53,20 @@ impl Served {
         Self::start(&["--pace", pace, "--rig", &rig], None)
     }
 
+    /// On the embedded twin, with a copy of records in which there are runs.
+    pub(crate) fn after(runs: &Path) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::copy(runs, folder.path().join(RECORDS)).expect("copied");
+        Self::start_in(folder, &PEOPLE, &["--pace", "1"], None)
+    }
+
+    /// The same before anybody may sign in.
+    pub(crate) fn without_people(runs: &Path) -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::copy(runs, folder.path().join(RECORDS)).expect("copied");
+        Self::start_in(folder, &[], &["--pace", "1"], None)
+    }
+
     /// On the twin in another process, over pseudo-terminals.
     pub(crate) fn on_lines() -> Self {
         let place = Place::new();
@@ -59,7 +76,15 @@ impl Served {
     }
 
     fn start(more: &[&str], twin: Option<(Process, BufReader<ChildStdout>, Place)>) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
+        Self::start_in(tempfile::tempdir().expect("a folder"), &PEOPLE, more, twin)
+    }
+
+    fn start_in(
+        folder: tempfile::TempDir,
+        people: &[(&str, &str, Role)],
+        more: &[&str],
+        twin: Option<(Process, BufReader<ChildStdout>, Place)>,
+    ) -> Self {
         let recipes = folder.path().join("recipes");
         std::fs::create_dir(&recipes).expect("a folder");
         let short = std::fs::read_to_string(config().join("recipes/short-job.toml")).expect("read");
@@ -68,20 +93,20 @@ impl Served {
         assert!(short.contains(title));
         let script = short.replace(title, &format!("title = '{}'", crate::script::TITLE));
         std::fs::write(recipes.join("script.toml"), script).expect("written");
-        let (records, people) = (folder.path().join("runs.sqlite"), folder.path().join("p.toml"));
-        std::fs::write(&people, "").expect("written");
-        restrict(&people);
-        let file = PeopleFile::of(Some(&people), &records).expect("a file");
-        for (name, pin, role) in PEOPLE {
+        let (records, roll) = (folder.path().join(RECORDS), folder.path().join("p.toml"));
+        std::fs::write(&roll, "").expect("written");
+        restrict(&roll);
+        let file = PeopleFile::of(Some(&roll), &records).expect("a file");
+        for (name, pin, role) in people {
             let pin = PinHash::of(&Pin::new(pin).expect("a PIN")).expect("a hash");
-            let (name, units) = (name.to_owned(), Units::default());
+            let (name, role, units) = ((*name).to_owned(), *role, Units::default());
             file.change(|people| people.add(Person { name, role, units, pin })).expect("added");
         }
-        let texts = [&recipes, &config(), &records, &people].map(|path| path.display().to_string());
-        let [recipes, catalogue, records, people] = texts.each_ref().map(String::as_str);
+        let texts = [&recipes, &config(), &records, &roll].map(|path| path.display().to_string());
+        let [recipes, catalogue, records, roll] = texts.each_ref().map(String::as_str);
         let arguments = [
             &["serve", "--listen", "127.0.0.1:0", "--recipes", recipes, "--catalogue", catalogue],
-            &["--records", records, "--people", people][..],
+            &["--records", records, "--people", roll][..],
             more,
         ]
         .concat();
@@ -155,8 +180,13 @@ impl Served {
         }
     }
 
+    /// The file of its records.
+    pub(crate) fn records(&self) -> PathBuf {
+        self.file(RECORDS)
+    }
+
     pub(crate) fn acts(&self) -> Vec<ActRecord> {
-        let store = Store::open_existing(&self.folder.path().join("runs.sqlite")).expect("records");
+        let store = Store::open_existing(&self.records()).expect("records");
         store.acts(10_000).expect("acts")
     }
 

@@ -14,7 +14,7 @@ use crate::screen::Screen;
 
 /// Sizes of a panel's screen, with the least width and height of a button in its pixels: 15 mm on
 /// a panel of 10 inches, which is 217 mm wide (the narrower one may round down).
-const SIZES: [(u32, u32, u32); 2] = [(1280, 800, 88), (1024, 600, 69)];
+pub(crate) const SIZES: [(u32, u32, u32); 2] = [(1280, 800, 88), (1024, 600, 69)];
 /// Least contrast of what is read in a run (WCAG 2.2, success criterion 1.4.6).
 const CONTRAST: f64 = 7.0;
 /// How many times faster than life the twin goes here: quick enough to get into a run, slow enough
@@ -77,14 +77,22 @@ const WRONG: &str = r#"
 "#;
 
 /// Where pictures go, if anybody wants them.
-fn folder() -> Option<PathBuf> {
+pub(crate) fn folder() -> Option<PathBuf> {
     let folder = PathBuf::from(std::env::var_os("EVENPASS_SHOTS")?);
     std::fs::create_dir_all(&folder).expect("a folder for pictures");
     Some(folder)
 }
 
+/// All that is wrong with the page as it is now, whose buttons are to be so large.
+pub(crate) async fn wrong_with(screen: &Screen, least: u32) -> Vec<String> {
+    let given = vec![json!(least), json!(CONTRAST)];
+    let found = screen.client.execute(WRONG, given).await.expect("a script that runs");
+    let found = found.as_array().into_iter().flatten().filter_map(Value::as_str);
+    found.map(str::to_owned).collect()
+}
+
 /// Looks at pages in every light and size; tells what is wrong with them.
-async fn look(screen: &Screen, paths: &[String], when: &str) -> Vec<String> {
+pub(crate) async fn look(screen: &Screen, paths: &[String], when: &str) -> Vec<String> {
     let mut wrong = Vec::new();
     for scheme in ["light", "dark"] {
         let media = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
@@ -99,10 +107,8 @@ async fn look(screen: &Screen, paths: &[String], when: &str) -> Vec<String> {
                 // What a change of colour fades over.
                 tokio::time::sleep(Duration::from_millis(250)).await;
                 let here = format!("{path} {when}, {scheme}, {width}x{height}");
-                let given = vec![json!(least), json!(CONTRAST)];
-                let found = screen.client.execute(WRONG, given).await.expect("a script that runs");
-                let found = found.as_array().into_iter().flatten().filter_map(Value::as_str);
-                wrong.extend(found.map(|one| format!("{here}: {one}")));
+                let found = wrong_with(screen, least).await;
+                wrong.extend(found.into_iter().map(|one| format!("{here}: {one}")));
                 if let Some(folder) = folder() {
                     let name = pages::file_name(path);
                     let file = format!("{name}-{when}-{scheme}-{width}x{height}.png");

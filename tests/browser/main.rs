@@ -20,6 +20,7 @@ mod cut;
 mod driver;
 mod engineer;
 mod flame_lost;
+mod inspector;
 mod jogging;
 mod looks;
 mod many_pages;

@@ -83,6 +83,13 @@ impl Scene {
         Self { station, at, wire, pace, folder, end }
     }
 
+    /// Writes more at the end of a recipe of the scene's.
+    pub(crate) fn add_to_recipe(&self, name: &str, more: &str) {
+        let file = self.folder.path().join("recipes").join(name);
+        let text = std::fs::read_to_string(&file).expect("a recipe");
+        std::fs::write(file, text + more).expect("written");
+    }
+
     /// What is physically so at the twin.
     pub(crate) async fn truth(&self) -> Truth {
         self.at_bench(|bench| bench.truth()).await

@@ -3,19 +3,13 @@
 use std::io::Write;
 
 use clap::Args;
-use evenpass_core::learn::RunBasis;
-use evenpass_core::quantity::Length;
-use evenpass_core::rig::Rig;
-use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::reading::date;
-use super::told::{Signs, day};
+use super::told::Signs;
+use crate::adding::typed::date;
+use crate::adding::{self, Field, NotAdded, Wrong};
 use crate::cli::refused::Refused;
-use crate::cli::say;
-use crate::record::{
-    GaugeUsed, Mark, MarkRecord, Of, RunId, RunKind, RunRecord, Said, Sprayed, Store, ZonePasses,
-};
+use crate::record::Said;
 
 /// With what a reading was taken, and when.
 #[derive(Debug, Args)]
@@ -28,124 +22,97 @@ pub(in crate::cli) struct Taken {
     date: Option<Date>,
 }
 
-/// A run that something is added to, with the records it is in.
+impl Taken {
+    pub(super) fn as_told(&self) -> adding::Taken<'_> {
+        adding::Taken { on: self.date, gauge: self.gauge.as_deref() }
+    }
+}
+
+/// A run that something is added to, and who does.
 pub(super) struct Adding<'a> {
-    pub(super) store: Store,
-    pub(super) run: RunRecord,
-    /// The rig's title.
-    rig: String,
+    pub(super) of: adding::Adding,
     person: &'a str,
 }
 
 impl<'a> Adding<'a> {
-    /// The run that a person means. A rehearsal makes no part.
+    /// The run that a person means.
     pub(super) fn to(signs: &'a Signs, asked: &str) -> Result<Self, Refused> {
         let (person, store) = (signs.person()?, signs.store()?);
-        let run = store.run(&store.find(asked)?)?;
-        if run.summary.kind == RunKind::Rehearsed {
-            return Err(Refused::Input(format!(
-                "run {}: it was rehearsed, and a rehearsal makes no part\nhelp: name another run; \
-                 `evenpass records list` shows them\n",
-                run.summary.id
-            )));
-        }
-        let rig = Rig::read(&run.rig.text).map_err(|_| {
-            Refused::Failure(format!(
-                "run {}: its rig file is of another version of this program and cannot be read",
-                run.summary.id
-            ))
-        })?;
-        Ok(Self { store, run, rig: rig.title, person })
+        Ok(Self { of: adding::Adding::to(store, asked)?, person })
     }
 
-    pub(super) fn id(&self) -> &RunId {
-        &self.run.summary.id
-    }
-
-    pub(super) fn rig(&self) -> &str {
-        &self.rig
-    }
-
-    /// Everything that was added to the run.
-    pub(super) fn marks(&self) -> Result<Vec<MarkRecord>, Refused> {
-        Ok(self.store.marks(Of::Run(self.id()))?)
-    }
-
-    /// Adds to it, and tells under which number.
+    /// Adds to it, and tells under which number, and what is to be said of its gauge.
     pub(super) fn add(&mut self, said: Said, to: &mut impl Write) -> Result<i64, Refused> {
-        let mark = Mark {
-            at: Timestamp::now(),
-            person: self.person.to_owned(),
-            rig: self.rig.clone(),
-            kind: self.run.summary.kind,
-            run: Some(self.id().clone()),
-            batch: None,
-            said,
-        };
-        let number = self.store.keep_mark(&mark)?;
-        writeln!(to, "number {number} of run {}, by {}", self.id(), self.person)?;
-        Ok(number)
-    }
-
-    /// The day a reading was taken, and its gauge. One that is past its date, or of which nobody
-    /// knows, is told; the reading stands with it.
-    pub(super) fn taken(
-        &self,
-        taken: &Taken,
-        to: &mut impl Write,
-    ) -> Result<(Date, Option<GaugeUsed>), Refused> {
-        let measured_on = day(taken.date, Some(self.run.summary.started_at))?;
-        let Some(serial) = &taken.gauge else { return Ok((measured_on, None)) };
-        let serial = say::check_words("--gauge", serial, "the serial number of the gauge")
-            .map_err(Refused::Input)?;
-        let marks = self.store.marks(Of::Rig(&self.rig, self.run.summary.kind))?;
-        let used = GaugeUsed::of(serial, &marks);
-        if let Some(caution) = used.caution(measured_on) {
+        let caution = said.caution();
+        let number = self.of.keep(self.person, said)?;
+        if let Some(caution) = caution {
             writeln!(to, "{caution}")?;
         }
-        Ok((measured_on, Some(used)))
-    }
-
-    /// Refuses a place where no coat was planned.
-    pub(super) fn must_be_coated(&self, option: &str, at: Length) -> Result<(), Refused> {
-        let Some(basis) = self.store.basis(self.id())? else { return Ok(()) };
-        if basis.zone_at(at).is_some() {
-            return Ok(());
-        }
-        let zones: Vec<String> = basis
-            .zones
-            .iter()
-            .map(|zone| format!("{} to {} (\"{}\")", zone.from, zone.to, zone.zone))
-            .collect();
-        Err(Refused::Input(format!(
-            "{option}: found a place of {at}, where no coat was planned\naccepted: {}\n",
-            zones.join(", ")
-        )))
+        writeln!(to, "number {number} of run {}, by {}", self.of.id(), self.person)?;
+        Ok(number)
     }
 }
 
-/// Where the powder of a run was released, and the zones whose passes people changed.
-pub(super) fn sprayed(store: &Store, run: &RunId) -> Result<(RunBasis, Vec<ZonePasses>), Refused> {
-    let why = match store.sprayed(run)? {
-        Sprayed::There { basis, changed } => return Ok((basis, changed)),
-        Sprayed::NotKept => {
-            "it does not say where its powder was released: it coated nothing, went \
-                             on with the coat of another run, or was kept before that was told\n\
-                             accepted: a later run, of a coat"
-                .to_owned()
+/// A field as it is called on the command line: what is given by its place in capitals.
+const fn option(field: Field) -> &'static str {
+    match field {
+        Field::Person => "--person",
+        Field::Date => "--date",
+        Field::Gauge => "--gauge",
+        Field::DiameterPlace | Field::Diameter => "--diameter",
+        Field::Before => "--before",
+        Field::Temperature => "--temperature",
+        Field::TemperatureWithin => "--temperature-within",
+        Field::Micrometer => "--micrometer",
+        Field::ReadingPlace | Field::Reading => "--reading",
+        Field::Coat => "--coat",
+        Field::Stage => "--stage",
+        Field::RunOut => "READ",
+        Field::DyeResult => "RESULT",
+        Field::Showed => "--words",
+        Field::Point => "POINT",
+        Field::Coupon => "COUPON",
+        Field::Name => "NAME",
+        Field::Words => "WORDS",
+        Field::Limit => "--limit",
+        Field::From => "--from",
+        Field::To => "--to",
+        Field::Verdict => "VERDICT",
+        Field::Reason => "--reason",
+        Field::Number => "NUMBER",
+    }
+}
+
+impl From<Wrong> for Refused {
+    fn from(wrong: Wrong) -> Self {
+        Self::Input(format!("{}: {}", option(wrong.field), wrong.why))
+    }
+}
+
+impl From<NotAdded> for Refused {
+    fn from(problem: NotAdded) -> Self {
+        match problem {
+            NotAdded::Field(wrong) => wrong.into(),
+            NotAdded::Rehearsed(run) => Self::Input(format!(
+                "run {run}: it was rehearsed, and a rehearsal makes no part\nhelp: name another run; \
+                 `evenpass records list` shows them\n"
+            )),
+            NotAdded::UnknownRig(run) => Self::Failure(format!(
+                "run {run}: its rig file is of another version of this program and cannot be read"
+            )),
+            NotAdded::Run(run, why) => Self::Input(format!("run {run}: {why}")),
+            NotAdded::Open(run, open) => {
+                let open: Vec<String> = open.iter().map(|one| format!("  {one}\n")).collect();
+                Self::Input(format!(
+                    "run {run}: its part cannot pass yet\n{}help: release hold points with `evenpass \
+                     records note release`, sign for a limit with `evenpass records note deviation`, \
+                     or hold the part\n",
+                    open.concat()
+                ))
+            }
+            NotAdded::Catalogue(why) => Self::Input(why.to_string()),
+            NotAdded::Files(problem) => Self::Input(problem),
+            NotAdded::Records(problem) => problem.into(),
         }
-        Sprayed::Untold { file } => {
-            let where_to = file.map_or_else(
-                || "were lost".to_owned(),
-                |file| format!("were put into the file {file}"),
-            );
-            format!(
-                "its passes were trimmed or touched up, and the entries that say how {where_to}: what \
-                 coat was expected, and so the efficiency and the passes that are missing, cannot be \
-                 said\naccepted: a run whose entries are in these records\nhelp: thickness and \
-                 hardness need no plan: `evenpass records thickness {run}`"
-            )
-        }
-    };
-    Err(Refused::Input(format!("run {run}: {why}\n")))
+    }
 }

@@ -9,8 +9,8 @@ use evenpass_core::quantity::Time;
 use jiff::civil::Date;
 
 use super::feeder::take;
-use super::reading::{date, positive};
 use super::told::{PairArguments, Teller};
+use crate::adding::typed::{date, positive};
 use crate::cli::refused::Refused;
 
 /// What `records delay` is told.

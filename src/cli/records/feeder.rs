@@ -13,8 +13,8 @@ use evenpass_core::quantity::{Length, Mass, MassFlow, Quantity, Range, Speed, Ti
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::reading::{At, at, balance, catch, clock, date, gauge, positive};
 use super::told::{PairArguments, Teller, contradictory, day, keep, lesson, print_lesson};
+use crate::adding::typed::{At, at, balance, catch, clock, date, gauge, positive};
 use crate::cli::refused::Refused;
 use crate::record::Measurement;
 

@@ -13,9 +13,9 @@ use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
-use super::adding::sprayed;
-use super::reading::{At, at, balance, date, gauge, positive};
 use super::told::{Teller, contradictory, day, figures, keep, lesson, print_lesson};
+use crate::adding::typed::{At, at, balance, date, gauge, positive};
+use crate::adding::{MOST_BUILD, measured_at, sprayed};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
@@ -23,8 +23,6 @@ use crate::record::{Measurement, Outcome, RunKind, RunRecord, Store};
 /// One standard deviation of what left the hopper, where the record says it (arbitrary: a hopper
 /// scale of 1 g, read twice, and what lies in the hose).
 const HOPPER: Mass = Mass::from_g(2.0);
-/// A coat this many times as thick as forecast is a slip of the pen.
-pub(super) const MOST_BUILD: f64 = 3.0;
 /// So is a part that got thinner by more than this in diameter.
 const MOST_LOSS: Length = Length::from_mm(0.2);
 /// Where a coat is to show more than this many times what a reading is usually off, it has to be
@@ -35,9 +33,6 @@ const SHOWS: f64 = 5.0;
 const UNSEEN: f64 = 2.0;
 /// A part that differs by more than this from its drawing before coating is another part.
 const OFF_THE_DRAWING: Length = Length::from_mm(1.0);
-/// A part that is measured is between these.
-pub(super) const MEASURED_AT: (Temperature, Temperature) =
-    (Temperature::from_celsius(-20.0), Temperature::from_celsius(400.0));
 
 /// What `records measure` is told.
 #[derive(Debug, Args)]
@@ -209,14 +204,7 @@ fn part(
             lone.place
         ));
     }
-    if let Some(hot) =
-        arguments.temperature.filter(|hot| *hot < MEASURED_AT.0 || *hot > MEASURED_AT.1)
-    {
-        return refused(format!(
-            "--temperature: found {hot}\naccepted: {} to {}\n",
-            MEASURED_AT.0, MEASURED_AT.1
-        ));
-    }
+    measured_at(arguments.temperature)?;
     let diameters = arguments
         .diameters
         .iter()

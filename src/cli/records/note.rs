@@ -5,22 +5,20 @@ use std::path::PathBuf;
 
 use clap::Subcommand;
 use evenpass_core::inspection::{DyeResult, Limit};
-use evenpass_core::quantity::{Length, Quantity as _};
+use evenpass_core::quantity::Length;
 use jiff::Timestamp;
 use jiff::civil::Date;
 
 use super::adding::{Adding, Taken};
-use super::reading::date;
 use super::readings::judged;
 use super::told::{Signs, day};
+use crate::adding::typed::{date, dye_result, limit, run_out};
+use crate::adding::{self, Deviation};
 use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files;
 use crate::learning::Whose;
-use crate::record::{Inspected, Mark, Said};
-
-/// The largest run-out that a dial gauge shows (arbitrary: a long-travel one).
-const LARGEST_RUN_OUT: Length = Length::from_mm(10.0);
+use crate::record::{Mark, Said};
 
 /// What is noted.
 #[derive(Debug, Subcommand)]
@@ -153,102 +151,48 @@ pub(in crate::cli) enum NoteVerb {
     },
 }
 
-fn run_out(text: &str) -> Result<Length, String> {
-    let read = Length::parse(text).map_err(|problem| problem.to_string())?;
-    if (Length::ZERO..=LARGEST_RUN_OUT).contains(&read) {
-        return Ok(read);
-    }
-    Err(format!("found `{text}`; accepted: 0 mm to {LARGEST_RUN_OUT}"))
-}
-
-fn dye_result(text: &str) -> Result<DyeResult, String> {
-    match text {
-        "nothing" => Ok(DyeResult::Nothing),
-        "indications" => Ok(DyeResult::Indications),
-        _ => Err(format!("found `{text}`; accepted: nothing, indications")),
-    }
-}
-
-fn limit(text: &str) -> Result<Limit, String> {
-    let word = |limit: &Limit| limit.title().replace(' ', "-");
-    let words = || Limit::ALL.iter().map(word).collect::<Vec<_>>().join(", ");
-    Limit::ALL
-        .into_iter()
-        .find(|limit| word(limit) == text)
-        .ok_or_else(|| format!("found `{text}`; accepted: {}", words()))
-}
-
-fn words(place: &str, text: &str, wanted: &str) -> Result<String, Refused> {
-    say::check_words(place, text, wanted).map(str::to_owned).map_err(Refused::Input)
-}
-
-fn words_if(place: &str, text: Option<&str>, wanted: &str) -> Result<Option<String>, Refused> {
-    text.map(|text| words(place, text, wanted)).transpose()
-}
-
 /// Takes a note in.
 pub(super) fn note(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> {
     let (run, signs, said) = match told {
         NoteVerb::RunOut { run, read, taken, signs } => {
             let mut adding = Adding::to(signs, run)?;
-            let (measured_on, gauge) = adding.taken(taken, to)?;
-            adding.add(Said::RunOut { read: *read, measured_on, gauge }, to)?;
+            let said = adding::run_out(&adding.of, *read, taken.as_told())?;
+            adding.add(said, to)?;
             return judged(&adding, to);
         }
         NoteVerb::DyeCheck { run, result, words, signs } => {
-            let words = words_if("--words", words.as_deref(), "where and what showed")?;
+            let said = adding::dye_check(*result, words.as_deref())?;
             let mut adding = Adding::to(signs, run)?;
-            adding.add(Said::DyeChecked { result: *result, words }, to)?;
+            adding.add(said, to)?;
             return judged(&adding, to);
         }
-        NoteVerb::Release { run, number, signs } => return release(run, *number, signs, to),
+        NoteVerb::Release { run, number, signs } => {
+            let mut adding = Adding::to(signs, run)?;
+            let said = adding::release(&adding.of, *number)?;
+            adding.add(said, to)?;
+            return Ok(());
+        }
         NoteVerb::Calibration { .. } => return calibration(told, to),
-        NoteVerb::HoldPoint { run, point, signs } => {
-            (run, signs, Said::HoldPoint { point: words("POINT", point, "what is to be seen")? })
+        NoteVerb::HoldPoint { run, point, signs } => (run, signs, adding::hold_point(point)?),
+        NoteVerb::Coupon { run, coupon, words, signs } => {
+            (run, signs, adding::coupon(coupon, words)?)
         }
-        NoteVerb::Coupon { run, coupon, words: of, signs } => {
-            let coupon = words("COUPON", coupon, "the coupon's number")?;
-            (run, signs, Said::Coupon { coupon, words: words("WORDS", of, "what of it")? })
+        NoteVerb::Deviation { run, words, limit, reason, from, to, signs } => {
+            let (from, to) = (from.as_deref(), to.as_deref());
+            let told = Deviation { limit: *limit, words, reason, from, to };
+            (run, signs, adding::deviation(&told)?)
         }
-        NoteVerb::Deviation { run, words: what, limit, reason, from, to, signs } => {
-            let said = Said::Deviated {
-                limit: *limit,
-                words: words("WORDS", what, "what is otherwise")?,
-                reason: words("--reason", reason, "why that is taken")?,
-                from: words_if("--from", from.as_deref(), "what should be")?,
-                to: words_if("--to", to.as_deref(), "what is")?,
-            };
-            (run, signs, said)
-        }
-        NoteVerb::Particular { run, name, words: what, signs } => {
-            let name = words("NAME", name, "what it is, such as \"drawing\"")?;
-            let what = words("WORDS", what, "what is to be known")?;
-            (run, signs, Said::Particular { name, words: what })
+        NoteVerb::Particular { run, name, words, signs } => {
+            (run, signs, adding::particular(name, words)?)
         }
     };
     Adding::to(signs, run)?.add(said, to)?;
     Ok(())
 }
 
-fn release(run: &str, number: i64, signs: &Signs, to: &mut impl Write) -> Result<(), Refused> {
-    let mut adding = Adding::to(signs, run)?;
-    let marks = adding.marks()?;
-    let held: Vec<(i64, &str)> = Inspected::of(&marks)
-        .held()
-        .into_iter()
-        .map(|(kept, point)| (kept.number, point))
-        .collect();
-    if !held.iter().any(|(open, _)| *open == number) {
-        let open: Vec<String> =
-            held.iter().map(|(number, point)| format!("{number} ({point})")).collect();
-        let open = if open.is_empty() { "none is open".to_owned() } else { open.join(", ") };
-        return Err(Refused::Input(format!(
-            "NUMBER: found {number}, which is no open hold point of run {}\naccepted: {open}\n",
-            adding.id()
-        )));
-    }
-    adding.add(Said::HoldReleased { mark: number }, to)?;
-    Ok(())
+/// A text of a calibration, given in a place or with an option.
+fn text(place: &str, text: &str, wanted: &str) -> Result<String, Refused> {
+    say::check_words(place, text, wanted).map(str::to_owned).map_err(Refused::Input)
 }
 
 fn calibration(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> {
@@ -262,11 +206,14 @@ fn calibration(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> {
         )));
     }
     let said = Said::GaugeCalibrated {
-        gauge: words("GAUGE", gauge, "what it is")?,
-        serial: words("SERIAL", serial, "its serial number")?,
+        gauge: text("GAUGE", gauge, "what it is")?,
+        serial: text("SERIAL", serial, "its serial number")?,
         calibrated_on,
         valid_until: *until,
-        certificate: words_if("--certificate", certificate.as_deref(), "the certificate")?,
+        certificate: certificate
+            .as_deref()
+            .map(|words| text("--certificate", words, "the certificate"))
+            .transpose()?,
     };
     let (rig, _) = files::rig(rig.as_deref()).map_err(Refused::Input)?;
     let person = signs.person()?;

@@ -3,23 +3,19 @@
 use std::io::Write;
 
 use clap::Args;
-use evenpass_core::inspection::{CONVERSION_SOURCE, convert, suits};
+use evenpass_core::inspection::{CONVERSION_SOURCE, convert};
 use evenpass_core::learn::ThicknessReading;
 use evenpass_core::quantity::{Hardness, Length, Scale, Temperature};
-use evenpass_core::recipe::Inspection;
 
 use super::adding::{Adding, Taken};
 use super::inspected::limits_sheet;
-use super::measure::MEASURED_AT;
-use super::reading::{At, at, positive};
 use super::told::Signs;
 use super::{or_nothing, section};
+use crate::adding::ThicknessRead;
+use crate::adding::typed::{At, at, positive, stage};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{CoatStage, HardnessReading, Inspected, Said};
-
-/// The thickest coat that anybody reads (arbitrary: twice what a recipe can ask for).
-const THICKEST: Length = Length::from_mm(8.0);
+use crate::record::{CoatStage, HardnessReading};
 
 /// What `records hardness` is told.
 #[derive(Debug, Args)]
@@ -74,42 +70,12 @@ fn hardness_at(text: &str) -> Result<HardnessReading, String> {
     Ok(HardnessReading { at, read })
 }
 
-fn stage(text: &str) -> Result<CoatStage, String> {
-    match text {
-        "as-sprayed" => Ok(CoatStage::AsSprayed),
-        "fused" => Ok(CoatStage::Fused),
-        "finished" => Ok(CoatStage::Finished),
-        _ => Err(format!("found `{text}`; accepted: as-sprayed, fused, finished")),
-    }
-}
-
-/// Takes hardness in. A reading on a coat that is too thin for its scale is of the part under it as
-/// well, and no reading of the coat.
+/// Takes hardness in.
 pub(super) fn hardness(arguments: &HardnessArguments, to: &mut impl Write) -> Result<(), Refused> {
     let mut adding = Adding::to(&arguments.signs, &arguments.run)?;
-    let known = adding.marks()?;
-    let Some(coat) = arguments.coat.or_else(|| Inspected::of(&known).thinnest()) else {
-        return Err(Refused::Input(
-            "--coat: nothing is given, and no thickness was read\naccepted: how thick the coat is \
-             where its hardness was read\nhelp: a scale is read through a coat that is too thin \
-             for it: HRC needs some 0.9 mm\n"
-                .to_owned(),
-        ));
-    };
-    for reading in &arguments.readings {
-        adding.must_be_coated("--reading", reading.at)?;
-        if let Err(thin) = suits(reading.read, coat) {
-            let instead: Vec<String> = thin.instead.iter().map(Scale::to_string).collect();
-            let instead = match instead.as_slice() {
-                [] => "a thicker coat, or a section of it under a microscope".to_owned(),
-                all => format!("on this coat: {}", all.join(", ")),
-            };
-            return Err(Refused::Input(format!("--reading: {thin}\naccepted: {instead}\n")));
-        }
-    }
-    let (measured_on, gauge) = adding.taken(&arguments.taken, to)?;
-    let readings = arguments.readings.clone();
-    adding.add(Said::Hardness { readings, coat, measured_on, gauge }, to)?;
+    let (readings, taken) = (arguments.readings.clone(), arguments.taken.as_told());
+    let said = crate::adding::hardness(&adding.of, readings, arguments.coat, taken)?;
+    adding.add(said, to)?;
     let sheet = hardness_sheet(&arguments.readings);
     section("Hardness", &sheet, to)?;
     writeln!(to, "\nConverted figures are {CONVERSION_SOURCE}.")?;
@@ -152,24 +118,8 @@ pub(super) fn thickness(
     arguments: &ThicknessArguments,
     to: &mut impl Write,
 ) -> Result<(), Refused> {
-    let refused = |text: String| Err(Refused::Input(text));
     let mut adding = Adding::to(&arguments.signs, &arguments.run)?;
-    for reading in &arguments.readings {
-        adding.must_be_coated("--reading", reading.place)?;
-        if reading.found < Length::ZERO || reading.found > THICKEST {
-            return refused(format!(
-                "--reading: found a thickness of {} at {}\naccepted: 0 mm to {THICKEST}, of one \
-                 side\n",
-                reading.found, reading.place
-            ));
-        }
-    }
-    let (coldest, hottest) = MEASURED_AT;
-    if let Some(hot) = arguments.temperature.filter(|hot| *hot < coldest || *hot > hottest) {
-        return refused(format!("--temperature: found {hot}\naccepted: {coldest} to {hottest}\n"));
-    }
-    let (measured_on, gauge) = adding.taken(&arguments.taken, to)?;
-    let said = Said::Thickness {
+    let read = ThicknessRead {
         stage: arguments.stage,
         readings: arguments
             .readings
@@ -177,19 +127,15 @@ pub(super) fn thickness(
             .map(|reading| ThicknessReading { at: reading.place, thickness: reading.found })
             .collect(),
         temperature: arguments.temperature,
-        measured_on,
-        gauge,
     };
+    let said = crate::adding::thickness(&adding.of, &read, arguments.taken.as_told())?;
     adding.add(said, to)?;
     judged(&adding, to)
 }
 
 /// Prints the limits of the run's recipe with everything that was read so far.
 pub(super) fn judged(adding: &Adding<'_>, to: &mut impl Write) -> Result<(), Refused> {
-    let limits = Inspection::of_text(&adding.run.recipe.text);
-    let marks = adding.marks()?;
-    let judged = Inspected::of(&marks).judged(limits.as_ref());
-    Ok(section("Limits", &limits_sheet(&judged), to)?)
+    Ok(section("Limits", &limits_sheet(&adding.of.judged()?), to)?)
 }
 
 #[cfg(test)]

@@ -10,8 +10,8 @@ use evenpass_core::learn::{Contradiction, Figures, Finish, Lesson, Pair};
 use evenpass_core::quantity::Length;
 use jiff::Timestamp;
 use jiff::civil::Date;
-use jiff::tz::TimeZone;
 
+use crate::adding;
 use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files;
@@ -54,7 +54,7 @@ pub(super) struct PairArguments {
 
 impl Signs {
     pub(super) fn person(&self) -> Result<&str, Refused> {
-        say::check_person(&self.person, "whoever measured or decided").map_err(Refused::Input)
+        Ok(adding::person(&self.person)?)
     }
 
     /// The records, which have to be there.
@@ -107,21 +107,7 @@ impl PairArguments {
 
 /// What the catalogue says of a pair; one it does not have is answered with those it has.
 pub(super) fn figures(catalogue: &Catalogue, pair: &Pair) -> Result<Figures, Refused> {
-    let sprays = catalogue.torches.iter().filter(|torch| torch.powder_rate.is_some());
-    let torches: Vec<&str> = sprays.map(|torch| torch.key.as_str()).collect();
-    let powders: Vec<&str> = catalogue.powders.iter().map(|p| p.key.as_str()).collect();
-    let unknown = |what: &str, found: &str, known: &[&str]| {
-        Refused::Input(format!(
-            "{what}: found \"{}\", which is none in the catalogue\naccepted: {}\nhelp: name \
-             the folder of another catalogue with --catalogue FOLDER\n",
-            say::one_line(found),
-            known.join(", ")
-        ))
-    };
-    if !torches.contains(&pair.torch.as_str()) {
-        return Err(unknown("torch that sprays powder", &pair.torch, &torches));
-    }
-    Figures::of(catalogue, pair).ok_or_else(|| unknown("powder", &pair.powder, &powders))
+    adding::figures(catalogue, pair).map_err(|why| Refused::Input(why.to_string()))
 }
 
 /// Two readings of one place that cannot both be right.
@@ -137,18 +123,7 @@ pub(super) fn contradictory(option: &str, odd: &Contradiction) -> Refused {
 
 /// The day of measuring: today, or the one given, which is not to come yet nor before `begun`.
 pub(super) fn day(given: Option<Date>, begun: Option<Timestamp>) -> Result<Date, Refused> {
-    let date = |at: Timestamp| at.to_zoned_datetime(TimeZone::system()).date();
-    let today = date(Timestamp::now());
-    let day = given.unwrap_or(today);
-    let first = begun.map(date);
-    if day > today || first.is_some_and(|first| day < first) {
-        let from =
-            first.map_or_else(String::new, |first| format!("{first}, the day of the run, to "));
-        return Err(Refused::Input(format!(
-            "--date: found {day}\naccepted: {from}{today}, which is today\n"
-        )));
-    }
-    Ok(day)
+    Ok(adding::day(given, begun)?)
 }
 
 /// Keeps it and says under which number.

@@ -3,16 +3,13 @@
 use std::io::Write;
 
 use clap::Args;
-use evenpass_core::recipe::Inspection;
-use jiff::Timestamp;
 
 use super::adding::Adding;
-use super::inspected::limits_sheet;
-use super::section;
+use super::readings::judged;
 use super::told::Signs;
+use crate::adding::typed::verdict;
 use crate::cli::refused::Refused;
-use crate::cli::say;
-use crate::record::{Inspected, Mark, Said, Verdict};
+use crate::record::{Inspected, Verdict};
 
 /// What `records decide` is told.
 #[derive(Debug, Args)]
@@ -42,75 +39,26 @@ pub(in crate::cli) struct TakeBackArguments {
     signs: Signs,
 }
 
-fn verdict(text: &str) -> Result<Verdict, String> {
-    Verdict::ALL
-        .into_iter()
-        .find(|verdict| verdict.word() == text)
-        .ok_or_else(|| format!("found `{text}`; accepted: pass, hold, scrap"))
-}
-
-/// Decides what becomes of a part. A pass is refused while something is open.
+/// Decides what becomes of a part.
 pub(super) fn decide(arguments: &DecideArguments, to: &mut impl Write) -> Result<(), Refused> {
-    let why = match arguments.verdict {
-        Verdict::Pass => "why the part is good all the same",
-        Verdict::Hold => "what the part waits for",
-        Verdict::Scrap => "why the part is lost",
-    };
-    let reason = match (&arguments.reason, arguments.verdict) {
-        (Some(reason), _) => say::check_reason(reason, why).map_err(Refused::Input)?,
-        (None, Verdict::Pass) => "",
-        (None, verdict) => {
-            return Err(Refused::Input(format!(
-                "--reason: nothing is given\naccepted: {why}, one line; to {} needs one\n",
-                verdict.word()
-            )));
-        }
-    };
     let mut adding = Adding::to(&arguments.signs, &arguments.run)?;
-    let limits = Inspection::of_text(&adding.run.recipe.text);
-    let marks = adding.marks()?;
-    let inspected = Inspected::of(&marks);
-    if arguments.verdict == Verdict::Pass {
-        let open = inspected.open(limits.as_ref(), adding.run.summary.outcome, reason);
-        if !open.is_empty() {
-            let open: Vec<String> = open.iter().map(|one| format!("  {one}\n")).collect();
-            return Err(Refused::Input(format!(
-                "run {}: its part cannot pass yet\n{}help: release hold points with `evenpass \
-                 records note release`, sign for a limit with `evenpass records note deviation`, \
-                 or hold the part\n",
-                adding.id(),
-                open.concat()
-            )));
-        }
-    }
-    let before = inspected.decision().map(|kept| kept.number);
-    let judged = inspected.judged(limits.as_ref());
-    let said = Said::Decided { verdict: arguments.verdict, reason: reason.to_owned() };
+    let verdict = arguments.verdict;
+    let said = crate::adding::decide(&adding.of, verdict, arguments.reason.as_deref())?;
+    let marks = adding.of.marks()?;
+    let before = Inspected::of(&marks).decision().map(|kept| kept.number);
     adding.add(said, to)?;
-    writeln!(to, "{}", arguments.verdict.word())?;
+    writeln!(to, "{}", verdict.word())?;
     if let Some(before) = before {
         writeln!(to, "it counts instead of number {before}, which stays in the records")?;
     }
-    Ok(section("Limits", &limits_sheet(&judged), to)?)
+    judged(&adding, to)
 }
 
 /// Takes back what was added.
 pub(super) fn take_back(arguments: &TakeBackArguments, to: &mut impl Write) -> Result<(), Refused> {
     let person = arguments.signs.person()?;
-    let reason =
-        say::check_reason(&arguments.reason, "why it counts no more").map_err(Refused::Input)?;
-    let mut store = arguments.signs.store()?;
-    let number = arguments.number;
-    let kept = store.mark(number)?;
-    if matches!(kept.mark.said, Said::TakenBack { .. }) {
-        return Err(Refused::Input(format!(
-            "number {number} takes something back itself\naccepted: what was said\nhelp: say anew \
-             what counts after all\n"
-        )));
-    }
-    let back = Said::TakenBack { mark: number, reason: reason.to_owned() };
-    let by = Mark { at: Timestamp::now(), person: person.to_owned(), said: back, ..kept.mark };
-    store.keep_mark(&by)?;
+    let (mut store, number) = (arguments.signs.store()?, arguments.number);
+    crate::adding::take_back(&mut store, number, None, &arguments.reason, person)?;
     writeln!(to, "number {number} counts no more; it stays in the records")?;
     Ok(())
 }

@@ -169,6 +169,10 @@
       event.preventDefault();
       const fields = Object.fromEntries(new FormData(form, event.submitter));
       post(form.dataset.post, fields).then((reply) => {
+        // The field that was refused is shown; what was typed stays.
+        for (const one of form.querySelectorAll("[aria-invalid]")) one.removeAttribute("aria-invalid");
+        const wrong = reply && reply.field && form.elements.namedItem(reply.field);
+        if (wrong instanceof HTMLElement) { wrong.setAttribute("aria-invalid", "true"); wrong.focus(); }
         if (reply && reply.answer === "accepted") {
           if (form.dataset.then) location.assign(form.dataset.then);
           else if (form.dataset.post === "/units") location.reload();

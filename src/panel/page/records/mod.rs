@@ -1,12 +1,19 @@
-//! Records: the list of runs, and one run with its charts.
+//! Records: the list of runs, and one run with what people said of its part and with its charts.
 
+mod add;
+mod added;
 pub(in crate::panel) mod files;
+mod forms;
 mod run;
+mod typed;
+
+pub(in crate::panel) use self::add::add;
 
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use evenpass_core::plan::forecast::clock;
+use evenpass_core::recipe::Substrate;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
@@ -16,7 +23,9 @@ use crate::panel::app::App;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
-use crate::record::{Outcome, RecordError, RunSummary, Store, records_file};
+use crate::record::{
+    MarkRecord, Of, Outcome, RecordError, RunRecord, RunSummary, Store, records_file,
+};
 
 /// Runs in the list: what a person pages through; the command line has them all.
 const LISTED: usize = 200;
@@ -36,11 +45,9 @@ pub(in crate::panel) async fn one(
     visitor: Visitor,
     Path(id): Path<String>,
 ) -> Response {
-    let found =
-        read(&app, &visitor, move |store| store.find(&id).and_then(|id| store.run(&id))).await;
-    match found {
-        Ok(record) => {
-            let inside = run::page(&record, visitor.units);
+    match read(&app, &visitor, move |store| Shown::of(store, &id)).await {
+        Ok(shown) => {
+            let inside = run::page(&shown, &visitor);
             layout::page(&app, &visitor, "records", inside).into_response()
         }
         Err(trouble) => {
@@ -51,18 +58,48 @@ pub(in crate::panel) async fn one(
     }
 }
 
+/// A run with what people added to it.
+struct Shown {
+    record: RunRecord,
+    marks: Vec<MarkRecord>,
+    /// What its part is made of, where it says where its powder was released.
+    substrate: Option<Substrate>,
+}
+
+impl Shown {
+    fn of(store: &Store, id: &str) -> Result<Self, RecordError> {
+        let id = store.find(id)?;
+        Ok(Self {
+            record: store.run(&id)?,
+            marks: store.marks(Of::Run(&id))?,
+            substrate: store.basis(&id)?.map(|basis| basis.part.substrate),
+        })
+    }
+}
+
 /// Reads the records.
 async fn read<T: Send + 'static>(
     app: &App,
     visitor: &Visitor,
     read: impl FnOnce(&Store) -> Result<T, RecordError> + Send + 'static,
 ) -> Result<T, String> {
+    let read = move |store: Store| read(&store).map_err(|problem| problem.whole());
+    in_records(app, visitor, read).await.flatten()
+}
+
+/// Does something with the records, opened for this alone, where nobody waits for the disk: the scan
+/// least of all, whose own records have a thread that writes them.
+async fn in_records<T: Send + 'static>(
+    app: &App,
+    visitor: &Visitor,
+    work: impl FnOnce(Store) -> T + Send + 'static,
+) -> Result<T, String> {
     let records = app.station().records().map(std::path::Path::to_owned);
-    let reading = app.read_records(visitor, move || {
+    let working = app.read_records(visitor, move || {
         let store = records_file(records.as_deref()).and_then(|file| Store::open_existing(&file));
-        store.and_then(|store| read(&store)).map_err(|problem| problem.whole())
+        store.map(work).map_err(|problem| problem.whole())
     });
-    reading.await.flatten()
+    working.await.flatten()
 }
 
 fn list(runs: &[RunSummary], units: Units) -> Markup {

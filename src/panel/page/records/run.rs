@@ -6,8 +6,9 @@ use evenpass_core::quantity::{Length, Pressure, Quantity, Temperature, Time, fix
 use maud::{Markup, html};
 use serde_json::Value;
 
-use super::{files, outcome, wall};
+use super::{Shown, added, files, forms, outcome, wall};
 use crate::panel::texts;
+use crate::panel::visitor::Visitor;
 use crate::people::Units;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
@@ -15,7 +16,8 @@ use crate::record::{Deviation, RunRecord};
 use crate::report::chart::{Across, Chart, Line, sampled};
 
 /// The inside of its page.
-pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
+pub(super) fn page(shown: &Shown, visitor: &Visitor) -> Markup {
+    let (record, units) = (&shown.record, visitor.units);
     let run = &record.summary;
     let began = record.entries.first().map_or(0.0, |entry| entry.at.as_seconds());
     let at = |entry_at: f64| clock(Time::from_s(entry_at - began));
@@ -34,6 +36,8 @@ pub(super) fn page(record: &RunRecord, units: Units) -> Markup {
                 }
             }
         }
+        (added::section(shown, visitor))
+        (forms::section(shown, visitor))
         (files::links(&run.id))
         (temperatures(&record.entries, units))
         (pressures(&record.entries, units))

@@ -1,7 +1,6 @@
 //! What was measured, from the fields of a form to what the calibration makes of it.
 
 use std::borrow::Borrow;
-use std::collections::BTreeSet;
 
 use evenpass_core::calibrate::{
     BacklashMeasured, Calibrated, DelayMeasured, DelayReading, GaugePair, Procedure, Reading,
@@ -13,6 +12,7 @@ use evenpass_core::quantity::{Length, Quantity, Speed, SpindleSpeed, Time, Turns
 use evenpass_core::request::Direction;
 use evenpass_core::rig::Rig;
 
+use crate::panel::given::Given;
 use crate::panel::texts;
 
 /// Readings offered beyond the fewest that are asked for.
@@ -27,33 +27,6 @@ pub(super) const fn fields_of(reading: &Reading) -> usize {
     match reading.times {
         Times::Once | Times::OnceIfChosen => 1,
         Times::Several(fewest) | Times::SeveralIfChosen(fewest) => fewest + MORE,
-    }
-}
-
-/// The fields of a form, by their names; a reading that is made several times has `NAME.0` and so on.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Given<'a>(pub(super) &'a [(String, String)]);
-
-impl<'a> Given<'a> {
-    /// One field; empty when it was left empty or is not there.
-    pub(super) fn one(self, name: &str) -> &'a str {
-        self.0.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value.trim())
-    }
-
-    /// One of a reading's fields.
-    pub(super) fn at(self, name: &str, place: usize) -> &'a str {
-        self.one(&format!("{name}.{place}"))
-    }
-
-    /// The numbers of the fields that a reading was given in, however many.
-    fn places(self, reading: &str) -> BTreeSet<usize> {
-        let place = |name: &str| name.strip_prefix(reading)?.strip_prefix('.')?.parse().ok();
-        self.0.iter().filter_map(|(name, _)| place(name)).collect()
-    }
-
-    fn all(self, reading: &str) -> impl Iterator<Item = &'a str> {
-        let places = self.places(reading).into_iter();
-        places.map(move |place| self.at(reading, place)).filter(|text| !text.is_empty())
     }
 }
 

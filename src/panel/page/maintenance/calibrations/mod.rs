@@ -18,11 +18,12 @@ use evenpass_core::request::Direction;
 use jiff::{Timestamp, tz::TimeZone};
 use maud::{Markup, html};
 
-use self::measured::{BACKLASH_BESIDE, Beside, Given, fields_of, work_out};
+use self::measured::{BACKLASH_BESIDE, Beside, fields_of, work_out};
 use super::{carriage, section};
 use crate::panel::app::App;
 use crate::panel::aside::aside;
 use crate::panel::asking::{Reply, Seal, may_command};
+use crate::panel::given::Given;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::{LengthUnit, Right, Units};

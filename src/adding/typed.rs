@@ -1,15 +1,24 @@
-//! Readings as a person types them: a place and what was found there, a mass and its time.
+//! What a person types, read: places with what was found there, words that name something, how well
+//! it is known. Every error says what was found and what is accepted.
 
 use std::fmt::Display;
 
+use evenpass_core::inspection::{DyeResult, Limit};
 use evenpass_core::learn::Catch;
-use evenpass_core::quantity::{Length, Mass, Quantity, Time};
+use evenpass_core::quantity::{Length, Mass, Quantity, TemperatureStep, Time};
 use jiff::civil::Date;
+
+use crate::record::{CoatStage, Verdict};
+
+/// The largest run-out that a dial gauge shows (arbitrary: a long-travel one).
+const LARGEST_RUN_OUT: Length = Length::from_mm(10.0);
 
 /// A place and a length found there, such as `60 mm=42.35 mm`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct At {
+pub struct At {
+    /// The place, from the chuck face.
     pub place: Length,
+    /// What was found there.
     pub found: Length,
 }
 
@@ -18,7 +27,10 @@ fn side<Q: Quantity>(text: &str, whole: &str) -> Result<Q, String> {
 }
 
 /// Reads `PLACE=LENGTH`.
-pub(super) fn at(text: &str) -> Result<At, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn at(text: &str) -> Result<At, String> {
     let Some((place, found)) = text.split_once('=') else {
         return Err(format!(
             "found `{text}` without `=`; accepted: a place and what was found there, both with \
@@ -29,7 +41,10 @@ pub(super) fn at(text: &str) -> Result<At, String> {
 }
 
 /// Reads `MASS in TIME`, such as `57.9 g in 60 s`.
-pub(super) fn catch(text: &str) -> Result<Catch, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn catch(text: &str) -> Result<Catch, String> {
     let Some((mass, time)) = text.split_once(" in ") else {
         return Err(format!(
             "found `{text}` without ` in `; accepted: a mass and a time, both with their unit, \
@@ -45,17 +60,26 @@ pub(super) fn catch(text: &str) -> Result<Catch, String> {
 
 /// One standard deviation of a length read on a part or a plate: from the finest gauge to a
 /// caliper in a hurry (arbitrary).
-pub(super) fn gauge(text: &str) -> Result<Length, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn gauge(text: &str) -> Result<Length, String> {
     within(text, (Length::from_mm(0.001), Length::from_mm(0.2)))
 }
 
 /// One standard deviation of a weighing: from an analytical balance to one for sacks (arbitrary).
-pub(super) fn balance(text: &str) -> Result<Mass, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn balance(text: &str) -> Result<Mass, String> {
     within(text, (Mass::from_g(0.01), Mass::from_g(20.0)))
 }
 
 /// One standard deviation of a time taken by hand or by a machine (arbitrary).
-pub(super) fn clock(text: &str) -> Result<Time, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn clock(text: &str) -> Result<Time, String> {
     within(text, (Time::from_s(0.01), Time::from_s(5.0)))
 }
 
@@ -71,19 +95,114 @@ fn within<Q: Quantity + Display>(text: &str, (low, high): (Q, Q)) -> Result<Q, S
 }
 
 /// Reads a day.
-pub(super) fn date(text: &str) -> Result<Date, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn date(text: &str) -> Result<Date, String> {
     text.parse()
         .map_err(|_| format!("found `{text}`; accepted: a day of the calendar, such as 2026-11-28"))
 }
 
 /// Reads a quantity that is above zero.
-pub(super) fn positive<Q: Quantity>(text: &str) -> Result<Q, String> {
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn positive<Q: Quantity>(text: &str) -> Result<Q, String> {
     let value = Q::parse(text).map_err(|problem| problem.to_string())?;
     if value.base() > 0.0 {
         Ok(value)
     } else {
         Err(format!("found `{text}`; accepted: a {} above zero", Q::NAME))
     }
+}
+
+/// One standard deviation of a part's temperature: from a fine thermocouple to a crayon (arbitrary).
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn thermometer(text: &str) -> Result<TemperatureStep, String> {
+    let within = TemperatureStep::parse(text).map_err(|problem| problem.to_string())?;
+    if (0.1..=50.0).contains(&within.kelvin()) {
+        return Ok(within);
+    }
+    Err(format!("found `{text}`; accepted: 0.1 K to 50 K, one standard deviation"))
+}
+
+/// What a dial gauge showed in a turn.
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn run_out(text: &str) -> Result<Length, String> {
+    let read = Length::parse(text).map_err(|problem| problem.to_string())?;
+    if (Length::ZERO..=LARGEST_RUN_OUT).contains(&read) {
+        return Ok(read);
+    }
+    Err(format!("found `{text}`; accepted: 0 mm to {LARGEST_RUN_OUT}"))
+}
+
+/// The one of several that a word names.
+fn called<T: Copy>(
+    text: &str,
+    all: impl IntoIterator<Item = T>,
+    word: impl Fn(T) -> String,
+) -> Result<T, String> {
+    let all: Vec<T> = all.into_iter().collect();
+    let words = || all.iter().map(|one| word(*one)).collect::<Vec<_>>().join(", ");
+    let found = all.iter().copied().find(|one| word(*one) == text);
+    found.ok_or_else(|| format!("found `{text}`; accepted: {}", words()))
+}
+
+/// What a coat was when it was read: as-sprayed, fused or finished.
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn stage(text: &str) -> Result<CoatStage, String> {
+    called(text, CoatStage::ALL, stage_word)
+}
+
+/// The word that [`stage`] reads.
+#[must_use]
+pub fn stage_word(stage: CoatStage) -> String {
+    stage.words().replace(' ', "-")
+}
+
+/// What a dye check showed: nothing or indications.
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn dye_result(text: &str) -> Result<DyeResult, String> {
+    called(text, [DyeResult::Nothing, DyeResult::Indications], dye_word)
+}
+
+/// The word that [`dye_result`] reads.
+#[must_use]
+pub fn dye_word(result: DyeResult) -> String {
+    match result {
+        DyeResult::Nothing => "nothing".to_owned(),
+        DyeResult::Indications => "indications".to_owned(),
+    }
+}
+
+/// A limit by its title, with dashes.
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn limit(text: &str) -> Result<Limit, String> {
+    called(text, Limit::ALL, limit_word)
+}
+
+/// The word that [`limit`] reads.
+#[must_use]
+pub fn limit_word(limit: Limit) -> String {
+    limit.title().replace(' ', "-")
+}
+
+/// What becomes of a part: pass, hold or scrap.
+///
+/// # Errors
+/// What was found, and what is accepted.
+pub fn verdict(text: &str) -> Result<Verdict, String> {
+    called(text, Verdict::ALL, |verdict| verdict.word().to_owned())
 }
 
 #[cfg(test)]
