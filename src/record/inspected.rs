@@ -7,10 +7,9 @@ use std::fmt;
 use evenpass_core::inspection::{Found, Judged, Limit, Standing, judge};
 use evenpass_core::quantity::Length;
 use evenpass_core::recipe::Inspection;
-use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{CoatStage, GaugeUsed, MarkRecord, Outcome, Said};
+use super::{CoatStage, MarkRecord, Outcome, Said};
 
 /// The marks that count.
 #[derive(Debug, Clone)]
@@ -169,44 +168,15 @@ impl<'a> Inspected<'a> {
     }
 }
 
-impl GaugeUsed {
-    /// A gauge by its serial number, as the marks of a rig know it.
-    #[must_use]
-    pub fn of(serial: &str, marks: &[MarkRecord]) -> Self {
-        let counting = marks.iter().rev().filter(|kept| kept.taken_back_by.is_none());
-        let valid_until = counting
-            .filter_map(|kept| match &kept.mark.said {
-                Said::GaugeCalibrated { serial: known, valid_until, .. } if known == serial => {
-                    Some(*valid_until)
-                }
-                _ => None,
-            })
-            .next();
-        Self { serial: serial.to_owned(), valid_until }
-    }
-
-    /// What is to be said of a reading taken on a day with it; `None` where its calibration was
-    /// good.
-    #[must_use]
-    pub fn caution(&self, measured_on: Date) -> Option<String> {
-        match self.valid_until {
-            Some(until) if measured_on <= until => None,
-            Some(until) => Some(format!(
-                "gauge {} is past its date: its calibration was good until {until}",
-                self.serial
-            )),
-            None => Some(format!("gauge {}: nobody has told when it was calibrated", self.serial)),
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use evenpass_core::inspection::DyeResult;
     use evenpass_core::learn::ThicknessReading;
     use evenpass_core::quantity::Hardness;
+    use jiff::civil::Date;
 
-    use super::super::{HardnessReading, Mark, RunKind, Verdict};
+    use super::super::fixture::said as kept;
+    use super::super::{HardnessReading, Verdict};
     use super::*;
 
     const RECIPE: &str = "[inspection]\nhardness = { from = \"55 HRC\", to = \"62 HRC\" }\n\
@@ -214,22 +184,6 @@ mod tests {
 
     fn limits() -> Inspection {
         Inspection::of_text(RECIPE).expect("limits")
-    }
-
-    fn kept(number: i64, said: Said) -> MarkRecord {
-        MarkRecord {
-            number,
-            mark: Mark {
-                at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
-                person: "A. Fitter".to_owned(),
-                rig: "Bench".to_owned(),
-                kind: RunKind::Twin,
-                run: None,
-                batch: None,
-                said,
-            },
-            taken_back_by: None,
-        }
     }
 
     fn day(text: &str) -> Date {
@@ -328,32 +282,6 @@ mod tests {
         let dye = |result| Said::DyeChecked { result, words: None };
         let marks = [kept(1, dye(DyeResult::Indications)), kept(2, dye(DyeResult::Nothing))];
         assert_eq!(Inspected::of(&marks).found().dye, Some(DyeResult::Nothing));
-    }
-
-    #[test]
-    fn a_gauge_past_its_date_is_told_by_its_serial() {
-        let calibrated = |number, until| {
-            kept(
-                number,
-                Said::GaugeCalibrated {
-                    gauge: "micrometer 50-75".to_owned(),
-                    serial: "M-17".to_owned(),
-                    calibrated_on: day("2025-10-01"),
-                    valid_until: day(until),
-                    certificate: None,
-                },
-            )
-        };
-        let marks = [calibrated(1, "2026-10-01")];
-        let used = GaugeUsed::of("M-17", &marks);
-        let told = used.caution(day("2026-11-25")).expect("past");
-        assert_eq!(told, "gauge M-17 is past its date: its calibration was good until 2026-10-01");
-        assert_eq!(used.caution(day("2026-10-01")), None, "its last day is good");
-        // Calibrated anew.
-        let marks = [calibrated(1, "2026-10-01"), calibrated(2, "2027-10-01")];
-        assert_eq!(GaugeUsed::of("M-17", &marks).caution(day("2026-11-25")), None);
-        let nobody = GaugeUsed::of("M-99", &marks).caution(day("2026-11-25"));
-        assert!(nobody.is_some_and(|told| told.contains("nobody has told")));
     }
 
     #[test]

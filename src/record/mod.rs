@@ -39,6 +39,7 @@ mod fault;
 pub mod figures;
 #[cfg(test)]
 mod fixture;
+mod gauge;
 mod inspected;
 mod location;
 mod mark;

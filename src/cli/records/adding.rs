@@ -96,7 +96,7 @@ impl<'a> Adding<'a> {
         let serial = say::check_words("--gauge", serial, "the serial number of the gauge")
             .map_err(Refused::Input)?;
         let marks = self.store.marks(Of::Rig(&self.rig, self.run.summary.kind))?;
-        let used = GaugeUsed::of(serial, &marks);
+        let used = GaugeUsed::of(serial, &marks, measured_on);
         if let Some(caution) = used.caution(measured_on) {
             writeln!(to, "{caution}")?;
         }
