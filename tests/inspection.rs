@@ -162,8 +162,8 @@ fn a_thin_coat_read_hot_wants_two_more_passes_and_the_engineer_and_teaches_nothi
     assert!(page.contains("coat checked in seat after 9 of 9 passes"), "{page}");
 }
 
-/// Begins a run of the reference shaft that is told from entry to entry, and was not completed.
-fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
+/// A run of the reference shaft of which so much is told, while it is being made.
+fn opened(records: &Path, particulars: &[(&str, &str)]) -> Recorder {
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
     let basis = store.basis(&shaft).unwrap();
@@ -179,10 +179,30 @@ fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
         basis,
         software: "0".to_owned(),
         seed: None,
-        particulars: BTreeMap::new(),
+        particulars: particulars
+            .iter()
+            .map(|(name, words)| ((*name).to_owned(), (*words).to_owned()))
+            .collect(),
         first_entry: 1,
     };
-    let recorder = Recorder::begin(store, &header).expect("begun");
+    Recorder::begin(store, &header).expect("begun")
+}
+
+/// Ends a run so.
+fn ended(recorder: Recorder, ending: Ending) {
+    let end = RunEnd {
+        ending,
+        ended_at: "2026-11-28T09:30:00Z".parse().expect("RFC 3339"),
+        first_cause: None,
+        totals: Value::Null,
+        deviations: Vec::new(),
+    };
+    recorder.finish(end).expect("ended");
+}
+
+/// A run of the reference shaft that is told from entry to entry, and was not completed.
+fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
+    let recorder = opened(records, &[]);
     let run = recorder.id().clone();
     for (number, (mark, pass)) in (1..).zip(passes) {
         recorder.send(Entry {
@@ -194,14 +214,7 @@ fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
             data: json!({"mark": mark, "pass": pass, "of": 9, "zone": "seat"}),
         });
     }
-    let end = RunEnd {
-        ending: Ending::Stopped,
-        ended_at: "2026-11-28T09:30:00Z".parse().expect("RFC 3339"),
-        first_cause: None,
-        totals: Value::Null,
-        deviations: Vec::new(),
-    };
-    recorder.finish(end).expect("ended");
+    ended(recorder, Ending::Stopped);
     run
 }
 
@@ -342,6 +355,21 @@ fn what_was_a_mistake_is_taken_back_and_stays() {
     // Nothing that was added broke the chain of the record.
     let flaws = Store::open_existing(&records).unwrap().verify(None).expect("read").flaws;
     assert!(flaws.is_empty(), "{flaws:?}");
+}
+
+#[test]
+fn nothing_is_decided_of_a_part_that_is_still_being_made() {
+    let (_folder, records) = sprayed();
+    let recorder = opened(&records, &[]);
+    let run = recorder.id().clone();
+    for verdict in ["pass", "hold", "scrap"] {
+        let asked = ["records", "decide", run.as_str(), verdict, "--reason", "looks good"];
+        let told = refused(&asked, &records);
+        assert!(told.contains("its part is still being made"), "{told}");
+        assert!(told.contains("accepted: a run that is over"), "{told}");
+    }
+    ended(recorder, Ending::Complete);
+    told(&["records", "decide", run.as_str(), "pass"], &records);
 }
 
 #[test]

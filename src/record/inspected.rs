@@ -30,7 +30,8 @@ pub enum Open {
     },
     /// A limit that is not kept, or cannot be judged, for which nobody has signed.
     Limit(Judged),
-    /// The run was not completed, and nobody says why its part is good all the same.
+    /// The run was not completed, and nobody says why its part is good all the same; or it is not
+    /// over, and no reason helps.
     NotCompleted {
         /// What became of it.
         outcome: Outcome,
@@ -48,6 +49,9 @@ impl fmt::Display for Open {
                 let found = judged.found.as_deref().unwrap_or("nothing");
                 write!(f, "{title}: found {found}, limits {}, {}", judged.limits, judged.told())?;
                 f.write_str("; no deviation is signed for it")
+            }
+            Self::NotCompleted { outcome: Outcome::Open } => {
+                f.write_str("the run is not over, and its part is still being made")
             }
             Self::NotCompleted { outcome } => {
                 write!(f, "the run is {}, and no reason is given", outcome.word())
@@ -154,8 +158,12 @@ impl<'a> Inspected<'a> {
     /// which nothing was measured does not: of a batch only some are.
     #[must_use]
     pub fn open(&self, limits: Option<&Inspection>, outcome: Outcome, reason: &str) -> Vec<Open> {
-        let not_completed = (outcome != Outcome::Complete && reason.is_empty())
-            .then_some(Open::NotCompleted { outcome });
+        let completed = match outcome {
+            Outcome::Complete => true,
+            Outcome::Open => false,
+            _ => !reason.is_empty(),
+        };
+        let not_completed = (!completed).then_some(Open::NotCompleted { outcome });
         let held = self
             .held()
             .into_iter()
@@ -265,6 +273,14 @@ mod tests {
     fn a_run_that_was_not_completed_passes_with_a_reason_alone() {
         assert_eq!(open(&[], Outcome::Stopped, "").len(), 1);
         assert_eq!(open(&[], Outcome::Stopped, "stopped in cooling"), [""; 0]);
+    }
+
+    #[test]
+    fn a_run_that_is_being_made_passes_with_no_reason_at_all() {
+        for reason in ["", "looks good"] {
+            let told = open(&[], Outcome::Open, reason);
+            assert_eq!(told, ["the run is not over, and its part is still being made"]);
+        }
     }
 
     #[test]

@@ -12,7 +12,7 @@ use super::section;
 use super::told::Signs;
 use crate::cli::refused::Refused;
 use crate::cli::say;
-use crate::record::{Inspected, Mark, Said, Verdict};
+use crate::record::{Inspected, Mark, Outcome, Said, Verdict};
 
 /// What `records decide` is told.
 #[derive(Debug, Args)]
@@ -49,7 +49,7 @@ fn verdict(text: &str) -> Result<Verdict, String> {
         .ok_or_else(|| format!("found `{text}`; accepted: pass, hold, scrap"))
 }
 
-/// Decides what becomes of a part. A pass is refused while something is open.
+/// Decides what becomes of a part, once its run is over. A pass is refused while something is open.
 pub(super) fn decide(arguments: &DecideArguments, to: &mut impl Write) -> Result<(), Refused> {
     let why = match arguments.verdict {
         Verdict::Pass => "why the part is good all the same",
@@ -67,6 +67,14 @@ pub(super) fn decide(arguments: &DecideArguments, to: &mut impl Write) -> Result
         }
     };
     let mut adding = Adding::to(&arguments.signs, &arguments.run)?;
+    if adding.run.summary.outcome == Outcome::Open {
+        return Err(Refused::Input(format!(
+            "run {}: its part is still being made\naccepted: a run that is over\nhelp: end the run, \
+             and decide then; `evenpass records note hold-point` keeps the part back until somebody \
+             has seen it\n",
+            adding.id()
+        )));
+    }
     let limits = Inspection::of_text(&adding.run.recipe.text);
     let marks = adding.marks()?;
     let inspected = Inspected::of(&marks);
