@@ -85,19 +85,7 @@ impl<'a> Inspected<'a> {
     #[must_use]
     pub fn found(&self) -> Found {
         let mut found = Found::default();
-        for (_, said) in self.said() {
-            match said {
-                Said::Hardness { readings, .. } => {
-                    found.hardness.extend(readings.iter().map(|one| one.read));
-                }
-                Said::Thickness { stage: CoatStage::Finished, readings, .. } => {
-                    found.thickness.extend(readings.iter().map(|one| one.thickness));
-                }
-                Said::RunOut { read, .. } => found.run_out.push(*read),
-                Said::DyeChecked { result, .. } => found.dye = Some(*result),
-                _ => {}
-            }
-        }
+        self.said().for_each(|(_, said)| read(said, &mut found));
         found
     }
 
@@ -143,9 +131,20 @@ impl<'a> Inspected<'a> {
         points.filter(|(kept, _)| !released(kept.number)).collect()
     }
 
-    fn is_signed_for(&self, wanted: Limit) -> bool {
+    /// Whether somebody signed for a limit after the last reading outside it: a signature is of what
+    /// was known then, and of no reading that comes after it.
+    fn is_signed_for(&self, wanted: Limit, limits: &Inspection) -> bool {
         let signs = |said: &Said| matches!(said, Said::Deviated { limit: Some(limit), .. } if *limit == wanted);
-        self.said().any(|(_, said)| signs(said))
+        let is_outside = |said: &Said| {
+            let mut found = Found::default();
+            read(said, &mut found);
+            let is = |one: &Judged| one.limit == wanted && is_violated(one.standing);
+            judge(limits, &found).iter().any(is)
+        };
+        let number = |is: &dyn Fn(&Said) -> bool| {
+            self.said().rev().find(|(_, said)| is(said)).map(|(kept, _)| kept.number)
+        };
+        number(&signs).is_some_and(|signed| Some(signed) > number(&is_outside))
     }
 
     /// Every limit of the recipe with what was found.
@@ -168,12 +167,32 @@ impl<'a> Inspected<'a> {
             .held()
             .into_iter()
             .map(|(kept, point)| Open::HoldPoint { mark: kept.number, point: point.to_owned() });
-        let violated = self.judged(limits).into_iter().filter(|judged| {
-            matches!(judged.standing, Standing::Outside | Standing::NotComparable)
-                && !self.is_signed_for(judged.limit)
+        let violated = limits.into_iter().flat_map(|limits| {
+            let judged = self.judged(Some(limits)).into_iter();
+            judged.filter(|one| is_violated(one.standing) && !self.is_signed_for(one.limit, limits))
         });
         not_completed.into_iter().chain(held).chain(violated.map(Open::Limit)).collect()
     }
+}
+
+/// Takes in what was read of a finished part.
+fn read(said: &Said, found: &mut Found) {
+    match said {
+        Said::Hardness { readings, .. } => {
+            found.hardness.extend(readings.iter().map(|one| one.read));
+        }
+        Said::Thickness { stage: CoatStage::Finished, readings, .. } => {
+            found.thickness.extend(readings.iter().map(|one| one.thickness));
+        }
+        Said::RunOut { read, .. } => found.run_out.push(*read),
+        Said::DyeChecked { result, .. } => found.dye = Some(*result),
+        _ => {}
+    }
+}
+
+/// Whether a limit is not kept, or nobody can tell.
+const fn is_violated(standing: Standing) -> bool {
+    matches!(standing, Standing::Outside | Standing::NotComparable)
 }
 
 #[cfg(test)]
@@ -220,6 +239,16 @@ mod tests {
         }
     }
 
+    fn deviated(limit: Option<Limit>) -> Said {
+        Said::Deviated {
+            limit,
+            words: "thin at the tail".to_owned(),
+            reason: "customer agrees".to_owned(),
+            from: None,
+            to: None,
+        }
+    }
+
     fn open(marks: &[MarkRecord], outcome: Outcome, reason: &str) -> Vec<String> {
         let open = Inspected::of(marks).open(Some(&limits()), outcome, reason);
         open.iter().map(Open::to_string).collect()
@@ -242,13 +271,6 @@ mod tests {
         let mut marks = vec![kept(1, thickness(CoatStage::Finished, 0.28))];
         let told = open(&marks, Outcome::Complete, "");
         assert!(told[0].contains("thickness: found 0.28 mm, limits 0.3 mm to 0.45 mm"), "{told:?}");
-        let deviated = |limit| Said::Deviated {
-            limit,
-            words: "thin at the tail".to_owned(),
-            reason: "customer agrees".to_owned(),
-            from: None,
-            to: None,
-        };
         marks.push(kept(2, deviated(None)));
         marks.push(kept(3, deviated(Some(Limit::Hardness))));
         assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "neither is of the thickness");
@@ -256,6 +278,24 @@ mod tests {
         assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
         marks[3].taken_back_by = Some(5);
         assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "it was taken back");
+    }
+
+    #[test]
+    fn a_signature_for_a_limit_covers_no_reading_outside_that_comes_after_it() {
+        let mut marks = vec![
+            kept(1, thickness(CoatStage::Finished, 0.28)),
+            kept(2, deviated(Some(Limit::Thickness))),
+            kept(3, thickness(CoatStage::Finished, 0.36)),
+        ];
+        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0], "one inside wants no signature");
+        marks.push(kept(4, thickness(CoatStage::Finished, 0.005)));
+        let told = open(&marks, Outcome::Complete, "");
+        assert!(told[0].contains("thickness: found 0.005 mm"), "{told:?}");
+        marks.push(kept(5, deviated(Some(Limit::Thickness))));
+        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
+        // The reading was a mistake: the first signature covers what is left.
+        (marks[3].taken_back_by, marks[4].taken_back_by) = (Some(6), Some(7));
+        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
     }
 
     #[test]
