@@ -9,13 +9,12 @@
     reason = "a test prints its figures, and fails where it cannot go on"
 )]
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-use evenpass::record::{Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Store};
+use evenpass::record::{Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store};
 use evenpass_core::coat::deposit::{area_of, build_of};
 use evenpass_core::learn::{Figures, Finish, Pair};
 use evenpass_core::ledger::{Entry, EntryKind};
@@ -34,6 +33,8 @@ thickness = { from = \"0.05 mm\", to = \"0.30 mm\" }
 run_out = \"0.05 mm\"
 dye_check = \"needed\"
 ";
+/// The dye check that those limits want.
+const NO_CRACKS: [&str; 5] = ["records", "note", "dye-check", "latest", "nothing"];
 const PERSON: [&str; 2] = ["--person", "B. Inspector"];
 
 fn evenpass(arguments: &[&str], records: &Path) -> Output {
@@ -162,12 +163,17 @@ fn a_thin_coat_read_hot_wants_two_more_passes_and_the_engineer_and_teaches_nothi
     assert!(page.contains("coat checked in seat after 9 of 9 passes"), "{page}");
 }
 
+/// The recipe of the reference shaft.
+fn of_shaft(records: &Path) -> Source {
+    Store::open_existing(records).unwrap().run(&shaft(records)).unwrap().recipe
+}
+
 /// A run of the reference shaft of which so much is told, while it is being made.
-fn opened(records: &Path, particulars: &[(&str, &str)]) -> Recorder {
+fn opened(records: &Path, particulars: &[(&str, &str)], recipe: Source) -> Recorder {
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
     let basis = store.basis(&shaft).unwrap();
-    let RunRecord { recipe, rig, .. } = store.run(&shaft).unwrap();
+    let rig = store.run(&shaft).unwrap().rig;
     let header = RunHeader {
         started_at: "2026-11-28T09:00:00Z".parse().expect("RFC 3339"),
         kind: RunKind::Twin,
@@ -202,7 +208,7 @@ fn ended(recorder: Recorder, ending: Ending) {
 
 /// A run of the reference shaft that is told from entry to entry, and was not completed.
 fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
-    let recorder = opened(records, &[]);
+    let recorder = opened(records, &[], of_shaft(records));
     let run = recorder.id().clone();
     for (number, (mark, pass)) in (1..).zip(passes) {
         recorder.send(Entry {
@@ -291,11 +297,14 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
     let not_yet = refused(&["records", "decide", "latest", "pass"], &records);
     assert!(not_yet.contains("bore after fusing"), "{not_yet}");
     assert!(not_yet.contains("thickness: found 0.04 mm, limits 0.05 mm to 0.3 mm"), "{not_yet}");
+    assert!(not_yet.contains("dye check: not measured"), "it is needed: {not_yet}");
+    // Nobody has to measure the run-out of every part.
+    assert!(!not_yet.contains("run-out"), "{not_yet}");
     assert!(!not_yet.contains("hardness"), "{not_yet}");
 
     let reason = ["--reason", "waits for the inspector"];
     told(&[&["records", "decide", "latest", "hold"], &reason[..]].concat(), &records);
-    assert!(shown(&records)["open"].as_array().is_some_and(|open| open.len() == 2));
+    assert!(shown(&records)["open"].as_array().is_some_and(|open| open.len() == 3));
 
     told(&["records", "note", "release", "latest", &number], &records);
     told(
@@ -316,10 +325,13 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
         ],
         &records,
     );
+    let not_yet = refused(&["records", "decide", "latest", "pass"], &records);
+    assert!(not_yet.contains("dye check: not measured, limits nothing shows"), "{not_yet}");
+    told(&NO_CRACKS, &records);
     let passed = told(&["records", "decide", "latest", "pass"], &records);
     assert!(passed.contains("it counts instead of number"), "{passed}");
-    // Nobody looked for cracks; that is told.
-    assert!(passed.contains("dye check nothing shows - not measured"), "{passed}");
+    assert!(passed.contains("dye check nothing shows nothing inside"), "{passed}");
+    assert!(passed.contains("run-out at most 0.05 mm - not measured"), "{passed}");
     let page = done(&["records", "show", "latest"], &records);
     println!("{page}");
     assert!(page.contains("hold: waits for the inspector"), "both decisions stay: {page}");
@@ -337,6 +349,7 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
 #[test]
 fn what_was_a_mistake_is_taken_back_and_stays() {
     let (_folder, records) = sprayed();
+    told(&NO_CRACKS, &records);
     told(&["records", "decide", "latest", "pass"], &records);
     told(&["records", "decide", "latest", "scrap", "--reason", "dropped"], &records);
     let scrap = shown(&records)["decision"].to_string();
@@ -358,9 +371,36 @@ fn what_was_a_mistake_is_taken_back_and_stays() {
 }
 
 #[test]
+fn a_first_off_of_which_nothing_was_measured_does_not_pass_unless_somebody_signs_for_that() {
+    let (_folder, records) = sprayed();
+    let store = Store::open_existing(&records).unwrap();
+    let limited = store.runs().unwrap()[1].id.clone();
+    let limited = store.run(&limited).unwrap().recipe;
+    let made = |why: &str| {
+        let particulars = [("to be measured", why)];
+        let recorder = opened(&records, &particulars, limited.clone());
+        let run = recorder.id().clone();
+        ended(recorder, Ending::Complete);
+        told(&NO_CRACKS, &records);
+        run
+    };
+    let other = made("no");
+    told(&["records", "decide", other.as_str(), "pass"], &records);
+    let first = made("first-off");
+    let decide = ["records", "decide", first.as_str(), "pass", "--reason", "looks good"];
+    let not_yet = refused(&decide, &records);
+    for limit in ["hardness", "thickness", "run-out"] {
+        assert!(not_yet.contains(&format!("{limit}: not measured")), "{not_yet}");
+        let signed = ["records", "note", "deviation", first.as_str(), "no time", "--limit", limit];
+        told(&[&signed[..], &["--reason", "customer agrees"]].concat(), &records);
+    }
+    told(&decide, &records);
+}
+
+#[test]
 fn nothing_is_decided_of_a_part_that_is_still_being_made() {
     let (_folder, records) = sprayed();
-    let recorder = opened(&records, &[]);
+    let recorder = opened(&records, &[], of_shaft(&records));
     let run = recorder.id().clone();
     for verdict in ["pass", "hold", "scrap"] {
         let asked = ["records", "decide", run.as_str(), verdict, "--reason", "looks good"];

@@ -22,7 +22,9 @@ use crate::comparison;
 use crate::files::Job;
 use crate::keeping::{self, Begin, Keeping, OfBatch};
 use crate::record::facts::passes;
-use crate::record::{Batch, Mark, Outcome, RecordError, RunKind, Said, Store};
+use crate::record::{
+    Batch, Mark, NOT_MEASURED, Outcome, RecordError, RunKind, Said, Store, TO_BE_MEASURED,
+};
 use crate::twin_job::TwinJob;
 
 /// The longest part: two days of virtual time.
@@ -289,7 +291,7 @@ pub fn of_batch(
     if let Some(at) = standing.blasted_at(number) {
         put("blasted at", at.to_string());
     }
-    put("to be measured", before.measured.map_or("no", WhyMeasured::words).to_owned());
+    put(TO_BE_MEASURED, before.measured.map_or(NOT_MEASURED, WhyMeasured::words).to_owned());
     for (of, lot) in &standing.lots {
         put(&format!("lot of {of}"), lot.clone());
     }

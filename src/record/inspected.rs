@@ -9,7 +9,7 @@ use evenpass_core::quantity::Length;
 use evenpass_core::recipe::Inspection;
 use serde::Serialize;
 
-use super::{CoatStage, MarkRecord, Outcome, Said};
+use super::{CoatStage, MarkRecord, Outcome, Said, Wanted};
 
 /// The marks that count.
 #[derive(Debug, Clone)]
@@ -28,7 +28,7 @@ pub enum Open {
         /// What is to be seen.
         point: String,
     },
-    /// A limit that is not kept, or cannot be judged, for which nobody has signed.
+    /// A limit that is not kept, cannot be judged or was to be measured, for which nobody has signed.
     Limit(Judged),
     /// The run was not completed, and nobody says why its part is good all the same; or it is not
     /// over, and no reason helps.
@@ -44,11 +44,16 @@ impl fmt::Display for Open {
             Self::HoldPoint { mark, point } => {
                 write!(f, "hold point {mark} is not released: {point}")
             }
+            Self::Limit(judged) if judged.standing == Standing::NotMeasured => {
+                let title = judged.limit.title();
+                write!(f, "{title}: not measured, limits {}", judged.limits)?;
+                f.write_str("; it has to be, unless a deviation is signed for it")
+            }
             Self::Limit(judged) => {
                 let title = judged.limit.title();
                 let found = judged.found.as_deref().unwrap_or("nothing");
                 write!(f, "{title}: found {found}, limits {}, {}", judged.limits, judged.told())?;
-                f.write_str("; no deviation is signed for it")
+                f.write_str("; no deviation is signed for what was read")
             }
             Self::NotCompleted { outcome: Outcome::Open } => {
                 f.write_str("the run is not over, and its part is still being made")
@@ -154,24 +159,31 @@ impl<'a> Inspected<'a> {
     }
 
     /// What stands between the part and a pass; `reason` is what whoever decides says. A limit of
-    /// which nothing was measured does not: of a batch only some are.
+    /// which nothing was measured does where a reading of it is wanted: of a batch only some parts
+    /// are measured.
     #[must_use]
-    pub fn open(&self, limits: Option<&Inspection>, outcome: Outcome, reason: &str) -> Vec<Open> {
-        let completed = match outcome {
+    pub fn open(&self, wanted: &Wanted, reason: &str) -> Vec<Open> {
+        let completed = match wanted.outcome {
             Outcome::Complete => true,
             Outcome::Open => false,
             _ => !reason.is_empty(),
         };
-        let not_completed = (!completed).then_some(Open::NotCompleted { outcome });
+        let not_completed = (!completed).then_some(Open::NotCompleted { outcome: wanted.outcome });
         let held = self
             .held()
             .into_iter()
             .map(|(kept, point)| Open::HoldPoint { mark: kept.number, point: point.to_owned() });
-        let violated = limits.into_iter().flat_map(|limits| {
-            let judged = self.judged(Some(limits)).into_iter();
-            judged.filter(|one| is_violated(one.standing) && !self.is_signed_for(one.limit, limits))
+        let stands = |one: &Judged| match one.standing {
+            Standing::Inside => false,
+            // Limits have a dye check only where it is needed.
+            Standing::NotMeasured => wanted.measured || one.limit == Limit::DyeCheck,
+            Standing::Outside | Standing::NotComparable => true,
+        };
+        let limits = wanted.limits.iter().flat_map(|limits| {
+            let judged = judge(limits, &self.found()).into_iter();
+            judged.filter(|one| stands(one) && !self.is_signed_for(one.limit, limits))
         });
-        not_completed.into_iter().chain(held).chain(violated.map(Open::Limit)).collect()
+        not_completed.into_iter().chain(held).chain(limits.map(Open::Limit)).collect()
     }
 }
 
@@ -209,8 +221,8 @@ mod tests {
     const RECIPE: &str = "[inspection]\nhardness = { from = \"55 HRC\", to = \"62 HRC\" }\n\
                           thickness = { from = \"0.30 mm\", to = \"0.45 mm\" }\n";
 
-    fn limits() -> Inspection {
-        Inspection::of_text(RECIPE).expect("limits")
+    fn limits(recipe: &str) -> Inspection {
+        Inspection::of_text(recipe).expect("limits")
     }
 
     fn day(text: &str) -> Date {
@@ -249,9 +261,12 @@ mod tests {
         }
     }
 
+    fn told(marks: &[MarkRecord], wanted: &Wanted, reason: &str) -> Vec<String> {
+        Inspected::of(marks).open(wanted, reason).iter().map(Open::to_string).collect()
+    }
+
     fn open(marks: &[MarkRecord], outcome: Outcome, reason: &str) -> Vec<String> {
-        let open = Inspected::of(marks).open(Some(&limits()), outcome, reason);
-        open.iter().map(Open::to_string).collect()
+        told(marks, &Wanted { outcome, limits: Some(limits(RECIPE)), measured: false }, reason)
     }
 
     #[test]
@@ -296,6 +311,35 @@ mod tests {
         // The reading was a mistake: the first signature covers what is left.
         (marks[3].taken_back_by, marks[4].taken_back_by) = (Some(6), Some(7));
         assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
+    }
+
+    #[test]
+    fn a_dye_check_that_is_needed_is_open_until_it_was_made_or_somebody_signed_for_it() {
+        let recipe = "[inspection]\ndye_check = \"needed\"\n";
+        let limits = Some(limits(recipe));
+        let wanted = Wanted { outcome: Outcome::Complete, limits, measured: false };
+        let nobody = "dye check: not measured, limits nothing shows; it has to be, unless a deviation \
+                      is signed for it";
+        assert_eq!(told(&[], &wanted, "looks good"), [nobody]);
+        let signed = [kept(1, deviated(Some(Limit::DyeCheck)))];
+        assert_eq!(told(&signed, &wanted, ""), [""; 0]);
+        let dye = |result| Said::DyeChecked { result, words: None };
+        let looked = [kept(1, dye(DyeResult::Nothing))];
+        assert_eq!(told(&looked, &wanted, ""), [""; 0]);
+        let cracked = [signed[0].clone(), kept(2, dye(DyeResult::Indications))];
+        assert!(told(&cracked, &wanted, "")[0].contains("found indications"));
+    }
+
+    #[test]
+    fn of_a_part_that_is_to_be_measured_every_limit_wants_a_reading() {
+        let limits = Some(limits(RECIPE));
+        let wanted = |measured| Wanted { outcome: Outcome::Complete, limits, measured };
+        let mut marks = vec![kept(1, hardness("88 HR15N"))];
+        assert_eq!(told(&marks, &wanted(false), ""), [""; 0], "of a batch only some are");
+        let open = told(&marks, &wanted(true), "looks good");
+        assert!(open.len() == 1 && open[0].starts_with("thickness: not measured"), "{open:?}");
+        marks.push(kept(2, thickness(CoatStage::Finished, 0.36)));
+        assert_eq!(told(&marks, &wanted(true), ""), [""; 0]);
     }
 
     #[test]

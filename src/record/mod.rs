@@ -58,6 +58,7 @@ mod stored;
 mod undone;
 mod used;
 mod verify;
+mod wanted;
 mod words;
 mod writer;
 
@@ -80,4 +81,5 @@ pub use store::Store;
 pub use undone::RESUMES;
 pub use used::RunUsed;
 pub use verify::{Flaw, Seal, Verification};
+pub use wanted::{NOT_MEASURED, TO_BE_MEASURED, Wanted};
 pub use writer::Closed;

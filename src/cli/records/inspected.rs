@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::{or_nothing, section, wall};
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{Inspected, MarkRecord, MeasurementRecord, Open, RunRecord, Said};
+use crate::record::{Inspected, MarkRecord, MeasurementRecord, Open, RunRecord, Said, Wanted};
 
 /// A run with everything that was measured of its part and added to it, for programs.
 #[derive(Serialize)]
@@ -39,7 +39,7 @@ impl<'a> Whole<'a> {
             marks,
             decision: inspected.decision().map(|kept| kept.number),
             limits: inspected.judged(limits.as_ref()),
-            open: inspected.open(limits.as_ref(), run.summary.outcome, ""),
+            open: inspected.open(&Wanted::of(run), ""),
         }
     }
 }

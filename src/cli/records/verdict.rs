@@ -12,7 +12,7 @@ use super::section;
 use super::told::Signs;
 use crate::cli::refused::Refused;
 use crate::cli::say;
-use crate::record::{Inspected, Mark, Outcome, Said, Verdict};
+use crate::record::{Inspected, Mark, Outcome, Said, Verdict, Wanted};
 
 /// What `records decide` is told.
 #[derive(Debug, Args)]
@@ -79,13 +79,13 @@ pub(super) fn decide(arguments: &DecideArguments, to: &mut impl Write) -> Result
     let marks = adding.marks()?;
     let inspected = Inspected::of(&marks);
     if arguments.verdict == Verdict::Pass {
-        let open = inspected.open(limits.as_ref(), adding.run.summary.outcome, reason);
+        let open = inspected.open(&Wanted::of(&adding.run), reason);
         if !open.is_empty() {
             let open: Vec<String> = open.iter().map(|one| format!("  {one}\n")).collect();
             return Err(Refused::Input(format!(
                 "run {}: its part cannot pass yet\n{}help: release hold points with `evenpass \
-                 records note release`, sign for a limit with `evenpass records note deviation`, \
-                 or hold the part\n",
+                 records note release`, measure what is wanted or sign for a limit with `evenpass \
+                 records note deviation`, or hold the part\n",
                 adding.id(),
                 open.concat()
             )));
