@@ -347,6 +347,23 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
 }
 
 #[test]
+fn a_pass_is_not_shown_alone_once_something_came_against_it() {
+    let (folder, records) = sprayed();
+    told(&NO_CRACKS, &records);
+    told(&["records", "decide", "latest", "pass"], &records);
+    assert!(!done(&["records", "show", "latest"], &records).contains("since then open"));
+    told(&["records", "note", "hold-point", "latest", "bore after fusing"], &records);
+    let page = done(&["records", "show", "latest"], &records);
+    assert!(page.contains("Decided: pass since then open: hold point"), "{page}");
+    assert_eq!(shown(&records)["since_open"][0]["point"], "bore after fusing");
+    let file = folder.path().join("report.html");
+    done(&["records", "report", "latest", "--out", file.to_str().unwrap()], &records);
+    let report = fs::read_to_string(file).expect("written");
+    assert!(report.contains("<strong>Since then open</strong>: hold point"), "{report}");
+    assert!(!report.contains("\u{2713} Pass"), "{report}");
+}
+
+#[test]
 fn what_was_a_mistake_is_taken_back_and_stays() {
     let (_folder, records) = sprayed();
     told(&NO_CRACKS, &records);

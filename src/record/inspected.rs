@@ -9,7 +9,7 @@ use evenpass_core::quantity::Length;
 use evenpass_core::recipe::Inspection;
 use serde::Serialize;
 
-use super::{CoatStage, MarkRecord, Outcome, Said, Wanted};
+use super::{CoatStage, MarkRecord, Outcome, Said, Verdict, Wanted};
 
 /// The marks that count.
 #[derive(Debug, Clone)]
@@ -185,6 +185,23 @@ impl<'a> Inspected<'a> {
         });
         not_completed.into_iter().chain(held).chain(limits.map(Open::Limit)).collect()
     }
+
+    /// What came against a pass after it was given, for the reason it was given; nothing where the
+    /// decision that counts is no pass.
+    #[must_use]
+    pub fn since_open(&self, wanted: &Wanted) -> Vec<Open> {
+        match self.decision().map(|kept| &kept.mark.said) {
+            Some(Said::Decided { verdict: Verdict::Pass, reason }) => self.open(wanted, reason),
+            _ => Vec::new(),
+        }
+    }
+
+    /// Whether the decision that counts still stands; where it does not, nobody has decided of the
+    /// part as it is now.
+    #[must_use]
+    pub fn stands(&self, wanted: &Wanted) -> bool {
+        self.since_open(wanted).is_empty()
+    }
 }
 
 /// Takes in what was read of a finished part.
@@ -214,8 +231,8 @@ mod tests {
     use evenpass_core::quantity::Hardness;
     use jiff::civil::Date;
 
+    use super::super::HardnessReading;
     use super::super::fixture::said as kept;
-    use super::super::{HardnessReading, Verdict};
     use super::*;
 
     const RECIPE: &str = "[inspection]\nhardness = { from = \"55 HRC\", to = \"62 HRC\" }\n\
@@ -375,6 +392,27 @@ mod tests {
         assert_eq!(number(&marks), Some(2));
         marks[1].taken_back_by = Some(3);
         assert_eq!(number(&marks), Some(1));
+    }
+
+    #[test]
+    fn a_pass_stands_no_more_once_something_came_against_it() {
+        let wanted = |outcome| Wanted { outcome, limits: Some(limits(RECIPE)), measured: false };
+        let decided = |verdict, reason: &str| Said::Decided { verdict, reason: reason.to_owned() };
+        let mut marks = vec![
+            kept(1, thickness(CoatStage::Finished, 0.28)),
+            kept(2, deviated(Some(Limit::Thickness))),
+            kept(3, decided(Verdict::Pass, "stopped in cooling")),
+        ];
+        let stands = |marks: &[MarkRecord]| Inspected::of(marks).stands(&wanted(Outcome::Stopped));
+        assert!(stands(&marks), "its own reason holds");
+        marks[1].taken_back_by = Some(4);
+        assert!(!stands(&marks), "nobody signs for the thickness any more");
+        marks[1].taken_back_by = None;
+        marks.push(kept(5, Said::HoldPoint { point: "bore after fusing".to_owned() }));
+        let open = Inspected::of(&marks).since_open(&wanted(Outcome::Stopped));
+        assert!(matches!(open.as_slice(), [Open::HoldPoint { mark: 5, .. }]), "{open:?}");
+        marks.push(kept(6, decided(Verdict::Hold, "bore")));
+        assert!(stands(&marks), "a part on hold is on hold");
     }
 
     #[test]

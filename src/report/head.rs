@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::Report;
 use super::reader::{NOTHING, Reader, pairs, range};
-use crate::record::{Inspected, MarkRecord, Outcome, RunKind, Said, Verdict};
+use crate::record::{Inspected, MarkRecord, Open, Outcome, RunKind, Said, Verdict, Wanted};
 
 /// What a report reads of a recipe's text.
 #[derive(Debug, Default, Deserialize)]
@@ -40,23 +40,33 @@ fn outcome(report: &Report, reader: &Reader) -> Markup {
     }
 }
 
-/// What was decided of the part: the latest word that was not taken back.
+/// What was decided of the part, and what came against it since.
 fn decision(report: &Report, reader: &Reader) -> Option<Markup> {
-    let counts = report.marks.iter().filter(|kept| kept.taken_back_by.is_none());
-    let (kept, verdict, reason) = counts.rev().find_map(|kept| match &kept.mark.said {
-        Said::Decided { verdict, reason } => Some((kept, *verdict, reason)),
-        _ => None,
-    })?;
+    let inspected = Inspected::of(&report.marks);
+    let kept = inspected.decision()?;
+    let Said::Decided { verdict, reason } = &kept.mark.said else { return None };
     let (sign, word) = match verdict {
         Verdict::Pass => ("\u{2713}", "Pass"),
         Verdict::Hold => ("\u{25b2}", "Hold"),
         Verdict::Scrap => ("\u{2715}", "Scrap"),
     };
+    let open = inspected.since_open(&Wanted::of(&report.record));
+    // A sign of its own: nobody may read a pass that stands no more as one that does.
+    let sign = if open.is_empty() { sign } else { "\u{25b2}" };
     Some(html! {
         strong { (sign) " " (word) }
         @if !reason.is_empty() { ": " (reason) }
         "; " (kept.mark.person) ", " (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M"))
+        @for one in &open { p { strong { "Since then open" } ": " (told_open(one, reader)) } }
     })
+}
+
+/// What stands against a pass. A hold point is in somebody's own words.
+fn told_open(open: &Open, reader: &Reader) -> String {
+    match open {
+        Open::Limit(_) => reader.text(&open.to_string()).into_owned(),
+        Open::HoldPoint { .. } | Open::NotCompleted { .. } => open.to_string(),
+    }
 }
 
 /// The title, and how it came out.

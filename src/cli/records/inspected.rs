@@ -3,7 +3,6 @@
 use std::io::{self, Write};
 
 use evenpass_core::inspection::Judged;
-use evenpass_core::recipe::Inspection;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
@@ -23,6 +22,8 @@ pub(super) struct Whole<'a> {
     limits: Vec<Judged>,
     /// What stands between the part and a pass for which no reason is given.
     open: Vec<Open>,
+    /// What came against the pass that counts after it was given.
+    since_open: Vec<Open>,
 }
 
 impl<'a> Whole<'a> {
@@ -32,14 +33,15 @@ impl<'a> Whole<'a> {
         marks: &'a [MarkRecord],
     ) -> Self {
         let inspected = Inspected::of(marks);
-        let limits = Inspection::of_text(&run.recipe.text);
+        let wanted = Wanted::of(run);
         Self {
             run,
             measured,
             marks,
             decision: inspected.decision().map(|kept| kept.number),
-            limits: inspected.judged(limits.as_ref()),
-            open: inspected.open(&Wanted::of(run), ""),
+            limits: inspected.judged(wanted.limits.as_ref()),
+            open: inspected.open(&wanted, ""),
+            since_open: inspected.since_open(&wanted),
         }
     }
 }
@@ -52,11 +54,14 @@ pub(super) fn print(
     to: &mut impl Write,
 ) -> io::Result<()> {
     let inspected = Inspected::of(marks);
-    let limits = Inspection::of_text(&run.recipe.text);
-    section("Limits", &limits_sheet(&inspected.judged(limits.as_ref())), to)?;
+    let wanted = Wanted::of(run);
+    section("Limits", &limits_sheet(&inspected.judged(wanted.limits.as_ref())), to)?;
     section("Added", &marks_sheet(marks, zone), to)?;
     if let Some(Said::Decided { verdict, .. }) = inspected.decision().map(|kept| &kept.mark.said) {
         writeln!(to, "\nDecided: {}", verdict.word())?;
+    }
+    for open in inspected.since_open(&wanted) {
+        writeln!(to, "since then open: {}", crate::cli::say::one_line(&open.to_string()))?;
     }
     Ok(())
 }
