@@ -14,7 +14,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-use evenpass::record::{Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, Source, Store};
+use evenpass::record::{
+    Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Source, Store,
+};
 use evenpass_core::coat::deposit::{area_of, build_of};
 use evenpass_core::learn::{Figures, Finish, Pair};
 use evenpass_core::ledger::{Entry, EntryKind};
@@ -173,15 +175,15 @@ fn opened(records: &Path, particulars: &[(&str, &str)], recipe: Source) -> Recor
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
     let basis = store.basis(&shaft).unwrap();
-    let rig = store.run(&shaft).unwrap().rig;
+    let RunRecord { rig, program, forecast, .. } = store.run(&shaft).unwrap();
     let header = RunHeader {
         started_at: "2026-11-28T09:00:00Z".parse().expect("RFC 3339"),
         kind: RunKind::Twin,
         title: "Reference shaft".to_owned(),
         recipe,
         rig,
-        program: Value::Null,
-        forecast: Value::Null,
+        program,
+        forecast,
         basis,
         software: "0".to_owned(),
         seed: None,
@@ -412,6 +414,59 @@ fn a_first_off_of_which_nothing_was_measured_does_not_pass_unless_somebody_signs
         told(&[&signed[..], &["--reason", "customer agrees"]].concat(), &records);
     }
     told(&decide, &records);
+}
+
+/// A run that goes on with another, begun and complete.
+fn rest_of(records: &Path, run: &RunId) -> RunId {
+    let recorder = opened(records, &[("resumes", run.as_str())], of_shaft(records));
+    let rest = recorder.id().clone();
+    recorder.send(Entry {
+        number: 1,
+        at: Moment::START,
+        kind: EntryKind::State,
+        text: String::new(),
+        cause: String::new(),
+        data: json!({"from": "Homing", "to": "Soaking"}),
+    });
+    ended(recorder, Ending::Complete);
+    rest
+}
+
+#[test]
+fn what_was_said_and_done_in_a_run_that_was_taken_up_stands_with_its_rest() {
+    let (folder, records) = sprayed();
+    let run = begun(&records, &[("begun", 1), ("ended", 1), ("begun", 2), ("ended", 2)]);
+    let hold =
+        told(&["records", "note", "hold-point", run.as_str(), "bore after fusing"], &records);
+    let number = hold.split_whitespace().nth(1).expect("a number").to_owned();
+    let rest = rest_of(&records, &run);
+
+    let decide = ["records", "decide", rest.as_str(), "pass"];
+    let not_yet = refused(&decide, &records);
+    assert!(not_yet.contains("is not released: bore after fusing"), "{not_yet}");
+    let page = done(&["records", "show", rest.as_str()], &records);
+    assert!(page.contains(&format!("(to run {run})")), "{page}");
+    let earlier = refused(&["records", "decide", run.as_str(), "pass"], &records);
+    assert!(earlier.contains(&format!("run {rest} went on with its part")), "{earlier}");
+    told(&["records", "note", "release", rest.as_str(), &number], &records);
+    told(&decide, &records);
+
+    let file = folder.path().join("rest.html");
+    done(&["records", "report", rest.as_str(), "--out", file.to_str().unwrap()], &records);
+    let report = fs::read_to_string(file).expect("written");
+    let (own, before) = report.split_once("Made before, of the same part").expect("both runs");
+    assert!(own.contains(&format!("goes on with the part of run {run}")), "{own}");
+    assert!(own.contains("No pass was begun."), "{own}");
+    for words in
+        [&format!("<h1>Run {run}</h1>"), "2 of 9 done", "Motion and powder", "no lot was given"]
+    {
+        assert!(before.contains(words), "{words}: {before}");
+    }
+    let store = Store::open_existing(&records).unwrap();
+    for (run, told) in [(&rest, own), (&run, before)] {
+        let seal = store.seal(run).unwrap().and_then(|seal| seal.seal).expect("sealed");
+        assert!(told.contains(&seal), "{run}");
+    }
 }
 
 #[test]

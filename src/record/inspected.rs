@@ -1,5 +1,5 @@
-//! What the marks of a run say of its part: what was measured, what became of it, and what stands
-//! between it and whoever ordered it.
+//! What the marks of a part say of it: what was measured, what became of it, and what stands between
+//! it and whoever ordered it.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -66,7 +66,8 @@ impl fmt::Display for Open {
 }
 
 impl<'a> Inspected<'a> {
-    /// Of all marks of a run; those that were taken back count no more.
+    /// Of all marks of a part, those of the runs that were taken up before the last one too
+    /// ([`Of::Part`](super::Of::Part)); those that were taken back count no more.
     #[must_use]
     pub fn of(marks: &'a [MarkRecord]) -> Self {
         Self { marks: marks.iter().filter(|kept| kept.taken_back_by.is_none()).collect() }

@@ -44,6 +44,7 @@ mod inspected;
 mod location;
 mod mark;
 mod measurement;
+mod part;
 pub mod planned;
 mod proof;
 mod pruned;

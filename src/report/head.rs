@@ -72,30 +72,48 @@ fn told_open(open: &Open, reader: &Reader) -> String {
 /// The title, and how it came out.
 pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
     let run = &report.record.summary;
+    let earlier: Vec<&str> =
+        report.before.iter().map(|earlier| earlier.record.summary.id.as_str()).collect();
     let place = match run.kind {
         RunKind::Machine => "on the machine",
         RunKind::Twin => "on the twin: no real part was made",
         RunKind::Rehearsed => "rehearsed on the twin: no real part was made",
-    };
-    let passes = match run.passes_planned {
-        Some(planned) => format!("{} of {planned} done", run.passes_done),
-        None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
     };
     html! {
         header {
             p.kind { "Record of a coated part" }
             h1 { (run.title) }
             p { "Run " (run.id) ", " (place) }
+            @if !earlier.is_empty() {
+                p { "It goes on with the part of run " (earlier.join(" and run "))
+                    ". What was done to the part there is told at the end, run by run; what was decided
+                    and measured of it here is of the whole part." }
+            }
         }
         section.outcome {
             dl.pairs {
-                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
                 div { dt { "Decision" } dd {
                     @match decision(report, reader) {
                         Some(told) => (told),
                         None => "nobody has decided of this part",
                     }
                 } }
+            }
+            (facts(report, reader))
+        }
+    }
+}
+
+/// How a run came out, how far it came and when it was.
+pub(super) fn facts(report: &Report, reader: &Reader) -> Markup {
+    let run = &report.record.summary;
+    let passes = match run.passes_planned {
+        Some(planned) => format!("{} of {planned} done", run.passes_done),
+        None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
+    };
+    html! {
+            dl.pairs {
+                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
                 div { dt { "Passes" } dd { (passes) } }
                 div { dt { "Began" } dd { (reader.wall(run.started_at, "%Y-%m-%d %H:%M:%S %Z")) } }
                 div { dt { "Ended" } dd { @match run.ended_at {
@@ -105,7 +123,6 @@ pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
                 div { dt { "Took" } dd { (clock(run.lasted)) " by the controller's clock" } }
             }
             (pruned(report, reader))
-        }
     }
 }
 
@@ -151,6 +168,13 @@ pub(super) fn part(report: &Report, reader: &Reader) -> Markup {
                 }),
             ]))
         }
+        (powder_and_gases(report, reader))
+    }
+}
+
+/// What was sprayed and burned, and of which lots.
+pub(super) fn powder_and_gases(report: &Report, reader: &Reader) -> Markup {
+    html! {
         section {
             h2 { "Powder and gases" }
             (materials(report, reader))

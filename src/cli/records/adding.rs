@@ -63,9 +63,9 @@ impl<'a> Adding<'a> {
         &self.rig
     }
 
-    /// Everything that was added to the run.
+    /// Everything that was added to its part, in this run and in those it went on with.
     pub(super) fn marks(&self) -> Result<Vec<MarkRecord>, Refused> {
-        Ok(self.store.marks(Of::Run(self.id()))?)
+        Ok(self.store.marks(Of::Part(self.id()))?)
     }
 
     /// Adds to it, and tells under which number.

@@ -56,7 +56,7 @@ pub(super) fn print(
     let inspected = Inspected::of(marks);
     let wanted = Wanted::of(run);
     section("Limits", &limits_sheet(&inspected.judged(wanted.limits.as_ref())), to)?;
-    section("Added", &marks_sheet(marks, zone), to)?;
+    section("Added", &marks_sheet(run, marks, zone), to)?;
     if let Some(Said::Decided { verdict, .. }) = inspected.decision().map(|kept| &kept.mark.said) {
         writeln!(to, "\nDecided: {}", verdict.word())?;
     }
@@ -88,7 +88,7 @@ pub(super) fn limits_sheet(judged: &[Judged]) -> Sheet {
     sheet
 }
 
-fn marks_sheet(marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
+fn marks_sheet(run: &RunRecord, marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
     let mut sheet = Sheet::new(
         2,
         &[
@@ -100,6 +100,9 @@ fn marks_sheet(marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
     );
     for kept in marks {
         let mut words = kept.mark.said.to_string();
+        if let Some(earlier) = kept.mark.run.as_ref().filter(|of| **of != run.summary.id) {
+            words = format!("{words} (to run {earlier})");
+        }
         if let Some(by) = kept.taken_back_by {
             words = format!("{words} (taken back by number {by})");
         }

@@ -75,6 +75,13 @@ pub(super) fn decide(arguments: &DecideArguments, to: &mut impl Write) -> Result
             adding.id()
         )));
     }
+    if let Some(next) = adding.store.taken_up_by(adding.id())? {
+        return Err(Refused::Input(format!(
+            "run {}: run {next} went on with its part\naccepted: the last run of a part\nhelp: decide \
+             of run {next}\n",
+            adding.id()
+        )));
+    }
     let limits = Inspection::of_text(&adding.run.recipe.text);
     let marks = adding.marks()?;
     let inspected = Inspected::of(&marks);
