@@ -39,6 +39,7 @@ mod fault;
 pub mod figures;
 #[cfg(test)]
 mod fixture;
+mod fused;
 mod gauge;
 mod inspected;
 mod location;

@@ -12,7 +12,7 @@ mod coat;
 pub mod comparison;
 mod earlier;
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 pub(crate) mod frame;
 mod head;
 mod heat;
