@@ -1,6 +1,7 @@
 //! Whether the coat of a run was fused, whatever became of the run after that.
 
 use evenpass_core::ledger::EntryKind;
+use serde_json::Value;
 
 use super::planned::Planned;
 use super::{Outcome, RunRecord};
@@ -18,7 +19,7 @@ impl RunRecord {
         let is_wet = |step: u64, band: u64| {
             self.entries.iter().filter(|entry| entry.kind == EntryKind::Pass).any(|entry| {
                 let is = |name: &str, wanted| {
-                    entry.data.get(name).and_then(|it| it.as_u64()) == Some(wanted)
+                    entry.data.get(name).and_then(Value::as_u64) == Some(wanted)
                 };
                 is("step", step) && is("band", band)
             })
@@ -50,7 +51,7 @@ mod tests {
         let fuse = steps[3].clone();
         steps.push(fuse);
         assert!(!two.was_fused());
-        two.program = serde_json::Value::Null;
+        two.program = Value::Null;
         assert!(!two.was_fused(), "nobody knows what was to be fused");
     }
 }
