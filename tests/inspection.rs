@@ -9,13 +9,14 @@
     reason = "a test prints its figures, and fails where it cannot go on"
 )]
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
-use evenpass::record::{Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Store};
+use evenpass::record::{
+    Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Source, Store,
+};
 use evenpass_core::coat::deposit::{area_of, build_of};
 use evenpass_core::learn::{Figures, Finish, Pair};
 use evenpass_core::ledger::{Entry, EntryKind};
@@ -34,6 +35,8 @@ thickness = { from = \"0.05 mm\", to = \"0.30 mm\" }
 run_out = \"0.05 mm\"
 dye_check = \"needed\"
 ";
+/// The dye check that those limits want.
+const NO_CRACKS: [&str; 5] = ["records", "note", "dye-check", "latest", "nothing"];
 const PERSON: [&str; 2] = ["--person", "B. Inspector"];
 
 fn evenpass(arguments: &[&str], records: &Path) -> Output {
@@ -162,27 +165,52 @@ fn a_thin_coat_read_hot_wants_two_more_passes_and_the_engineer_and_teaches_nothi
     assert!(page.contains("coat checked in seat after 9 of 9 passes"), "{page}");
 }
 
-/// Begins a run of the reference shaft that is told from entry to entry, and was not completed.
-fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
+/// The recipe of the reference shaft.
+fn of_shaft(records: &Path) -> Source {
+    Store::open_existing(records).unwrap().run(&shaft(records)).unwrap().recipe
+}
+
+/// A run of the reference shaft of which so much is told, while it is being made.
+fn opened(records: &Path, particulars: &[(&str, &str)], recipe: Source) -> Recorder {
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
     let basis = store.basis(&shaft).unwrap();
-    let RunRecord { recipe, rig, .. } = store.run(&shaft).unwrap();
+    let RunRecord { rig, program, forecast, .. } = store.run(&shaft).unwrap();
     let header = RunHeader {
         started_at: "2026-11-28T09:00:00Z".parse().expect("RFC 3339"),
         kind: RunKind::Twin,
         title: "Reference shaft".to_owned(),
         recipe,
         rig,
-        program: Value::Null,
-        forecast: Value::Null,
+        program,
+        forecast,
         basis,
         software: "0".to_owned(),
         seed: None,
-        particulars: BTreeMap::new(),
+        particulars: particulars
+            .iter()
+            .map(|(name, words)| ((*name).to_owned(), (*words).to_owned()))
+            .collect(),
         first_entry: 1,
     };
-    let recorder = Recorder::begin(store, &header).expect("begun");
+    Recorder::begin(store, &header).expect("begun")
+}
+
+/// Ends a run so.
+fn ended(recorder: Recorder, ending: Ending) {
+    let end = RunEnd {
+        ending,
+        ended_at: "2026-11-28T09:30:00Z".parse().expect("RFC 3339"),
+        first_cause: None,
+        totals: Value::Null,
+        deviations: Vec::new(),
+    };
+    recorder.finish(end).expect("ended");
+}
+
+/// A run of the reference shaft that is told from entry to entry, and was not completed.
+fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
+    let recorder = opened(records, &[], of_shaft(records));
     let run = recorder.id().clone();
     for (number, (mark, pass)) in (1..).zip(passes) {
         recorder.send(Entry {
@@ -194,14 +222,7 @@ fn begun(records: &Path, passes: &[(&str, u32)]) -> RunId {
             data: json!({"mark": mark, "pass": pass, "of": 9, "zone": "seat"}),
         });
     }
-    let end = RunEnd {
-        ending: Ending::Stopped,
-        ended_at: "2026-11-28T09:30:00Z".parse().expect("RFC 3339"),
-        first_cause: None,
-        totals: Value::Null,
-        deviations: Vec::new(),
-    };
-    recorder.finish(end).expect("ended");
+    ended(recorder, Ending::Stopped);
     run
 }
 
@@ -278,11 +299,14 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
     let not_yet = refused(&["records", "decide", "latest", "pass"], &records);
     assert!(not_yet.contains("bore after fusing"), "{not_yet}");
     assert!(not_yet.contains("thickness: found 0.04 mm, limits 0.05 mm to 0.3 mm"), "{not_yet}");
+    assert!(not_yet.contains("dye check: not measured"), "it is needed: {not_yet}");
+    // Nobody has to measure the run-out of every part.
+    assert!(!not_yet.contains("run-out"), "{not_yet}");
     assert!(!not_yet.contains("hardness"), "{not_yet}");
 
     let reason = ["--reason", "waits for the inspector"];
     told(&[&["records", "decide", "latest", "hold"], &reason[..]].concat(), &records);
-    assert!(shown(&records)["open"].as_array().is_some_and(|open| open.len() == 2));
+    assert!(shown(&records)["open"].as_array().is_some_and(|open| open.len() == 3));
 
     told(&["records", "note", "release", "latest", &number], &records);
     told(
@@ -303,10 +327,13 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
         ],
         &records,
     );
+    let not_yet = refused(&["records", "decide", "latest", "pass"], &records);
+    assert!(not_yet.contains("dye check: not measured, limits nothing shows"), "{not_yet}");
+    told(&NO_CRACKS, &records);
     let passed = told(&["records", "decide", "latest", "pass"], &records);
     assert!(passed.contains("it counts instead of number"), "{passed}");
-    // Nobody looked for cracks; that is told.
-    assert!(passed.contains("dye check nothing shows - not measured"), "{passed}");
+    assert!(passed.contains("dye check nothing shows nothing inside"), "{passed}");
+    assert!(passed.contains("run-out at most 0.05 mm - not measured"), "{passed}");
     let page = done(&["records", "show", "latest"], &records);
     println!("{page}");
     assert!(page.contains("hold: waits for the inspector"), "both decisions stay: {page}");
@@ -322,8 +349,26 @@ fn a_part_passes_once_its_limits_are_kept_or_signed_for_and_its_hold_points_rele
 }
 
 #[test]
+fn a_pass_is_not_shown_alone_once_something_came_against_it() {
+    let (folder, records) = sprayed();
+    told(&NO_CRACKS, &records);
+    told(&["records", "decide", "latest", "pass"], &records);
+    assert!(!done(&["records", "show", "latest"], &records).contains("since then open"));
+    told(&["records", "note", "hold-point", "latest", "bore after fusing"], &records);
+    let page = done(&["records", "show", "latest"], &records);
+    assert!(page.contains("Decided: pass since then open: hold point"), "{page}");
+    assert_eq!(shown(&records)["since_open"][0]["point"], "bore after fusing");
+    let file = folder.path().join("report.html");
+    done(&["records", "report", "latest", "--out", file.to_str().unwrap()], &records);
+    let report = fs::read_to_string(file).expect("written");
+    assert!(report.contains("<strong>Since then open</strong>: hold point"), "{report}");
+    assert!(!report.contains("\u{2713} Pass"), "{report}");
+}
+
+#[test]
 fn what_was_a_mistake_is_taken_back_and_stays() {
     let (_folder, records) = sprayed();
+    told(&NO_CRACKS, &records);
     told(&["records", "decide", "latest", "pass"], &records);
     told(&["records", "decide", "latest", "scrap", "--reason", "dropped"], &records);
     let scrap = shown(&records)["decision"].to_string();
@@ -342,6 +387,101 @@ fn what_was_a_mistake_is_taken_back_and_stays() {
     // Nothing that was added broke the chain of the record.
     let flaws = Store::open_existing(&records).unwrap().verify(None).expect("read").flaws;
     assert!(flaws.is_empty(), "{flaws:?}");
+}
+
+#[test]
+fn a_first_off_of_which_nothing_was_measured_does_not_pass_unless_somebody_signs_for_that() {
+    let (_folder, records) = sprayed();
+    let store = Store::open_existing(&records).unwrap();
+    let limited = store.runs().unwrap()[1].id.clone();
+    let limited = store.run(&limited).unwrap().recipe;
+    let made = |why: &str| {
+        let particulars = [("to be measured", why)];
+        let recorder = opened(&records, &particulars, limited.clone());
+        let run = recorder.id().clone();
+        ended(recorder, Ending::Complete);
+        told(&NO_CRACKS, &records);
+        run
+    };
+    let other = made("no");
+    told(&["records", "decide", other.as_str(), "pass"], &records);
+    let first = made("first-off");
+    let decide = ["records", "decide", first.as_str(), "pass", "--reason", "looks good"];
+    let not_yet = refused(&decide, &records);
+    for limit in ["hardness", "thickness", "run-out"] {
+        assert!(not_yet.contains(&format!("{limit}: not measured")), "{not_yet}");
+        let signed = ["records", "note", "deviation", first.as_str(), "no time", "--limit", limit];
+        told(&[&signed[..], &["--reason", "customer agrees"]].concat(), &records);
+    }
+    told(&decide, &records);
+}
+
+/// A run that goes on with another, begun and complete.
+fn rest_of(records: &Path, run: &RunId) -> RunId {
+    let recorder = opened(records, &[("resumes", run.as_str())], of_shaft(records));
+    let rest = recorder.id().clone();
+    recorder.send(Entry {
+        number: 1,
+        at: Moment::START,
+        kind: EntryKind::State,
+        text: String::new(),
+        cause: String::new(),
+        data: json!({"from": "Homing", "to": "Soaking"}),
+    });
+    ended(recorder, Ending::Complete);
+    rest
+}
+
+#[test]
+fn what_was_said_and_done_in_a_run_that_was_taken_up_stands_with_its_rest() {
+    let (folder, records) = sprayed();
+    let run = begun(&records, &[("begun", 1), ("ended", 1), ("begun", 2), ("ended", 2)]);
+    let hold =
+        told(&["records", "note", "hold-point", run.as_str(), "bore after fusing"], &records);
+    let number = hold.split_whitespace().nth(1).expect("a number").to_owned();
+    let rest = rest_of(&records, &run);
+
+    let decide = ["records", "decide", rest.as_str(), "pass"];
+    let not_yet = refused(&decide, &records);
+    assert!(not_yet.contains("is not released: bore after fusing"), "{not_yet}");
+    let page = done(&["records", "show", rest.as_str()], &records);
+    assert!(page.contains(&format!("(to run {run})")), "{page}");
+    let earlier = refused(&["records", "decide", run.as_str(), "pass"], &records);
+    assert!(earlier.contains(&format!("run {rest} went on with its part")), "{earlier}");
+    told(&["records", "note", "release", rest.as_str(), &number], &records);
+    told(&decide, &records);
+
+    let file = folder.path().join("rest.html");
+    done(&["records", "report", rest.as_str(), "--out", file.to_str().unwrap()], &records);
+    let report = fs::read_to_string(file).expect("written");
+    let (own, before) = report.split_once("Made before, of the same part").expect("both runs");
+    assert!(own.contains(&format!("goes on with the part of run {run}")), "{own}");
+    assert!(own.contains("No pass was begun."), "{own}");
+    for words in
+        [&format!("<h1>Run {run}</h1>"), "2 of 9 done", "Motion and powder", "no lot was given"]
+    {
+        assert!(before.contains(words), "{words}: {before}");
+    }
+    let store = Store::open_existing(&records).unwrap();
+    for (run, told) in [(&rest, own), (&run, before)] {
+        let seal = store.seal(run).unwrap().and_then(|seal| seal.seal).expect("sealed");
+        assert!(told.contains(&seal), "{run}");
+    }
+}
+
+#[test]
+fn nothing_is_decided_of_a_part_that_is_still_being_made() {
+    let (_folder, records) = sprayed();
+    let recorder = opened(&records, &[], of_shaft(&records));
+    let run = recorder.id().clone();
+    for verdict in ["pass", "hold", "scrap"] {
+        let asked = ["records", "decide", run.as_str(), verdict, "--reason", "looks good"];
+        let told = refused(&asked, &records);
+        assert!(told.contains("its part is still being made"), "{told}");
+        assert!(told.contains("accepted: a run that is over"), "{told}");
+    }
+    ended(recorder, Ending::Complete);
+    told(&["records", "decide", run.as_str(), "pass"], &records);
 }
 
 #[test]

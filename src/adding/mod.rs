@@ -94,12 +94,12 @@ impl Adding {
         &self.rig
     }
 
-    /// Everything that was added to it.
+    /// Everything that was added to its part, in this run and in those it went on with.
     ///
     /// # Errors
     /// The records cannot be read.
     pub fn marks(&self) -> Result<Vec<MarkRecord>, NotAdded> {
-        Ok(self.store.marks(Of::Run(self.id()))?)
+        Ok(self.store.marks(Of::Part(self.id()))?)
     }
 
     /// The limits of its recipe, if it has any.
@@ -140,7 +140,7 @@ impl Adding {
         let Some(serial) = taken.gauge else { return Ok((measured_on, None)) };
         let serial = words(Field::Gauge, serial, "the serial number of the gauge")?;
         let marks = self.store.marks(Of::Rig(&self.rig, self.run.summary.kind))?;
-        Ok((measured_on, Some(GaugeUsed::of(&serial, &marks))))
+        Ok((measured_on, Some(GaugeUsed::of(&serial, &marks, measured_on))))
     }
 
     /// Refuses a place where no coat was planned.

@@ -3,19 +3,30 @@
 use jiff::Timestamp;
 
 use super::{Adding, Field, NotAdded, Why, Wrong, line};
-use crate::record::{Inspected, Mark, RunId, Said, Store, Verdict};
+use crate::record::{Inspected, Mark, Outcome, RunId, Said, Store, Verdict, Wanted};
 use crate::shown::Line;
 
-/// What becomes of the part. A pass is refused while something is open.
+/// What becomes of the part, once its run is over. A pass is refused while something is open.
 ///
 /// # Errors
-/// A reason is wanted, or the part cannot pass yet.
+/// A reason is wanted, the part is still being made or was taken up by another run, or it cannot
+/// pass yet.
 pub fn decide(adding: &Adding, verdict: Verdict, reason: Option<&str>) -> Result<Said, NotAdded> {
     let reason = checked_reason(verdict, reason)?;
+    if adding.run().summary.outcome == Outcome::Open {
+        let help = "end the run, and decide then; a hold point keeps the part back until somebody has \
+                    seen it";
+        return adding
+            .refuse(Why::new("its part is still being made", "a run that is over").help(help));
+    }
+    if let Some(next) = adding.store().taken_up_by(adding.id())? {
+        let told = format!("run {next} went on with its part");
+        let help = format!("decide of run {next}");
+        return adding.refuse(Why::new(told, "the last run of a part").help(help));
+    }
     if verdict == Verdict::Pass {
         let marks = adding.marks()?;
-        let outcome = adding.run().summary.outcome;
-        let open = Inspected::of(&marks).open(adding.limits().as_ref(), outcome, reason);
+        let open = Inspected::of(&marks).open(&Wanted::of(adding.run()), reason);
         if !open.is_empty() {
             return Err(NotAdded::Open(adding.id().clone(), open));
         }

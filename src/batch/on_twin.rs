@@ -23,7 +23,9 @@ use crate::files::Job;
 use crate::keeping::{self, Begin, Keeping, OfBatch};
 use crate::particulars::{BLASTED_AT, LOT_OF, OPERATOR};
 use crate::record::facts::passes;
-use crate::record::{Batch, Mark, Outcome, RecordError, RunKind, Said, Store};
+use crate::record::{
+    Batch, Mark, NOT_MEASURED, Outcome, RecordError, RunKind, Said, Store, TO_BE_MEASURED,
+};
 use crate::twin_job::TwinJob;
 
 /// The longest part: two days of virtual time.
@@ -291,7 +293,7 @@ pub fn of_batch(
     if let Some(at) = standing.blasted_at(number) {
         put(BLASTED_AT, at.to_string());
     }
-    put("to be measured", before.measured.map_or("no", WhyMeasured::words).to_owned());
+    put(TO_BE_MEASURED, before.measured.map_or(NOT_MEASURED, WhyMeasured::words).to_owned());
     for (of, lot) in &standing.lots {
         put(&format!("{LOT_OF}{of}"), lot.clone());
     }

@@ -305,7 +305,7 @@ pub fn show(
     let record = store.run(&store.find(asked)?)?;
     let mut measured = store.measurements()?;
     measured.retain(|kept| kept.measurement.run.as_ref() == Some(&record.summary.id));
-    let marks = store.marks(Of::Run(&record.summary.id))?;
+    let marks = store.marks(Of::Part(&record.summary.id))?;
     match reader {
         Reader::Program => print_json(&inspected::Whole::of(&record, &measured, &marks), to)?,
         Reader::Person => {

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use serde_json::Value;
 use tempfile::TempDir;
 
-use super::{RunHeader, RunKind, Source};
+use super::{Mark, MarkRecord, RunHeader, RunKind, Said, Source};
 
 /// The place of a records file that is not there yet, in a folder that goes with the test.
 pub(super) fn file() -> (TempDir, PathBuf) {
@@ -31,5 +31,22 @@ pub(super) fn header() -> RunHeader {
         seed: None,
         particulars: BTreeMap::new(),
         first_entry: 1,
+    }
+}
+
+/// Something that was said under a number and counts.
+pub(super) fn said(number: i64, said: Said) -> MarkRecord {
+    MarkRecord {
+        number,
+        mark: Mark {
+            at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
+            person: "A. Fitter".to_owned(),
+            rig: "Bench".to_owned(),
+            kind: RunKind::Twin,
+            run: None,
+            batch: None,
+            said,
+        },
+        taken_back_by: None,
     }
 }

@@ -1,5 +1,5 @@
-//! What the marks of a run say of its part: what was measured, what became of it, and what stands
-//! between it and whoever ordered it.
+//! What the marks of a part say of it: what was measured, what became of it, and what stands between
+//! it and whoever ordered it.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -7,10 +7,9 @@ use std::fmt;
 use evenpass_core::inspection::{Found, Judged, Limit, Standing, judge};
 use evenpass_core::quantity::Length;
 use evenpass_core::recipe::Inspection;
-use jiff::civil::Date;
 use serde::Serialize;
 
-use super::{CoatStage, GaugeUsed, MarkRecord, Outcome, Said};
+use super::{CoatStage, MarkRecord, Outcome, Said, Verdict, Wanted};
 
 /// The marks that count.
 #[derive(Debug, Clone)]
@@ -29,9 +28,10 @@ pub enum Open {
         /// What is to be seen.
         point: String,
     },
-    /// A limit that is not kept, or cannot be judged, for which nobody has signed.
+    /// A limit that is not kept, cannot be judged or was to be measured, for which nobody has signed.
     Limit(Judged),
-    /// The run was not completed, and nobody says why its part is good all the same.
+    /// The run was not completed, and nobody says why its part is good all the same; or it is not
+    /// over, and no reason helps.
     NotCompleted {
         /// What became of it.
         outcome: Outcome,
@@ -44,11 +44,19 @@ impl fmt::Display for Open {
             Self::HoldPoint { mark, point } => {
                 write!(f, "hold point {mark} is not released: {point}")
             }
+            Self::Limit(judged) if judged.standing == Standing::NotMeasured => {
+                let title = judged.limit.title();
+                write!(f, "{title}: not measured, limits {}", judged.limits)?;
+                f.write_str("; it has to be, unless a deviation is signed for it")
+            }
             Self::Limit(judged) => {
                 let title = judged.limit.title();
                 let found = judged.found.as_deref().unwrap_or("nothing");
                 write!(f, "{title}: found {found}, limits {}, {}", judged.limits, judged.told())?;
-                f.write_str("; no deviation is signed for it")
+                f.write_str("; no deviation is signed for what was read")
+            }
+            Self::NotCompleted { outcome: Outcome::Open } => {
+                f.write_str("the run is not over, and its part is still being made")
             }
             Self::NotCompleted { outcome } => {
                 write!(f, "the run is {}, and no reason is given", outcome.word())
@@ -58,7 +66,8 @@ impl fmt::Display for Open {
 }
 
 impl<'a> Inspected<'a> {
-    /// Of all marks of a run; those that were taken back count no more.
+    /// Of all marks of a part, those of the runs that were taken up before the last one too
+    /// ([`Of::Part`](super::Of::Part)); those that were taken back count no more.
     #[must_use]
     pub fn of(marks: &'a [MarkRecord]) -> Self {
         Self { marks: marks.iter().filter(|kept| kept.taken_back_by.is_none()).collect() }
@@ -82,19 +91,7 @@ impl<'a> Inspected<'a> {
     #[must_use]
     pub fn found(&self) -> Found {
         let mut found = Found::default();
-        for (_, said) in self.said() {
-            match said {
-                Said::Hardness { readings, .. } => {
-                    found.hardness.extend(readings.iter().map(|one| one.read));
-                }
-                Said::Thickness { stage: CoatStage::Finished, readings, .. } => {
-                    found.thickness.extend(readings.iter().map(|one| one.thickness));
-                }
-                Said::RunOut { read, .. } => found.run_out.push(*read),
-                Said::DyeChecked { result, .. } => found.dye = Some(*result),
-                _ => {}
-            }
-        }
+        self.said().for_each(|(_, said)| read(said, &mut found));
         found
     }
 
@@ -140,9 +137,20 @@ impl<'a> Inspected<'a> {
         points.filter(|(kept, _)| !released(kept.number)).collect()
     }
 
-    fn is_signed_for(&self, wanted: Limit) -> bool {
+    /// Whether somebody signed for a limit after the last reading outside it: a signature is of what
+    /// was known then, and of no reading that comes after it.
+    fn is_signed_for(&self, wanted: Limit, limits: &Inspection) -> bool {
         let signs = |said: &Said| matches!(said, Said::Deviated { limit: Some(limit), .. } if *limit == wanted);
-        self.said().any(|(_, said)| signs(said))
+        let is_outside = |said: &Said| {
+            let mut found = Found::default();
+            read(said, &mut found);
+            let is = |one: &Judged| one.limit == wanted && is_violated(one.standing);
+            judge(limits, &found).iter().any(is)
+        };
+        let number = |is: &dyn Fn(&Said) -> bool| {
+            self.said().rev().find(|(_, said)| is(said)).map(|(kept, _)| kept.number)
+        };
+        number(&signs).is_some_and(|signed| Some(signed) > number(&is_outside))
     }
 
     /// Every limit of the recipe with what was found.
@@ -152,227 +160,70 @@ impl<'a> Inspected<'a> {
     }
 
     /// What stands between the part and a pass; `reason` is what whoever decides says. A limit of
-    /// which nothing was measured does not: of a batch only some are.
+    /// which nothing was measured does where a reading of it is wanted: of a batch only some parts
+    /// are measured.
     #[must_use]
-    pub fn open(&self, limits: Option<&Inspection>, outcome: Outcome, reason: &str) -> Vec<Open> {
-        let not_completed = (outcome != Outcome::Complete && reason.is_empty())
-            .then_some(Open::NotCompleted { outcome });
+    pub fn open(&self, wanted: &Wanted, reason: &str) -> Vec<Open> {
+        let completed = match wanted.outcome {
+            Outcome::Complete => true,
+            Outcome::Open => false,
+            _ => !reason.is_empty(),
+        };
+        let not_completed = (!completed).then_some(Open::NotCompleted { outcome: wanted.outcome });
         let held = self
             .held()
             .into_iter()
             .map(|(kept, point)| Open::HoldPoint { mark: kept.number, point: point.to_owned() });
-        let violated = self.judged(limits).into_iter().filter(|judged| {
-            matches!(judged.standing, Standing::Outside | Standing::NotComparable)
-                && !self.is_signed_for(judged.limit)
+        let stands = |one: &Judged| match one.standing {
+            Standing::Inside => false,
+            // Limits have a dye check only where it is needed.
+            Standing::NotMeasured => wanted.measured || one.limit == Limit::DyeCheck,
+            Standing::Outside | Standing::NotComparable => true,
+        };
+        let limits = wanted.limits.iter().flat_map(|limits| {
+            let judged = judge(limits, &self.found()).into_iter();
+            judged.filter(|one| stands(one) && !self.is_signed_for(one.limit, limits))
         });
-        not_completed.into_iter().chain(held).chain(violated.map(Open::Limit)).collect()
+        not_completed.into_iter().chain(held).chain(limits.map(Open::Limit)).collect()
+    }
+
+    /// What came against a pass after it was given, for the reason it was given; nothing where the
+    /// decision that counts is no pass.
+    #[must_use]
+    pub fn since_open(&self, wanted: &Wanted) -> Vec<Open> {
+        match self.decision().map(|kept| &kept.mark.said) {
+            Some(Said::Decided { verdict: Verdict::Pass, reason }) => self.open(wanted, reason),
+            _ => Vec::new(),
+        }
+    }
+
+    /// Whether the decision that counts still stands; where it does not, nobody has decided of the
+    /// part as it is now.
+    #[must_use]
+    pub fn stands(&self, wanted: &Wanted) -> bool {
+        self.since_open(wanted).is_empty()
     }
 }
 
-impl GaugeUsed {
-    /// A gauge by its serial number, as the marks of a rig know it.
-    #[must_use]
-    pub fn of(serial: &str, marks: &[MarkRecord]) -> Self {
-        let counting = marks.iter().rev().filter(|kept| kept.taken_back_by.is_none());
-        let valid_until = counting
-            .filter_map(|kept| match &kept.mark.said {
-                Said::GaugeCalibrated { serial: known, valid_until, .. } if known == serial => {
-                    Some(*valid_until)
-                }
-                _ => None,
-            })
-            .next();
-        Self { serial: serial.to_owned(), valid_until }
-    }
-
-    /// What is to be said of a reading taken on a day with it; `None` where its calibration was
-    /// good.
-    #[must_use]
-    pub fn caution(&self, measured_on: Date) -> Option<String> {
-        match self.valid_until {
-            Some(until) if measured_on <= until => None,
-            Some(until) => Some(format!(
-                "gauge {} is past its date: its calibration was good until {until}",
-                self.serial
-            )),
-            None => Some(format!("gauge {}: nobody has told when it was calibrated", self.serial)),
+/// Takes in what was read of a finished part.
+fn read(said: &Said, found: &mut Found) {
+    match said {
+        Said::Hardness { readings, .. } => {
+            found.hardness.extend(readings.iter().map(|one| one.read));
         }
+        Said::Thickness { stage: CoatStage::Finished, readings, .. } => {
+            found.thickness.extend(readings.iter().map(|one| one.thickness));
+        }
+        Said::RunOut { read, .. } => found.run_out.push(*read),
+        Said::DyeChecked { result, .. } => found.dye = Some(*result),
+        _ => {}
     }
+}
+
+/// Whether a limit is not kept, or nobody can tell.
+const fn is_violated(standing: Standing) -> bool {
+    matches!(standing, Standing::Outside | Standing::NotComparable)
 }
 
 #[cfg(test)]
-mod tests {
-    use evenpass_core::inspection::DyeResult;
-    use evenpass_core::learn::ThicknessReading;
-    use evenpass_core::quantity::Hardness;
-
-    use super::super::{HardnessReading, Mark, RunKind, Verdict};
-    use super::*;
-
-    const RECIPE: &str = "[inspection]\nhardness = { from = \"55 HRC\", to = \"62 HRC\" }\n\
-                          thickness = { from = \"0.30 mm\", to = \"0.45 mm\" }\n";
-
-    fn limits() -> Inspection {
-        Inspection::of_text(RECIPE).expect("limits")
-    }
-
-    fn kept(number: i64, said: Said) -> MarkRecord {
-        MarkRecord {
-            number,
-            mark: Mark {
-                at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
-                person: "A. Fitter".to_owned(),
-                rig: "Bench".to_owned(),
-                kind: RunKind::Twin,
-                run: None,
-                batch: None,
-                said,
-            },
-            taken_back_by: None,
-        }
-    }
-
-    fn day(text: &str) -> Date {
-        text.parse().expect("a day")
-    }
-
-    fn hardness(text: &str) -> Said {
-        let read = Hardness::parse(text).expect("a hardness");
-        Said::Hardness {
-            readings: vec![HardnessReading { at: Length::from_mm(160.0), read }],
-            coat: Length::from_mm(0.35),
-            measured_on: day("2026-11-25"),
-            gauge: None,
-        }
-    }
-
-    fn thickness(stage: CoatStage, mm: f64) -> Said {
-        let reading =
-            ThicknessReading { at: Length::from_mm(160.0), thickness: Length::from_mm(mm) };
-        Said::Thickness {
-            stage,
-            readings: vec![reading],
-            temperature: None,
-            measured_on: day("2026-11-25"),
-            gauge: None,
-        }
-    }
-
-    fn open(marks: &[MarkRecord], outcome: Outcome, reason: &str) -> Vec<String> {
-        let open = Inspected::of(marks).open(Some(&limits()), outcome, reason);
-        open.iter().map(Open::to_string).collect()
-    }
-
-    #[test]
-    fn nothing_is_open_of_a_complete_run_whose_readings_are_inside() {
-        let marks = [
-            kept(1, hardness("88 HR15N")),
-            kept(2, thickness(CoatStage::Finished, 0.36)),
-            // What it was before it was machined has other limits: none.
-            kept(3, thickness(CoatStage::Fused, 0.57)),
-        ];
-        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
-        assert_eq!(Inspected::of(&marks).thinnest(), Some(Length::from_mm(0.36)));
-    }
-
-    #[test]
-    fn a_limit_that_is_not_kept_is_open_until_somebody_signs_for_it() {
-        let mut marks = vec![kept(1, thickness(CoatStage::Finished, 0.28))];
-        let told = open(&marks, Outcome::Complete, "");
-        assert!(told[0].contains("thickness: found 0.28 mm, limits 0.3 mm to 0.45 mm"), "{told:?}");
-        let deviated = |limit| Said::Deviated {
-            limit,
-            words: "thin at the tail".to_owned(),
-            reason: "customer agrees".to_owned(),
-            from: None,
-            to: None,
-        };
-        marks.push(kept(2, deviated(None)));
-        marks.push(kept(3, deviated(Some(Limit::Hardness))));
-        assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "neither is of the thickness");
-        marks.push(kept(4, deviated(Some(Limit::Thickness))));
-        assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
-        marks[3].taken_back_by = Some(5);
-        assert_eq!(open(&marks, Outcome::Complete, "").len(), 1, "it was taken back");
-    }
-
-    #[test]
-    fn a_hold_point_is_open_until_it_is_released_by_its_number() {
-        let point =
-            |number| kept(number, Said::HoldPoint { point: "bore after fusing".to_owned() });
-        let mut marks = vec![point(1), point(2)];
-        assert_eq!(open(&marks, Outcome::Complete, "").len(), 2);
-        marks.push(kept(3, Said::HoldReleased { mark: 2 }));
-        let told = open(&marks, Outcome::Complete, "");
-        assert_eq!(told, ["hold point 1 is not released: bore after fusing"]);
-    }
-
-    #[test]
-    fn a_run_that_was_not_completed_passes_with_a_reason_alone() {
-        assert_eq!(open(&[], Outcome::Stopped, "").len(), 1);
-        assert_eq!(open(&[], Outcome::Stopped, "stopped in cooling"), [""; 0]);
-    }
-
-    #[test]
-    fn of_two_decisions_the_latest_counts_and_one_that_was_taken_back_does_not() {
-        let decided = |verdict| Said::Decided { verdict, reason: String::new() };
-        let mut marks = vec![kept(1, decided(Verdict::Hold)), kept(2, decided(Verdict::Pass))];
-        let number = |marks: &[MarkRecord]| Inspected::of(marks).decision().map(|it| it.number);
-        assert_eq!(number(&marks), Some(2));
-        marks[1].taken_back_by = Some(3);
-        assert_eq!(number(&marks), Some(1));
-    }
-
-    #[test]
-    fn the_last_dye_check_counts() {
-        let dye = |result| Said::DyeChecked { result, words: None };
-        let marks = [kept(1, dye(DyeResult::Indications)), kept(2, dye(DyeResult::Nothing))];
-        assert_eq!(Inspected::of(&marks).found().dye, Some(DyeResult::Nothing));
-    }
-
-    #[test]
-    fn a_gauge_past_its_date_is_told_by_its_serial() {
-        let calibrated = |number, until| {
-            kept(
-                number,
-                Said::GaugeCalibrated {
-                    gauge: "micrometer 50-75".to_owned(),
-                    serial: "M-17".to_owned(),
-                    calibrated_on: day("2025-10-01"),
-                    valid_until: day(until),
-                    certificate: None,
-                },
-            )
-        };
-        let marks = [calibrated(1, "2026-10-01")];
-        let used = GaugeUsed::of("M-17", &marks);
-        let told = used.caution(day("2026-11-25")).expect("past");
-        assert_eq!(told, "gauge M-17 is past its date: its calibration was good until 2026-10-01");
-        assert_eq!(used.caution(day("2026-10-01")), None, "its last day is good");
-        // Calibrated anew.
-        let marks = [calibrated(1, "2026-10-01"), calibrated(2, "2027-10-01")];
-        assert_eq!(GaugeUsed::of("M-17", &marks).caution(day("2026-11-25")), None);
-        let nobody = GaugeUsed::of("M-99", &marks).caution(day("2026-11-25"));
-        assert!(nobody.is_some_and(|told| told.contains("nobody has told")));
-    }
-
-    #[test]
-    fn everything_that_can_be_said_reads_back_as_it_was_stored() {
-        let all = [
-            hardness("655 HV0.5"),
-            thickness(CoatStage::Finished, 0.36),
-            Said::RunOut {
-                read: Length::from_mm(0.02),
-                measured_on: day("2026-11-25"),
-                gauge: None,
-            },
-            Said::HoldReleased { mark: 3 },
-            Said::Particular { name: "drawing".to_owned(), words: "4711 issue C".to_owned() },
-        ];
-        for said in all {
-            let stored = serde_json::to_value(&said).expect("JSON");
-            assert_eq!(stored["what"], said.word());
-            assert_eq!(serde_json::from_value::<Said>(stored).expect("it reads back"), said);
-        }
-    }
-}
+mod tests;

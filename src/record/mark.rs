@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use rusqlite::{OptionalExtension, Row, named_params};
 use serde::Serialize;
 
+use super::part::of_part;
 use super::reading::{instant, parsed};
 use super::store::json;
 use super::{BatchId, RecordError, RunId, RunKind, Said, Store, chain};
@@ -45,6 +46,8 @@ pub struct MarkRecord {
 pub enum Of<'a> {
     /// Those of a run.
     Run(&'a RunId),
+    /// Those of a run and of the runs before it whose part it went on with.
+    Part(&'a RunId),
     /// Those of a batch, those of its runs as well.
     Batch(&'a BatchId),
     /// Those of a rig, of its runs and batches as well, made on the twin or on the machine.
@@ -126,6 +129,7 @@ impl Store {
             };
             match of {
                 Of::Run(run) => marks("r.id = ?1", &[&run.as_str()]),
+                Of::Part(run) => marks(&format!("r.id IN ({})", of_part()), &[&run.as_str()]),
                 Of::Batch(batch) => marks(
                     "b.id = ?1 OR m.run IN (SELECT p.run FROM batch_part p
                         JOIN batch o ON o.place = p.batch WHERE o.id = ?1)",

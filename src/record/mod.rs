@@ -40,10 +40,13 @@ mod fault;
 pub mod figures;
 #[cfg(test)]
 mod fixture;
+mod fused;
+mod gauge;
 mod inspected;
 mod location;
 mod mark;
 mod measurement;
+mod part;
 pub mod planned;
 mod proof;
 mod pruned;
@@ -59,6 +62,7 @@ mod stored;
 mod undone;
 mod used;
 mod verify;
+mod wanted;
 mod words;
 mod writer;
 
@@ -82,4 +86,5 @@ pub use store::Store;
 pub use undone::RESUMES;
 pub use used::RunUsed;
 pub use verify::{Flaw, Seal, Verification};
+pub use wanted::{NOT_MEASURED, TO_BE_MEASURED, Wanted};
 pub use writer::Closed;

@@ -56,16 +56,7 @@ impl Store {
         if self.marks(Of::Run(id))?.iter().any(ends) {
             return Ok(true);
         }
-        for next in self.goes_on_with(id)? {
-            let stored = "SELECT outcome FROM run WHERE id = ?1";
-            let stored = self.connection.query_row(stored, [next.as_str()], |row| row.get(0));
-            let outcome =
-                self.outcome_seen(&next, stored.map_err(|source| self.sorted(source))?)?;
-            if outcome == Outcome::Open || self.job_began(&next)? {
-                return Ok(true);
-            }
-        }
-        Ok(false)
+        Ok(self.taken_up_by(id)?.is_some())
     }
 
     /// The runs that say of themselves that they go on with one, in their order.
@@ -94,7 +85,7 @@ impl Store {
     }
 
     /// Whether its entries tell that a job was under way.
-    fn job_began(&self, id: &RunId) -> Result<bool, RecordError> {
+    pub(super) fn job_began(&self, id: &RunId) -> Result<bool, RecordError> {
         let read = || {
             let mut states = self.connection.prepare(
                 "SELECT data ->> '$.to' FROM entry

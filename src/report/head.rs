@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::Report;
 use super::reader::{NOTHING, Reader, pairs, range};
 use crate::particulars::{BLASTED_AT, LOT_OF};
-use crate::record::{Inspected, MarkRecord, Outcome, RunKind, Said, Verdict};
+use crate::record::{Inspected, MarkRecord, Open, Outcome, RunKind, Said, Verdict, Wanted};
 
 /// What a report reads of a recipe's text.
 #[derive(Debug, Default, Deserialize)]
@@ -41,49 +41,80 @@ fn outcome(report: &Report, reader: &Reader) -> Markup {
     }
 }
 
-/// What was decided of the part: the latest word that was not taken back.
+/// What was decided of the part, and what came against it since.
 fn decision(report: &Report, reader: &Reader) -> Option<Markup> {
-    let kept = Inspected::of(&report.marks).decision()?;
+    let inspected = Inspected::of(&report.marks);
+    let kept = inspected.decision()?;
     let Said::Decided { verdict, reason } = &kept.mark.said else { return None };
     let (sign, word) = match verdict {
         Verdict::Pass => ("\u{2713}", "Pass"),
         Verdict::Hold => ("\u{25b2}", "Hold"),
         Verdict::Scrap => ("\u{2715}", "Scrap"),
     };
+    let open = inspected.since_open(&Wanted::of(&report.record));
+    // A sign of its own: nobody may read a pass that stands no more as one that does.
+    let sign = if open.is_empty() { sign } else { "\u{25b2}" };
     Some(html! {
         strong { (sign) " " (word) }
         @if !reason.is_empty() { ": " (reason) }
         "; " (kept.mark.person) ", " (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M"))
+        @for one in &open { p { strong { "Since then open" } ": " (told_open(one, reader)) } }
     })
+}
+
+/// What stands against a pass. A hold point is in somebody's own words.
+fn told_open(open: &Open, reader: &Reader) -> String {
+    match open {
+        Open::Limit(_) => reader.text(&open.to_string()).into_owned(),
+        Open::HoldPoint { .. } | Open::NotCompleted { .. } => open.to_string(),
+    }
 }
 
 /// The title, and how it came out.
 pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
     let run = &report.record.summary;
+    let earlier: Vec<&str> =
+        report.before.iter().map(|earlier| earlier.record.summary.id.as_str()).collect();
     let place = match run.kind {
         RunKind::Machine => "on the machine",
         RunKind::Twin => "on the twin: no real part was made",
         RunKind::Rehearsed => "rehearsed on the twin: no real part was made",
-    };
-    let passes = match run.passes_planned {
-        Some(planned) => format!("{} of {planned} done", run.passes_done),
-        None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
     };
     html! {
         header {
             p.kind { "Record of a coated part" }
             h1 { (run.title) }
             p { "Run " (run.id) ", " (place) }
+            @if !earlier.is_empty() {
+                p { "It goes on with the part of run " (earlier.join(" and run "))
+                    ". What was done to the part there is told at the end, run by run; what was decided
+                    and measured of it here is of the whole part." }
+            }
         }
         section.outcome {
             dl.pairs {
-                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
                 div { dt { "Decision" } dd {
                     @match decision(report, reader) {
                         Some(told) => (told),
                         None => "nobody has decided of this part",
                     }
                 } }
+            }
+            (facts(report, reader))
+        }
+    }
+}
+
+/// How a run came out, how far it came and when it was.
+pub(super) fn facts(report: &Report, reader: &Reader) -> Markup {
+    let run = &report.record.summary;
+    let passes = match run.passes_planned {
+        Some(planned) => format!("{} of {planned} done", run.passes_done),
+        None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
+    };
+    html! {
+            dl.pairs {
+                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
                 div { dt { "Passes" } dd { (passes) } }
                 div { dt { "Began" } dd { (reader.wall(run.started_at, "%Y-%m-%d %H:%M:%S %Z")) } }
                 div { dt { "Ended" } dd { @match run.ended_at {
@@ -93,7 +124,6 @@ pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
                 div { dt { "Took" } dd { (clock(run.lasted)) " by the controller's clock" } }
             }
             (pruned(report, reader))
-        }
     }
 }
 
@@ -139,6 +169,13 @@ pub(super) fn part(report: &Report, reader: &Reader) -> Markup {
                 }),
             ]))
         }
+        (powder_and_gases(report, reader))
+    }
+}
+
+/// What was sprayed and burned, and of which lots.
+pub(super) fn powder_and_gases(report: &Report, reader: &Reader) -> Markup {
+    html! {
         section {
             h2 { "Powder and gases" }
             (materials(report, reader))

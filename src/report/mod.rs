@@ -10,14 +10,15 @@ pub(crate) mod chart;
 mod charts;
 mod coat;
 pub mod comparison;
+mod earlier;
 #[cfg(test)]
-mod fixture;
+pub(crate) mod fixture;
 pub(crate) mod frame;
 mod head;
 mod heat;
 mod limits;
 mod passes;
-mod people;
+pub(crate) mod people;
 mod reader;
 mod trouble;
 
@@ -59,7 +60,7 @@ pub struct Report {
     pub basis: Option<RunBasis>,
     /// What people asked for in it, by their names.
     pub acts: Vec<ActRecord>,
-    /// What people added to it, what was taken back too.
+    /// What people added to its part, in the runs before it too; what was taken back as well.
     pub marks: Vec<MarkRecord>,
     /// What people added to its rig and all that was made there.
     pub rig_marks: Vec<MarkRecord>,
@@ -70,6 +71,8 @@ pub struct Report {
     pub part_of: Option<(BatchId, BatchPart)>,
     /// What vouches for it.
     pub seal: Option<Seal>,
+    /// The runs whose part it went on with, in the order they were begun.
+    pub before: Vec<Self>,
 }
 
 /// For whom and for what a page is made.
@@ -89,12 +92,19 @@ impl Report {
     /// # Errors
     /// [`RecordError`] when there is no such run or the file can't be read.
     pub fn of(store: &Store, id: &RunId) -> Result<Self, RecordError> {
+        let before = store.runs_of_part(id)?.into_iter().filter(|run| run != id);
+        let before = before.map(|run| Self::of_one(store, &run)).collect::<Result<_, _>>()?;
+        Ok(Self { before, ..Self::of_one(store, id)? })
+    }
+
+    /// Reads one run alone.
+    fn of_one(store: &Store, id: &RunId) -> Result<Self, RecordError> {
         let mut report = Self::of_record(store.run(id)?);
         report.measured = store.measurements()?;
         report.measured.retain(|kept| kept.measurement.run.as_ref() == Some(id));
         report.basis = store.basis(id)?;
         report.acts = store.acts_about(id)?;
-        report.marks = store.marks(Of::Run(id))?;
+        report.marks = store.marks(Of::Part(id))?;
         report.rig_marks = store.marks(Of::Rig(&report.rig_title(), report.record.summary.kind))?;
         report.lay_before = lay_before(store, &report.record, MOST_IN_A_ROW)?;
         report.part_of = store.batch_of(id)?;
@@ -119,6 +129,7 @@ impl Report {
             lay_before: BTreeMap::new(),
             part_of: None,
             seal: None,
+            before: Vec::new(),
         }
     }
 
@@ -198,8 +209,10 @@ impl Report {
             (limits::section(self, &reader))
             @if has_entries { (trouble::section(self, &reader)) }
             (people::deviations(self, &reader))
+            (people::added(self, &reader))
             @if has_entries { (people::acts(self, &reader)) }
             (head::whole(self, &reader))
+            (earlier::section(self, look))
             (head::notes(self))
         };
         let running = format!("{} \u{b7} run {}", run.title, run.id);

@@ -6,7 +6,8 @@ use maud::{Markup, html};
 
 use super::Report;
 use super::reader::{NOTHING, Reader, figure, table};
-use crate::record::{MeasurementRecord, Said};
+use crate::people::Units;
+use crate::record::{MeasurementRecord, RunId, Said};
 
 /// What was measured of the part.
 pub(super) fn measured(report: &Report, reader: &Reader) -> Markup {
@@ -64,7 +65,7 @@ fn one(report: &Report, reader: &Reader, kept: &MeasurementRecord, part: &PartMe
     }
 }
 
-/// What was done otherwise than planned, by whom and why; what people added beside it.
+/// What was done otherwise than planned, by whom and why.
 pub(super) fn deviations(report: &Report, reader: &Reader) -> Markup {
     let heads = ["At", "What", "From", "To", "By", "Why"];
     let or_nothing = |words: &Option<String>| {
@@ -80,11 +81,24 @@ pub(super) fn deviations(report: &Report, reader: &Reader) -> Markup {
             html! { @if one.reason.is_empty() { "no reason was given" } @else { (one.reason) } },
         ]
     });
+    html! {
+        section {
+            h2 { "Deviations and overrides" }
+            @if report.record.deviations.is_empty() { p { "None are in the record." } }
+            @else { (table(&heads, rows)) }
+        }
+    }
+}
+
+/// What people added to the part, in this run and in those before it.
+pub(super) fn added(report: &Report, reader: &Reader) -> Markup {
+    let of_other = |of: &&RunId| **of != report.record.summary.id;
     let added = report.marks.iter().map(|kept| {
         vec![
             html! { (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M")) },
             html! { (kept.mark.person) },
-            html! { (kept.number) ": " (said(reader, &kept.mark.said)) },
+            html! { (kept.number) ": " (said(reader, &kept.mark.said))
+            @if let Some(run) = kept.mark.run.as_ref().filter(of_other) { " (to run " (run) ")" } },
             html! { @match kept.taken_back_by {
                 Some(by) => { strong { "taken back by " (by) } },
                 None => "counts",
@@ -92,11 +106,6 @@ pub(super) fn deviations(report: &Report, reader: &Reader) -> Markup {
         ]
     });
     html! {
-        section {
-            h2 { "Deviations and overrides" }
-            @if report.record.deviations.is_empty() { p { "None are in the record." } }
-            @else { (table(&heads, rows)) }
-        }
         @if !report.marks.is_empty() {
             section {
                 h2 { "What people added" }
@@ -123,7 +132,20 @@ fn said(reader: &Reader, said: &Said) -> String {
             format!("blasted until {}", reader.wall(*ended, "%Y-%m-%d %H:%M"))
         }
         Said::TakenBack { mark, reason } => with(format!("takes back {mark}"), reason),
-        other => reader.text(&other.to_string()).to_string(),
+        other => in_units(other, reader.units),
+    }
+}
+
+/// What was said, with what was read in a person's units; what somebody wrote stays as they did.
+pub(crate) fn in_units(said: &Said, units: Units) -> String {
+    match said {
+        Said::CoatChecked { .. }
+        | Said::Hardness { .. }
+        | Said::Thickness { .. }
+        | Said::RunOut { .. }
+        | Said::Lot { .. }
+        | Said::Refilled { .. } => units.restate(&said.to_string()).into_owned(),
+        _ => said.to_string(),
     }
 }
 

@@ -3,13 +3,12 @@
 use std::io::{self, Write};
 
 use evenpass_core::inspection::Judged;
-use evenpass_core::recipe::Inspection;
 use jiff::tz::TimeZone;
 use serde::Serialize;
 
 use super::{or_nothing, section, wall};
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::{Inspected, MarkRecord, MeasurementRecord, Open, RunRecord, Said};
+use crate::record::{Inspected, MarkRecord, MeasurementRecord, Open, RunRecord, Said, Wanted};
 
 /// A run with everything that was measured of its part and added to it, for programs.
 #[derive(Serialize)]
@@ -23,6 +22,8 @@ pub(super) struct Whole<'a> {
     limits: Vec<Judged>,
     /// What stands between the part and a pass for which no reason is given.
     open: Vec<Open>,
+    /// What came against the pass that counts after it was given.
+    since_open: Vec<Open>,
 }
 
 impl<'a> Whole<'a> {
@@ -32,14 +33,15 @@ impl<'a> Whole<'a> {
         marks: &'a [MarkRecord],
     ) -> Self {
         let inspected = Inspected::of(marks);
-        let limits = Inspection::of_text(&run.recipe.text);
+        let wanted = Wanted::of(run);
         Self {
             run,
             measured,
             marks,
             decision: inspected.decision().map(|kept| kept.number),
-            limits: inspected.judged(limits.as_ref()),
-            open: inspected.open(limits.as_ref(), run.summary.outcome, ""),
+            limits: inspected.judged(wanted.limits.as_ref()),
+            open: inspected.open(&wanted, ""),
+            since_open: inspected.since_open(&wanted),
         }
     }
 }
@@ -52,11 +54,14 @@ pub(super) fn print(
     to: &mut impl Write,
 ) -> io::Result<()> {
     let inspected = Inspected::of(marks);
-    let limits = Inspection::of_text(&run.recipe.text);
-    section("Limits", &limits_sheet(&inspected.judged(limits.as_ref())), to)?;
-    section("Added", &marks_sheet(marks, zone), to)?;
+    let wanted = Wanted::of(run);
+    section("Limits", &limits_sheet(&inspected.judged(wanted.limits.as_ref())), to)?;
+    section("Added", &marks_sheet(run, marks, zone), to)?;
     if let Some(Said::Decided { verdict, .. }) = inspected.decision().map(|kept| &kept.mark.said) {
         writeln!(to, "\nDecided: {}", verdict.word())?;
+    }
+    for open in inspected.since_open(&wanted) {
+        writeln!(to, "since then open: {}", crate::cli::say::one_line(&open.to_string()))?;
     }
     Ok(())
 }
@@ -83,7 +88,7 @@ pub(super) fn limits_sheet(judged: &[Judged]) -> Sheet {
     sheet
 }
 
-fn marks_sheet(marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
+fn marks_sheet(run: &RunRecord, marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
     let mut sheet = Sheet::new(
         2,
         &[
@@ -95,6 +100,9 @@ fn marks_sheet(marks: &[MarkRecord], zone: &TimeZone) -> Sheet {
     );
     for kept in marks {
         let mut words = kept.mark.said.to_string();
+        if let Some(earlier) = kept.mark.run.as_ref().filter(|of| **of != run.summary.id) {
+            words = format!("{words} (to run {earlier})");
+        }
         if let Some(by) = kept.taken_back_by {
             words = format!("{words} (taken back by number {by})");
         }

@@ -8,6 +8,7 @@ texts! {
     LIMITS = "Limits";
     FOUND = "Found";
     STANDS_AGAINST = "Stands against a pass";
+    SINCE_OPEN = "Since then open";
     NOTHING_STANDS = "Nothing stands against a pass.";
     ADDED = "Added so far";
     NOTHING_ADDED = "Nothing was added yet.";

@@ -3,7 +3,6 @@
 
 use evenpass_core::inspection::{Judged, convert};
 use evenpass_core::quantity::Scale;
-use evenpass_core::recipe::Inspection;
 use maud::{Markup, html};
 
 use super::add::{Entered, name};
@@ -12,26 +11,26 @@ use crate::adding::{Field, as_cold, told};
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::{Right, Units};
-use crate::record::{Inspected, MarkRecord, Open, RunKind, Said};
+use crate::record::{Inspected, MarkRecord, Open, RunKind, Said, Wanted};
+use crate::report::people::in_units;
 
 /// All of it.
 pub(super) fn section(shown: &Shown, visitor: &Visitor) -> Markup {
     let inspected = Inspected::of(&shown.marks);
-    let limits = Inspection::of_text(&shown.record.recipe.text);
-    let outcome = shown.record.summary.outcome;
-    let open = inspected.open(limits.as_ref(), outcome, "");
+    let wanted = Wanted::of(&shown.record);
+    let (open, since) = (inspected.open(&wanted, ""), inspected.since_open(&wanted));
     html! {
         section.added {
             h2 { (texts::adding::INSPECTION) }
-            (decision(inspected.decision()))
-            (judged(&inspected.judged(limits.as_ref()), visitor.units))
+            (decision(inspected.decision(), &since, visitor.units))
+            (judged(&inspected.judged(wanted.limits.as_ref()), visitor.units))
             @if shown.record.summary.kind != RunKind::Rehearsed { (against(&open, shown, visitor)) }
             (marks(shown, visitor.units))
         }
     }
 }
 
-fn decision(decided: Option<&MarkRecord>) -> Markup {
+fn decision(decided: Option<&MarkRecord>, since: &[Open], units: Units) -> Markup {
     let Some(MarkRecord { mark, .. }) = decided else {
         return html! { p { (texts::adding::NOT_DECIDED) } };
     };
@@ -40,6 +39,7 @@ fn decision(decided: Option<&MarkRecord>) -> Markup {
             (texts::adding::DECIDED) ": " strong { (mark.said) }
             " " small { (mark.person) ", " (wall(mark.at, "%Y-%m-%d %H:%M")) }
         }
+        @for one in since { p { strong { (texts::adding::SINCE_OPEN) } ": " (stands(one, units)) } }
     }
 }
 
@@ -117,19 +117,6 @@ fn marks(shown: &Shown, units: Units) -> Markup {
                 }
             } }
         }
-    }
-}
-
-/// What was said, with what was read in a person's units; what somebody wrote stays as they did.
-pub(super) fn in_units(said: &Said, units: Units) -> String {
-    match said {
-        Said::CoatChecked { .. }
-        | Said::Hardness { .. }
-        | Said::Thickness { .. }
-        | Said::RunOut { .. }
-        | Said::Lot { .. }
-        | Said::Refilled { .. } => units.restate(&said.to_string()).into_owned(),
-        _ => said.to_string(),
     }
 }
 

@@ -6,7 +6,6 @@ use maud::{Markup, html};
 
 use super::Shown;
 use super::add::{Entered, WHAT, name, name_at};
-use super::added::in_units;
 use crate::adding::typed::{dye_word, limit_word, stage_word};
 use crate::adding::{CoatRead, Field};
 use crate::panel::texts;
@@ -14,6 +13,7 @@ use crate::panel::texts::adding as words;
 use crate::panel::visitor::Visitor;
 use crate::people::{LengthUnit, NOT_SIGNED_IN, TemperatureUnit, Units};
 use crate::record::{CoatStage, Outcome, RunKind, Said, Verdict};
+use crate::report::people::in_units;
 
 /// Readings that a form has room for: another form takes more.
 const ROWS: usize = 4;

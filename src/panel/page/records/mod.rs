@@ -71,7 +71,7 @@ impl Shown {
         let id = store.find(id)?;
         Ok(Self {
             record: store.run(&id)?,
-            marks: store.marks(Of::Run(&id))?,
+            marks: store.marks(Of::Part(&id))?,
             substrate: store.basis(&id)?.map(|basis| basis.part.substrate),
         })
     }
