@@ -16,3 +16,6 @@ pub mod served;
 pub mod shift;
 pub mod standing;
 pub mod used;
+
+#[cfg(test)]
+mod tests;

@@ -371,17 +371,18 @@ pub fn decided<'a>(said: &[&'a MarkRecord], run: &RunId) -> Option<(Verdict, &'a
     })
 }
 
-/// How an attempt stands.
+/// How an attempt stands. While it is written its part is being made, whatever was decided; and one
+/// that goes on with another has a part with powder on it, though it lays none.
 #[must_use]
 pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
     match (decided.map(|(verdict, _)| verdict), run.outcome) {
+        (_, Outcome::Open) => Fate::Running,
         (Some(Verdict::Pass), _) => Fate::Pass,
         (Some(Verdict::Hold), _) => Fate::Hold,
         (Some(Verdict::Scrap), _) => Fate::Scrap,
-        (None, Outcome::Open) => Fate::Running,
         (None, Outcome::Complete) => Fate::Made,
         // A pass that began tells how many are planned.
-        (None, _) if run.passes_planned.is_none() => Fate::Bare,
+        (None, _) if run.passes_planned.is_none() && run.resumes.is_none() => Fate::Bare,
         (None, _) => Fate::BrokenOff,
     }
 }

@@ -1,0 +1,184 @@
+//! How an order stands after runs that were cut off, taken up again, refilled in, decided about.
+
+use std::path::Path;
+use std::time::Duration;
+
+use evenpass_core::batch::Scrapped;
+use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::moment::Moment;
+use evenpass_core::plan::{Plan, plan};
+use jiff::Timestamp;
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+use super::standing::Standing;
+use crate::attendant::End;
+use crate::files::{self, Job, Places};
+use crate::keeping::{Begin, Ended, Keeping, OfBatch};
+use crate::record::{Batch, BatchId, Mark, Ordered, RunId, RunKind, Said, Source, Store, Verdict};
+use crate::resuming::GoesOn;
+
+/// An order of three parts on the twin, and the runs that make them.
+struct Shop {
+    folder: TempDir,
+    job: Job,
+    plan: Plan,
+    batch: Batch,
+}
+
+/// What a run is made of: by default a whole part that took 5 g.
+struct Made<'a> {
+    number: u32,
+    begins: &'a str,
+    passes: u32,
+    end: End,
+    powder_g: f64,
+    resumes: Option<&'a RunId>,
+    more: Vec<Entry>,
+}
+
+impl Default for Made<'_> {
+    fn default() -> Self {
+        let (number, begins) = (1, "2026-11-25T08:00:00Z");
+        let (resumes, more) = (None, Vec::new());
+        Self { number, begins, passes: 2, end: End::Complete, powder_g: 5.0, resumes, more }
+    }
+}
+
+fn entry(seconds: u64, kind: EntryKind, data: Value) -> Entry {
+    let at = Moment::START + Duration::from_secs(seconds);
+    Entry { number: 0, at, kind, text: String::new(), cause: String::new(), data }
+}
+
+impl Shop {
+    fn new() -> Self {
+        let recipe = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
+        let job = files::job(&recipe, Places { rig: None, catalogue: None }).unwrap();
+        let plan = plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
+        let batch = Batch {
+            id: BatchId::stored("B3".to_owned()),
+            made_at: "2026-11-25T06:00:00Z".parse().unwrap(),
+            person: "Ann".to_owned(),
+            rig: job.rig.title.clone(),
+            kind: RunKind::Twin,
+            recipe: Source {
+                name: "short-job.toml".to_owned(),
+                text: job.recipe_source.text.clone(),
+            },
+            ordered: Ordered {
+                serials: ["S-1", "S-2", "S-3"].map(str::to_owned).to_vec(),
+                measured_every: None,
+                scrapped: Scrapped::MadeAgain,
+                tip_every: None,
+                particulars: std::collections::BTreeMap::new(),
+            },
+        };
+        let folder = tempfile::tempdir().unwrap();
+        let shop = Self { folder, job, plan, batch };
+        shop.store().keep_batch(&shop.batch).unwrap();
+        shop
+    }
+
+    fn store(&self) -> Store {
+        Store::open(&self.folder.path().join("records.sqlite")).unwrap()
+    }
+
+    fn standing(&self) -> Standing {
+        let Self { job, plan, batch, .. } = self;
+        Standing::of(&self.store(), batch, RunKind::Twin, job, plan).unwrap()
+    }
+
+    /// A run up to its end, which is not written yet.
+    fn begun(&self, made: &Made<'_>) -> Keeping {
+        let part = OfBatch {
+            batch: self.batch.id.clone(),
+            number: made.number,
+            serial: format!("S-{}", made.number),
+            particulars: std::collections::BTreeMap::new(),
+            deviations: Vec::new(),
+        };
+        let file = self.folder.path().join("records.sqlite");
+        let begin = Begin {
+            part: Some(&part),
+            goes_on: made.resumes.map(|run| GoesOn { run: run.clone(), stood: None }),
+            virtually_at: Some(made.begins.parse().unwrap()),
+            ..Begin::fresh(RunKind::Twin, Some(1), Some(&file))
+        };
+        let keeping = Keeping::begin(&self.job, &self.plan, &begin).unwrap();
+        let pass = |pass: u32, mark: &str, at: u64| {
+            let data = json!({ "mark": mark, "pass": pass, "of": 2, "zone": "band" });
+            entry(at, EntryKind::Pass, data)
+        };
+        let mut entries = vec![entry(0, EntryKind::State, json!({ "to": "preheating" }))];
+        for number in 1..=made.passes {
+            let at = u64::from(number) * 20;
+            entries.extend([pass(number, "begun", at), pass(number, "ended", at + 10)]);
+        }
+        entries.push(entry(100, EntryKind::State, json!({ "to": "complete" })));
+        entries.extend(made.more.iter().cloned());
+        entries.sort_by_key(|entry| entry.at);
+        for (number, mut entry) in (1..).zip(entries) {
+            entry.number = number;
+            keeping.deliver(entry);
+        }
+        keeping
+    }
+
+    fn made(&self, made: Made<'_>) -> RunId {
+        let keeping = self.begun(&made);
+        let run = keeping.id();
+        let powder_fed_g = Some(made.powder_g);
+        let told = Ended { end: made.end, first_cause: None, zones: &[], powder_fed_g };
+        keeping.finish(&told).unwrap();
+        run
+    }
+
+    fn told(&self, at: &str, run: Option<&RunId>, said: Said) {
+        let mark = Mark {
+            at: at.parse::<Timestamp>().unwrap(),
+            person: "Cleo".to_owned(),
+            rig: self.batch.rig.clone(),
+            kind: RunKind::Twin,
+            run: run.cloned(),
+            batch: run.is_none().then(|| self.batch.id.clone()),
+            said,
+        };
+        self.store().keep_mark(&mark).unwrap();
+    }
+
+    fn decided(&self, run: &RunId, verdict: Verdict) {
+        let said = Said::Decided { verdict, reason: "looked at it".to_owned() };
+        self.told("2026-11-25T12:00:00Z", Some(run), said);
+    }
+}
+
+fn next(standing: &Standing) -> Option<u32> {
+    standing.tally().next().map(|queued| queued.number)
+}
+
+#[test]
+fn a_rest_that_ends_before_a_pass_leaves_its_part_on_hold_and_not_to_be_made_anew() {
+    let shop = Shop::new();
+    shop.made(Made { passes: 0, end: End::Stopped, ..Made::default() });
+    assert_eq!(next(&shop.standing()), Some(1), "nothing lies on it");
+    let stopped = shop.made(Made { end: End::Stopped, ..Made::default() });
+    assert_eq!(next(&shop.standing()), Some(2));
+    let rest = Made { passes: 0, end: End::Stopped, resumes: Some(&stopped), ..Made::default() };
+    let rest = shop.made(rest);
+    let tally = shop.standing().tally();
+    assert_eq!((tally.on_hold, tally.queue.len()), (vec![1], 2));
+    // Only a person makes it a part to be made again.
+    shop.decided(&rest, Verdict::Scrap);
+    assert_eq!(shop.standing().tally().queue.last().unwrap().number, 1);
+}
+
+#[test]
+fn a_part_is_being_made_while_its_run_is_written_whatever_was_decided() {
+    let shop = Shop::new();
+    for verdict in [Verdict::Pass, Verdict::Scrap] {
+        let keeping = shop.begun(&Made::default());
+        shop.decided(&keeping.id(), verdict);
+        assert_eq!(shop.standing().tally().running, Some(1), "{verdict:?}");
+        drop(keeping);
+    }
+}
