@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::{Drift, Fate, WhyMeasured, drifts};
+use evenpass_core::batch::{Course, Drift, Fate, WhyMeasured, drifts};
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
@@ -248,6 +248,7 @@ impl<'a> OnTwin<'a> {
             takt: None,
             attempt: before.part.scrapped_before + 1,
             outcome: outcome(end),
+            is_whole: end == End::Complete,
             fate,
             decided: None,
             first_cause,
@@ -258,9 +259,7 @@ impl<'a> OnTwin<'a> {
             gas: Some(gas),
             to_be_measured: before.measured,
             found: Vec::new(),
-            drifts: first
-                .filter(|_| end == End::Complete)
-                .map_or_else(Vec::new, |(_, first)| drifts(&first, &course)),
+            drifts: drifted(first, end, &course),
             deviations: part.deviations,
             person: Some(person.to_owned()),
         })
@@ -300,6 +299,14 @@ pub fn of_batch(
         particulars,
         deviations: Vec::new(),
     }
+}
+
+/// How far a part is off the first good one. One that did not come to its end never came to the
+/// figures of a whole part.
+#[must_use]
+pub fn drifted(first_good: Option<(u32, Course)>, end: End, course: &Course) -> Vec<Drift> {
+    let first = first_good.filter(|_| end == End::Complete);
+    first.map_or_else(Vec::new, |(_, first)| drifts(&first, course))
 }
 
 /// What a part's drift is, in lines for a person.

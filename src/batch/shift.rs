@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::line::{Decision, PartLine, found};
-use super::standing::{OXYGEN, decided, fate, order};
+use super::standing::{OXYGEN, decided, fate, is_good, order};
 use super::used::Gathering;
 use crate::record::{
     Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, Outcome, RecordError,
@@ -209,12 +209,9 @@ impl Reader<'_> {
             let own = lines.iter().filter(|line| line.number == part.number);
             line.attempt = own.count() + 1;
             match &first_good {
-                // What was broken off never came to the figures of a whole part.
-                Some(_) if line.outcome != Outcome::Complete => {}
+                _ if !line.is_whole => {}
                 Some(first) => line.drifts = drifts(first, &line.course),
-                None if matches!(line.fate, Fate::Made | Fate::Pass) => {
-                    first_good = Some(line.course);
-                }
+                None if is_good(line.fate) => first_good = Some(line.course),
                 None => {}
             }
             lines.push(line);
@@ -236,6 +233,7 @@ impl Reader<'_> {
             ended_at: run.ended_at,
             takt: None,
             outcome: run.outcome,
+            is_whole: run.is_whole(),
             fate: fate(run, decided),
             decided: decided.map(|(verdict, kept)| Decision {
                 verdict,
@@ -299,9 +297,8 @@ impl Sums {
             sums.fuel += fuel;
             sums.oxygen += oxygen;
         }
-        // Of what was broken off nobody learns what a part takes.
-        let is_whole = |line: &&PartLine| line.outcome == Outcome::Complete;
-        let whole = || parts.iter().filter(is_whole);
+        // Of what was broken off, and of its rest, nobody learns what a part takes.
+        let whole = || parts.iter().filter(|line| line.is_whole);
         sums.takt = mean(parts.iter().filter_map(|line| line.takt));
         sums.powder_per_part = mean(whole().filter_map(|line| line.powder));
         sums.fuel_per_part = mean(whole().filter_map(|line| Some(line.gas?.0)));

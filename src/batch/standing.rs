@@ -234,7 +234,7 @@ impl Standing {
             }) {
                 self.measured.push(part.number);
             }
-            if run.outcome == Outcome::Complete {
+            if run.is_whole() {
                 let took = used.iter().find(|used| used.run == part.run);
                 self.whole(
                     took.and_then(|took| took.powder),
@@ -387,6 +387,8 @@ pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
     }
 }
 
-const fn is_good(fate: Fate) -> bool {
+/// Whether a part that came to its end is one to compare others with.
+#[must_use]
+pub const fn is_good(fate: Fate) -> bool {
     matches!(fate, Fate::Made | Fate::Pass)
 }

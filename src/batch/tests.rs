@@ -7,11 +7,15 @@ use evenpass_core::batch::Scrapped;
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
+use evenpass_core::quantity::Mass;
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+use super::on_twin;
+use super::shift::{Asked, Shift};
 use super::standing::Standing;
+use super::used::Gathering;
 use crate::attendant::End;
 use crate::files::{self, Job, Places};
 use crate::keeping::{Begin, Ended, Keeping, OfBatch};
@@ -86,6 +90,16 @@ impl Shop {
     fn standing(&self) -> Standing {
         let Self { job, plan, batch, .. } = self;
         Standing::of(&self.store(), batch, RunKind::Twin, job, plan).unwrap()
+    }
+
+    fn shift(&self) -> Shift {
+        let asked = Asked {
+            batches: std::slice::from_ref(&self.batch),
+            kind: RunKind::Twin,
+            since: None,
+            until: None,
+        };
+        Shift::of(&self.store(), asked, &self.job.catalogue).unwrap()
     }
 
     /// A run up to its end, which is not written yet.
@@ -181,4 +195,49 @@ fn a_part_is_being_made_while_its_run_is_written_whatever_was_decided() {
         assert_eq!(shop.standing().tally().running, Some(1), "{verdict:?}");
         drop(keeping);
     }
+}
+
+/// A sample while powder is on.
+fn sprays(seconds: u64, oxygen: &str) -> Entry {
+    entry(seconds, EntryKind::Sample, json!({ "oxygen": oxygen, "powder": true }))
+}
+
+#[test]
+fn what_a_part_takes_is_learned_of_whole_parts_and_not_of_a_rest() {
+    let shop = Shop::new();
+    shop.made(Made::default());
+    let stopped = Made { number: 2, end: End::Stopped, powder_g: 5.2, ..Made::default() };
+    let stopped = shop.made(stopped);
+    let rest =
+        Made { number: 2, passes: 0, powder_g: 0.0, resumes: Some(&stopped), ..Made::default() };
+    shop.made(rest);
+    shop.made(Made { number: 3, powder_g: 5.4, ..Made::default() });
+    let taken: Vec<f64> = shop.standing().powder_taken.iter().map(|powder| powder.g()).collect();
+    assert_eq!(taken, [5.0, 5.4]);
+    let sums = shop.shift().sums;
+    assert_eq!((sums.powder_per_part, sums.undecided), (Some(Mass::from_g(5.2)), 3));
+    assert!((sums.powder.g() - 15.6).abs() < 1e-9, "all of it is counted in all");
+}
+
+#[test]
+fn drift_counts_from_the_first_good_part_that_was_made_whole() {
+    let shop = Shop::new();
+    let stopped = Made { end: End::Stopped, more: vec![sprays(25, "2 bar")], ..Made::default() };
+    let stopped = shop.made(stopped);
+    shop.decided(&stopped, Verdict::Pass);
+    let rest =
+        Made { resumes: Some(&stopped), more: vec![sprays(25, "2.5 bar")], ..Made::default() };
+    shop.made(rest);
+    for (number, end, oxygen) in
+        [(2, End::Complete, "3 bar"), (3, End::Stopped, "4 bar"), (3, End::Complete, "4 bar")]
+    {
+        shop.made(Made { number, end, more: vec![sprays(25, oxygen)], ..Made::default() });
+    }
+    assert_eq!(shop.standing().first_good.map(|(number, _)| number), Some(2));
+    let drifted: Vec<usize> = shop.shift().parts.iter().map(|line| line.drifts.len()).collect();
+    assert_eq!(drifted, [0, 0, 0, 0, 1]);
+    let first = shop.standing().first_good;
+    let course = Gathering::of(&[sprays(25, "4 bar")]).course();
+    assert_eq!(on_twin::drifted(first, End::Complete, &course).len(), 1);
+    assert_eq!(on_twin::drifted(first, End::Tripped, &course), []);
 }

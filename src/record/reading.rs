@@ -52,6 +52,15 @@ pub struct RunSummary {
     pub resumes: Option<RunId>,
 }
 
+impl RunSummary {
+    /// Whether it made its part from the beginning to the end: what it took is what a part takes, and
+    /// its course is one to compare by. Neither is so of what was broken off, nor of a rest.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.outcome == Outcome::Complete && self.resumes.is_none()
+    }
+}
+
 /// Entries that were made and not kept: all numbers from the first to the last.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Gap {
