@@ -3,6 +3,7 @@
 //! [`evenpass_core::batch`] decides; here is where its values come from and go to.
 //!
 //! - [`used`]: what a run used up and how it went, from its entries.
+//! - [`gas`]: gas by its kind, what a plan burns and what the bottles hold.
 //! - [`standing`]: an order with the machine's stocks, as the records say.
 //! - [`before`]: what is needed before the next part.
 //! - [`mod@line`], [`shift`]: what became of each part, and the report.
@@ -10,6 +11,7 @@
 //! - [`on_twin`]: parts made one after another on the twin in virtual time.
 
 pub mod before;
+pub mod gas;
 pub mod line;
 pub mod on_twin;
 pub mod served;

@@ -256,7 +256,7 @@ impl<'a> OnTwin<'a> {
             passes_planned: Some(plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum()),
             course,
             powder: Some(powder),
-            gas: Some(gas),
+            gas: Some((gas.fuel(), gas.oxygen)),
             to_be_measured: before.measured,
             found: Vec::new(),
             drifts: drifted(first, end, &course),

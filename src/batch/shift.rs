@@ -8,12 +8,13 @@ use evenpass_core::quantity::{Mass, Quantity, Time, Volume};
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::gas::OXYGEN;
 use super::line::{Decision, PartLine, found};
-use super::standing::{OXYGEN, decided, fate, is_good, order};
+use super::standing::{decided, fate, is_good, order};
 use super::used::Gathering;
 use crate::record::{
-    Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, Outcome, RecordError,
-    RunKind, Said, Store,
+    Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, RecordError, RunKind, Said,
+    Store,
 };
 
 /// A batch in a report.

@@ -1,41 +1,23 @@
 //! An order with the machine's stocks, as the records say: what the next part is judged by.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenpass_core::batch::{
     Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, tally, why_measured,
 };
-use evenpass_core::catalogue::Catalogue;
 use evenpass_core::interlock::in_force;
 use evenpass_core::plan::Plan;
-use evenpass_core::quantity::{Mass, Time, Volume};
+use evenpass_core::quantity::{Mass, Time};
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 
-use super::used::{GasFlow, Gathering};
+use super::gas::{Bottle, GasFlow, Gases, bottles};
+use super::used::Gathering;
 use crate::files::Job;
 use crate::record::{
     Batch, BatchPart, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, RunSummary, RunUsed,
     Said, Store, Verdict,
 };
-
-/// The key by which lots of oxygen are told: the catalogue has fuel gases alone.
-pub const OXYGEN: &str = "oxygen";
-
-/// A gas in bottles.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Bottle {
-    /// Its key.
-    pub of: String,
-    /// What it is, for people.
-    pub title: String,
-    /// What is in it; `None` where nobody has said at a change of bottle.
-    pub holds: Option<Volume>,
-    /// What a part takes by the plan.
-    pub planned: Volume,
-    /// What whole parts took.
-    pub taken: Vec<Volume>,
-}
 
 /// One attempt at a part that has ended.
 #[derive(Debug, Clone)]
@@ -83,9 +65,11 @@ pub struct Standing {
     blasted: BTreeMap<u32, Timestamp>,
     /// From when a blasted surface is old.
     pub blast_limits: BlastLimits,
-    /// Whether a new lot of powder was taken since the last part.
+    /// The powders of the recipe, by their keys.
+    powders: BTreeSet<String>,
+    /// Whether a new lot of one of them was taken since the last part.
     pub powder_lot: PowderLot,
-    /// The lot in use of each powder and gas.
+    /// The lot in use of each of its powders and gases.
     pub lots: BTreeMap<String, String>,
     /// Parts that are measured.
     measured: Vec<u32>,
@@ -116,7 +100,7 @@ impl Standing {
 
     /// Before anything was made or told.
     fn fresh(batch: &Batch, job: &Job, plan: &Plan) -> Self {
-        let flow = GasFlow::of(plan);
+        let flow = GasFlow::of(plan, &job.catalogue);
         let ordered = &batch.ordered;
         Self {
             order: order(batch),
@@ -127,13 +111,14 @@ impl Standing {
             kept_back: kept_back(&job.rig),
             powder_planned: plan.forecast.powder.iter().map(|powder| powder.fed).sum(),
             powder_taken: Vec::new(),
-            bottles: bottles(&job.catalogue, &job.recipe.spray.torch, &flow),
+            bottles: bottles(&job.catalogue, &job.recipe, &flow),
             flow,
             torch: job.recipe.spray.torch.clone(),
             tip_burned: Time::ZERO,
             tip_every: ordered.tip_every,
             blasted: BTreeMap::new(),
             blast_limits: BlastLimits::within(plan.program.blasted_within),
+            powders: job.recipe.zones.iter().map(|zone| zone.powder.clone()).collect(),
             powder_lot: PowderLot::Same,
             lots: BTreeMap::new(),
             measured: Vec::new(),
@@ -174,21 +159,34 @@ impl Standing {
     /// A run whose end nobody wrote down is taken to have used what is planned.
     fn use_up(&mut self, run: &RunUsed) {
         let powder = run.powder.or(run.powder_planned).unwrap_or(self.powder_planned);
-        let gas = (run.fuel.unwrap_or(self.flow.fuel), run.oxygen.unwrap_or(self.flow.oxygen));
+        let gases = self.gases(run);
         self.take_stock(
             run.hopper_left.or_else(|| self.hopper.map(|holds| holds - powder)),
-            run.flame_lit.unwrap_or(self.flow.burning),
-            gas,
+            run.flame_lit.unwrap_or_else(|| self.flow.burning()),
+            &gases,
         );
         self.powder_lot = PowderLot::Same;
     }
 
-    fn take_stock(&mut self, hopper: Option<Mass>, lit: Time, (fuel, oxygen): (Volume, Volume)) {
+    /// What a run burned.
+    fn gases(&self, run: &RunUsed) -> Gases {
+        let planned = self.flow.planned();
+        let fuels = match run.fuel {
+            None => planned.fuels,
+            // One that does not tell its fuel by name burned that of the spraying torch.
+            Some(fuel) if run.fuels.is_empty() => {
+                self.bottles.first().map(|bottle| (bottle.of.clone(), fuel)).into_iter().collect()
+            }
+            Some(_) => run.fuels.clone(),
+        };
+        Gases { fuels, oxygen: run.oxygen.unwrap_or(planned.oxygen) }
+    }
+
+    fn take_stock(&mut self, hopper: Option<Mass>, lit: Time, gases: &Gases) {
         self.hopper = hopper.map(|left| left.max(Mass::ZERO));
         self.tip_burned += lit;
         for bottle in &mut self.bottles {
-            let used = if bottle.of == OXYGEN { oxygen } else { fuel };
-            bottle.holds = bottle.holds.map(|holds| (holds - used).max(Volume::ZERO));
+            bottle.take(gases.of(&bottle.of));
         }
     }
 
@@ -198,9 +196,13 @@ impl Standing {
             Said::Refilled { holds } => self.hopper = Some(*holds),
             Said::TipCleaned { torch, .. } if *torch == self.torch => self.tip_burned = Time::ZERO,
             Said::Lot { of, lot, contents, .. } => {
-                match self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
-                    Some(bottle) => bottle.holds = *contents,
-                    None => self.powder_lot = PowderLot::New,
+                if let Some(bottle) = self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
+                    bottle.holds = *contents;
+                } else if self.powders.contains(of) {
+                    self.powder_lot = PowderLot::New;
+                } else {
+                    // No part of this order is made with it.
+                    return;
                 }
                 self.lots.insert(of.clone(), lot.clone());
             }
@@ -236,10 +238,9 @@ impl Standing {
             }
             if run.is_whole() {
                 let took = used.iter().find(|used| used.run == part.run);
-                self.whole(
-                    took.and_then(|took| took.powder),
-                    took.and_then(|took| Some((took.fuel?, took.oxygen?))),
-                );
+                let metered = took.filter(|took| took.fuel.is_some() && took.oxygen.is_some());
+                let gases = metered.map(|took| self.gases(took));
+                self.whole(took.and_then(|took| took.powder), gases.as_ref());
                 if self.first_good.is_none() && is_good(fate) {
                     self.first_good = Some((part.number, course(store, &part)?));
                 }
@@ -249,11 +250,11 @@ impl Standing {
     }
 
     /// A whole part took so much.
-    fn whole(&mut self, powder: Option<Mass>, gas: Option<(Volume, Volume)>) {
+    fn whole(&mut self, powder: Option<Mass>, gases: Option<&Gases>) {
         self.powder_taken.extend(powder);
-        let Some((fuel, oxygen)) = gas else { return };
+        let Some(gases) = gases else { return };
         for bottle in &mut self.bottles {
-            bottle.taken.push(if bottle.of == OXYGEN { oxygen } else { fuel });
+            bottle.taken.push(gases.of(&bottle.of));
         }
     }
 
@@ -261,12 +262,12 @@ impl Standing {
     pub fn take(&mut self, ended: &Ended) {
         self.attempts.push(Attempt { number: ended.number, fate: ended.fate });
         self.in_flame.insert(ended.number, ended.ended_at);
-        let gas = ended.used.gas(&self.flow);
+        let gases = ended.used.gas(&self.flow);
         let hopper = self.hopper.map(|holds| holds - ended.powder);
-        self.take_stock(hopper, ended.used.flame_lit(), gas);
+        self.take_stock(hopper, ended.used.flame_lit(), &gases);
         self.powder_lot = PowderLot::Same;
         if matches!(ended.fate, Fate::Made | Fate::Pass) {
-            self.whole(Some(ended.powder), Some(gas));
+            self.whole(Some(ended.powder), Some(&gases));
             self.first_good.get_or_insert_with(|| (ended.number, ended.used.course()));
         }
     }
@@ -294,8 +295,8 @@ impl Standing {
 
     /// How long the torch burns in a part, by the plan.
     #[must_use]
-    pub const fn flame_of_part(&self) -> Time {
-        self.flow.burning
+    pub fn flame_of_part(&self) -> Time {
+        self.flow.burning()
     }
 
     /// What of the plan burns.
@@ -337,19 +338,6 @@ fn kept_back(rig: &Rig) -> Mass {
     let scale = rows.iter().find(|row| row.row.key == "hopper_empty");
     let fitted = scale.filter(|row| row.origin.words() != "not fitted");
     Mass::from_g(fitted.and_then(|row| row.set_point).unwrap_or_default())
-}
-
-fn bottles(catalogue: &Catalogue, torch: &str, flow: &GasFlow) -> Vec<Bottle> {
-    let fuel = catalogue.torch(torch).and_then(|torch| catalogue.fuel_gas(&torch.fuel_gas));
-    let bottle = |of: &str, title: &str, planned| Bottle {
-        of: of.to_owned(),
-        title: title.to_owned(),
-        holds: None,
-        planned,
-        taken: Vec::new(),
-    };
-    let fuel = fuel.map(|gas| bottle(&gas.key, &gas.title, flow.fuel));
-    fuel.into_iter().chain([bottle(OXYGEN, OXYGEN, flow.oxygen)]).collect()
 }
 
 fn is_rig(text: &str, title: &str) -> bool {

@@ -3,11 +3,11 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::Scrapped;
+use evenpass_core::batch::{PowderLot, Scrapped};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::Mass;
+use evenpass_core::quantity::{Mass, Volume};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use tempfile::TempDir;
@@ -19,6 +19,7 @@ use super::used::Gathering;
 use crate::attendant::End;
 use crate::files::{self, Job, Places};
 use crate::keeping::{Begin, Ended, Keeping, OfBatch};
+use crate::learning::Lessons;
 use crate::record::{Batch, BatchId, Mark, Ordered, RunId, RunKind, Said, Source, Store, Verdict};
 use crate::resuming::GoesOn;
 
@@ -56,8 +57,18 @@ fn entry(seconds: u64, kind: EntryKind, data: Value) -> Entry {
 
 impl Shop {
     fn new() -> Self {
-        let recipe = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
-        let job = files::job(&recipe, Places { rig: None, catalogue: None }).unwrap();
+        Self::fused_by("both-6")
+    }
+
+    /// Its parts are fused by another torch than they are sprayed by.
+    fn fused_by(torch: &str) -> Self {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("config/recipes/short-job.toml");
+        let text = std::fs::read_to_string(&path).unwrap();
+        let text =
+            text.replace("[fuse]\ntorch = \"both-6\"", &format!("[fuse]\ntorch = \"{torch}\""));
+        let source = files::Source { name: "short-job.toml".to_owned(), text };
+        let places = Places { rig: None, catalogue: None };
+        let job = files::job_of(source, &path, places, Lessons::Ignored).unwrap();
         let plan = plan(&job.recipe, &job.rig, &job.catalogue).unwrap();
         let batch = Batch {
             id: BatchId::stored("B3".to_owned()),
@@ -240,4 +251,48 @@ fn drift_counts_from_the_first_good_part_that_was_made_whole() {
     let course = Gathering::of(&[sprays(25, "4 bar")]).course();
     assert_eq!(on_twin::drifted(first, End::Complete, &course).len(), 1);
     assert_eq!(on_twin::drifted(first, End::Tripped, &course), []);
+}
+
+fn lot(of: &str, contents: Option<f64>) -> Said {
+    let (of, contents) = (of.to_owned(), contents.map(Volume::from_l));
+    Said::Lot { of, lot: "L-7".to_owned(), certificate: None, contents }
+}
+
+#[test]
+fn each_fuel_of_a_job_has_its_bottles_and_they_give_what_its_torch_burns() {
+    let shop = Shop::fused_by("fuse-propane");
+    let standing = shop.standing();
+    let keys: Vec<&str> = standing.bottles.iter().map(|bottle| bottle.of.as_str()).collect();
+    assert_eq!(keys, ["acetylene", "propane", "oxygen"]);
+    for (planned, bottle) in shop.plan.forecast.gas.iter().zip(&standing.bottles) {
+        assert!((planned.fuel - bottle.planned).abs() < Volume::from_l(1e-9), "{bottle:?}");
+    }
+    for of in ["acetylene", "propane"] {
+        shop.told("2026-11-25T07:00:00Z", None, lot(of, Some(6000.0)));
+    }
+    let open = shop.plan.forecast.gas.iter().map(|gas| gas.burning.s()).sum::<f64>().floor() as u64;
+    let valve =
+        |at, level: &str| entry(at, EntryKind::Coil, json!({ "coil": "fuel", "level": level }));
+    shop.made(Made { more: vec![valve(1, "on"), valve(1 + open, "off")], ..Made::default() });
+    for bottle in shop.standing().bottles.iter().take(2) {
+        let used = Volume::from_l(6000.0) - bottle.holds.unwrap();
+        assert!((used - bottle.planned).abs() < bottle.planned * 0.05, "{bottle:?}");
+        assert!((bottle.taken[0] - used).abs() < Volume::from_l(0.01), "{bottle:?}");
+    }
+}
+
+#[test]
+fn a_new_powder_lot_is_one_of_the_recipes_own_powder_until_a_part_is_made_of_it() {
+    let shop = Shop::new();
+    for of in ["propane", "nickel-coarse"] {
+        shop.told("2026-11-25T07:00:00Z", None, lot(of, None));
+        assert_eq!(shop.standing().powder_lot, PowderLot::Same, "{of}");
+    }
+    assert!(shop.standing().lots.is_empty(), "no part of this order is made with them");
+    shop.told("2026-11-25T07:10:00Z", None, lot("nickel-medium", None));
+    assert_eq!(shop.standing().powder_lot, PowderLot::New);
+    shop.made(Made { passes: 0, end: End::Stopped, powder_g: 0.0, ..Made::default() });
+    assert_eq!(shop.standing().powder_lot, PowderLot::New, "none of it was sprayed");
+    shop.made(Made::default());
+    assert_eq!(shop.standing().powder_lot, PowderLot::Same);
 }

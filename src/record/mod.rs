@@ -77,6 +77,6 @@ pub use run::{Beginning, Deviation, Ending, Outcome, RunEnd, RunHeader, RunId, R
 pub use said::{CoatStage, GaugeUsed, HardnessReading, Said, Verdict};
 pub use store::Store;
 pub use undone::RESUMES;
-pub use used::RunUsed;
+pub use used::{FUEL_OF, RunUsed};
 pub use verify::{Flaw, Seal, Verification};
 pub use writer::Closed;

@@ -1,5 +1,7 @@
 //! What each run used up, from the figures that it ended with.
 
+use std::collections::BTreeMap;
+
 use evenpass_core::quantity::{Mass, Time, Volume};
 use jiff::Timestamp;
 use rusqlite::Row;
@@ -8,6 +10,9 @@ use serde_json::Value;
 
 use super::reading::{instant, parsed};
 use super::{RecordError, RunId, RunKind, Store};
+
+/// What the total of one fuel is called, before the fuel's key.
+pub const FUEL_OF: &str = "fuel of ";
 
 /// What one run used up.
 #[derive(Debug, Clone, PartialEq)]
@@ -28,8 +33,10 @@ pub struct RunUsed {
     pub hopper_left: Option<Mass>,
     /// How long the flame burned.
     pub flame_lit: Option<Time>,
-    /// Fuel gas, by the plan's flow and the time its valve was open.
+    /// Fuel gas, by the plan's flow and the time its valve was open; all fuels together.
     pub fuel: Option<Volume>,
+    /// The fuels by their keys; empty where the record does not tell them apart.
+    pub fuels: BTreeMap<String, Volume>,
     /// Oxygen, alike.
     pub oxygen: Option<Volume>,
 }
@@ -64,8 +71,16 @@ fn used(row: &Row<'_>) -> rusqlite::Result<RunUsed> {
         hopper_left: total(&totals, "hopper_left"),
         flame_lit: total(&totals, "flame_lit"),
         fuel: total(&totals, "fuel"),
+        fuels: fuels(&totals),
         oxygen: total(&totals, "oxygen"),
     })
+}
+
+/// The fuels that a run's totals tell by their names.
+fn fuels(totals: &Value) -> BTreeMap<String, Volume> {
+    let names = totals.as_object().into_iter().flat_map(|totals| totals.keys());
+    let fuel = |name: &String| Some((name.strip_prefix(FUEL_OF)?.to_owned(), total(totals, name)?));
+    names.filter_map(fuel).collect()
 }
 
 /// A figure of a run's totals; `None` where it is not there or cannot be read.
