@@ -14,7 +14,7 @@ use jiff::Timestamp;
 use super::before::{Before, Need, Surface, Weight};
 use super::line::PartLine;
 use super::shift::{ToldLine, words};
-use super::standing::{Ended, Standing};
+use super::standing::{Ended, Standing, TO_BE_MEASURED};
 use super::used::Gathering;
 use crate::attendant::{Attended, End, ended, first_cause};
 use crate::clock::virtual_time::Unwitnessed;
@@ -235,7 +235,8 @@ impl<'a> OnTwin<'a> {
         let gas = used.gas(self.standing.flow());
         let number = before.part.number;
         let powder = Mass::from_g(powder);
-        self.standing.take(&Ended { number, fate, ended_at, powder, used });
+        let to_be_measured = before.measured;
+        self.standing.take(&Ended { number, fate, ended_at, powder, used, to_be_measured });
         let rows = passes(&entries);
         let done = rows.iter().filter(|row| row.ended.is_some()).count();
         Ok(PartLine {
@@ -288,7 +289,7 @@ pub fn of_batch(
     if let Some(at) = standing.blasted_at(number) {
         put("blasted at", at.to_string());
     }
-    put("to be measured", before.measured.map_or("no", WhyMeasured::words).to_owned());
+    put(TO_BE_MEASURED, before.measured.map_or("no", WhyMeasured::words).to_owned());
     for (of, lot) in &standing.lots {
         put(&format!("lot of {of}"), lot.clone());
     }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenpass_core::batch::{Course, Fate, PowderLot, Tally, drifts, tally, why_measured};
+use evenpass_core::batch::{Course, Fate, Tally, drifts, tally};
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::quantity::{Mass, Quantity, Time, Volume};
 use jiff::Timestamp;
@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::gas::OXYGEN;
 use super::line::{Decision, PartLine, found};
-use super::standing::{decided, fate, is_good, order};
+use super::standing::{decided, fate, is_good, order, to_be_measured};
 use super::used::Gathering;
 use crate::record::{
     Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, RecordError, RunKind, Said,
@@ -201,12 +201,9 @@ impl Reader<'_> {
         let used = self.store.runs_used(kind)?;
         for part in self.store.batch_parts(&self.batch.id)? {
             let Some(used) = used.iter().find(|used| used.run == part.run) else { continue };
-            let before = lines.last().map(|line| line.started_at);
             let mut line = self.line(&part, catalogue)?;
             line.powder = used.powder;
             line.gas = used.fuel.zip(used.oxygen);
-            let lot = self.lot_between(before, line.started_at, catalogue);
-            line.to_be_measured = why_measured(&order(self.batch), part.number, lot);
             let own = lines.iter().filter(|line| line.number == part.number);
             line.attempt = own.count() + 1;
             match &first_good {
@@ -247,7 +244,7 @@ impl Reader<'_> {
             course: Gathering::of(&record.entries).course(),
             powder: None,
             gas: None,
-            to_be_measured: None,
+            to_be_measured: to_be_measured(&record.particulars, &order(self.batch), part.number),
             found: found(self.store, &part.run, self.measurements, catalogue)?,
             drifts: Vec::new(),
             deviations: record.deviations.clone(),
@@ -256,21 +253,6 @@ impl Reader<'_> {
                 .find_map(|name| record.particulars.get(*name))
                 .cloned(),
         })
-    }
-
-    /// Whether a new lot of powder came between two starts.
-    fn lot_between(
-        &self,
-        before: Option<Timestamp>,
-        at: Timestamp,
-        catalogue: &Catalogue,
-    ) -> PowderLot {
-        let Some(before) = before else { return PowderLot::Same };
-        let is_new = self.said.iter().any(|kept| {
-            let Said::Lot { of, .. } = &kept.mark.said else { return false };
-            catalogue.powder(of).is_some() && kept.mark.at >= before && kept.mark.at <= at
-        });
-        if is_new { PowderLot::New } else { PowderLot::Same }
     }
 }
 

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenpass_core::batch::{
-    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, tally, why_measured,
+    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally, why_measured,
 };
 use evenpass_core::interlock::in_force;
 use evenpass_core::plan::Plan;
@@ -15,8 +15,8 @@ use super::gas::{Bottle, GasFlow, Gases, bottles};
 use super::used::Gathering;
 use crate::files::Job;
 use crate::record::{
-    Batch, BatchPart, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, RunSummary, RunUsed,
-    Said, Store, Verdict,
+    Batch, BatchId, BatchPart, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, RunSummary,
+    RunUsed, Said, Store, Verdict,
 };
 
 /// One attempt at a part that has ended.
@@ -32,6 +32,8 @@ pub struct Ended {
     pub powder: Mass,
     /// What else it used, and how it went.
     pub used: Gathering,
+    /// Why it is to be measured; `None` when it is not.
+    pub to_be_measured: Option<WhyMeasured>,
 }
 
 /// An order as it stands, with what the machine has in stock.
@@ -71,8 +73,8 @@ pub struct Standing {
     pub powder_lot: PowderLot,
     /// The lot in use of each of its powders and gases.
     pub lots: BTreeMap<String, String>,
-    /// Parts that are measured.
-    measured: Vec<u32>,
+    /// Parts whose latest attempt is to be measured, and is not.
+    unmeasured: BTreeSet<u32>,
     /// How the first good part went, its number with it.
     pub first_good: Option<(u32, Course)>,
 }
@@ -121,7 +123,7 @@ impl Standing {
             powders: job.recipe.zones.iter().map(|zone| zone.powder.clone()).collect(),
             powder_lot: PowderLot::Same,
             lots: BTreeMap::new(),
-            measured: Vec::new(),
+            unmeasured: BTreeSet::new(),
             first_good: None,
         }
     }
@@ -138,13 +140,13 @@ impl Standing {
         let mut titles = BTreeMap::new();
         runs.retain(|run| {
             // The twin's hopper is filled anew for every run that is of no batch.
-            (kind == RunKind::Machine || run.is_of_batch)
+            (kind == RunKind::Machine || run.batch.is_some())
                 && *titles.entry(run.rig.clone()).or_insert_with(|| is_rig(&run.rig, &batch.rig))
         });
         let mut runs = runs.into_iter().peekable();
         for mark in said {
             while let Some(run) = runs.next_if(|run| run.started_at < mark.mark.at) {
-                self.use_up(&run);
+                self.use_up(&batch.id, &run);
             }
             // Parts of other batches have the same numbers.
             let is_of_other = mark.mark.batch.as_ref() != Some(&batch.id);
@@ -152,12 +154,12 @@ impl Standing {
                 self.hear(&mark.mark.said);
             }
         }
-        runs.for_each(|run| self.use_up(&run));
+        runs.for_each(|run| self.use_up(&batch.id, &run));
         Ok(())
     }
 
     /// A run whose end nobody wrote down is taken to have used what is planned.
-    fn use_up(&mut self, run: &RunUsed) {
+    fn use_up(&mut self, of: &BatchId, run: &RunUsed) {
         let powder = run.powder.or(run.powder_planned).unwrap_or(self.powder_planned);
         let gases = self.gases(run);
         self.take_stock(
@@ -165,7 +167,10 @@ impl Standing {
             run.flame_lit.unwrap_or_else(|| self.flow.burning()),
             &gases,
         );
-        self.powder_lot = PowderLot::Same;
+        // The first part of this order that is made of the lot is the one to be measured.
+        if run.batch.as_ref() == Some(of) && powder > Mass::ZERO {
+            self.powder_lot = PowderLot::Same;
+        }
     }
 
     /// What a run burned.
@@ -231,11 +236,11 @@ impl Standing {
             let fate = fate(run, decided(said, &part.run));
             self.attempts.push(Attempt { number: part.number, fate });
             self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
-            if measured.iter().any(|kept| {
+            let is_measured = measured.iter().any(|kept| {
                 kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
-            }) {
-                self.measured.push(part.number);
-            }
+            });
+            let why = to_be_measured(&store.particulars(&part.run)?, &self.order, part.number);
+            self.owe(part.number, fate, why.filter(|_| !is_measured));
             if run.is_whole() {
                 let took = used.iter().find(|used| used.run == part.run);
                 let metered = took.filter(|took| took.fuel.is_some() && took.oxygen.is_some());
@@ -247,6 +252,16 @@ impl Standing {
             }
         }
         Ok(())
+    }
+
+    /// An attempt at a part is to be measured, or needs it no more: what was measured of another
+    /// attempt says nothing of this one. One that laid nothing on the part changes nothing.
+    fn owe(&mut self, number: u32, fate: Fate, why: Option<WhyMeasured>) {
+        match (fate, why) {
+            (Fate::Bare, _) => {}
+            (_, Some(_)) => drop(self.unmeasured.insert(number)),
+            (_, None) => drop(self.unmeasured.remove(&number)),
+        }
     }
 
     /// A whole part took so much.
@@ -265,7 +280,10 @@ impl Standing {
         let gases = ended.used.gas(&self.flow);
         let hopper = self.hopper.map(|holds| holds - ended.powder);
         self.take_stock(hopper, ended.used.flame_lit(), &gases);
-        self.powder_lot = PowderLot::Same;
+        if ended.powder > Mass::ZERO {
+            self.powder_lot = PowderLot::Same;
+        }
+        self.owe(ended.number, ended.fate, ended.to_be_measured);
         if matches!(ended.fate, Fate::Made | Fate::Pass) {
             self.whole(Some(ended.powder), Some(&gases));
             self.first_good.get_or_insert_with(|| (ended.number, ended.used.course()));
@@ -313,8 +331,7 @@ impl Standing {
             .into_iter()
             .flatten()
             .copied()
-            .filter(|number| why_measured(&self.order, *number, PowderLot::Same).is_some())
-            .filter(|number| !self.measured.contains(number))
+            .filter(|number| self.unmeasured.contains(number))
             .collect();
         made.sort_unstable();
         made
@@ -357,6 +374,22 @@ pub fn decided<'a>(said: &[&'a MarkRecord], run: &RunId) -> Option<(Verdict, &'a
         }
         _ => None,
     })
+}
+
+/// The particular of a run that says why its part is to be measured, or that it is not.
+pub const TO_BE_MEASURED: &str = "to be measured";
+
+/// Why the part of a run is to be measured, as its record says; where that says nothing, by its number.
+#[must_use]
+pub fn to_be_measured(
+    particulars: &BTreeMap<String, String>,
+    order: &Order,
+    number: u32,
+) -> Option<WhyMeasured> {
+    match particulars.get(TO_BE_MEASURED) {
+        Some(words) => WhyMeasured::ALL.into_iter().find(|why| why.words() == words),
+        None => why_measured(order, number, PowderLot::Same),
+    }
 }
 
 /// How an attempt stands. While it is written its part is being made, whatever was decided; and one

@@ -3,18 +3,20 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::{PowderLot, Scrapped};
+use evenpass_core::batch::{PowderLot, Scrapped, WhyMeasured};
+use evenpass_core::learn::{Finish, Measured, Pair, PartMeasured};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::{Mass, Volume};
+use evenpass_core::quantity::{Length, Mass, Volume};
 use jiff::Timestamp;
+use jiff::civil::date;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
 use super::on_twin;
 use super::shift::{Asked, Shift};
-use super::standing::Standing;
+use super::standing::{Standing, TO_BE_MEASURED};
 use super::used::Gathering;
 use crate::attendant::End;
 use crate::files::{self, Job, Places};
@@ -39,14 +41,16 @@ struct Made<'a> {
     end: End,
     powder_g: f64,
     resumes: Option<&'a RunId>,
+    to_be_measured: &'a str,
     more: Vec<Entry>,
 }
 
 impl Default for Made<'_> {
     fn default() -> Self {
         let (number, begins) = (1, "2026-11-25T08:00:00Z");
-        let (resumes, more) = (None, Vec::new());
-        Self { number, begins, passes: 2, end: End::Complete, powder_g: 5.0, resumes, more }
+        let (passes, end, powder_g) = (2, End::Complete, 5.0);
+        let (resumes, to_be_measured, more) = (None, "no", Vec::new());
+        Self { number, begins, passes, end, powder_g, resumes, to_be_measured, more }
     }
 }
 
@@ -119,7 +123,9 @@ impl Shop {
             batch: self.batch.id.clone(),
             number: made.number,
             serial: format!("S-{}", made.number),
-            particulars: std::collections::BTreeMap::new(),
+            particulars: [(TO_BE_MEASURED.to_owned(), made.to_be_measured.to_owned())]
+                .into_iter()
+                .collect(),
             deviations: Vec::new(),
         };
         let file = self.folder.path().join("records.sqlite");
@@ -156,6 +162,28 @@ impl Shop {
         let told = Ended { end: made.end, first_cause: None, zones: &[], powder_fed_g };
         keeping.finish(&told).unwrap();
         run
+    }
+
+    fn measured(&self, run: &RunId) {
+        let part = PartMeasured {
+            finish: Finish::AsSprayed,
+            diameters: Vec::new(),
+            micrometer: Length::from_mm(0.005),
+            temperature: None,
+            weights: None,
+            fed: None,
+        };
+        let measurement = Measurement {
+            kept_at: "2026-11-25T12:00:00Z".parse().unwrap(),
+            measured_on: date(2026, 11, 25),
+            run: Some(run.clone()),
+            rig: self.batch.rig.clone(),
+            kind: RunKind::Twin,
+            pair: Pair { torch: "both-6".to_owned(), powder: "nickel-medium".to_owned() },
+            person: "Cleo".to_owned(),
+            measured: Measured::Part(part),
+        };
+        self.store().keep_measurement(&measurement).unwrap();
     }
 
     fn told(&self, at: &str, run: Option<&RunId>, said: Said) {
@@ -295,4 +323,28 @@ fn a_new_powder_lot_is_one_of_the_recipes_own_powder_until_a_part_is_made_of_it(
     assert_eq!(shop.standing().powder_lot, PowderLot::New, "none of it was sprayed");
     shop.made(Made::default());
     assert_eq!(shop.standing().powder_lot, PowderLot::Same);
+}
+
+#[test]
+fn a_part_is_unmeasured_as_its_own_record_says_and_by_its_latest_attempt_alone() {
+    let shop = Shop::new();
+    let first = shop.made(Made { to_be_measured: "first-off", ..Made::default() });
+    shop.made(Made { number: 2, to_be_measured: "first of a new powder lot", ..Made::default() });
+    assert_eq!(shop.standing().unmeasured(), [1, 2], "the first of a lot is not forgotten");
+    shop.measured(&first);
+    assert_eq!(shop.standing().unmeasured(), [2]);
+    shop.decided(&first, Verdict::Scrap);
+    let again = shop.made(Made { to_be_measured: "first-off", ..Made::default() });
+    assert_eq!(shop.standing().unmeasured(), [1, 2], "what was scrapped was another coat");
+    shop.measured(&again);
+    shop.made(Made { passes: 0, end: End::Stopped, ..Made::default() });
+    assert_eq!(shop.standing().unmeasured(), [2]);
+    let wanted = shop
+        .shift()
+        .parts
+        .iter()
+        .map(|line| line.to_be_measured.map(WhyMeasured::words))
+        .collect::<Vec<_>>();
+    let first_off = Some("first-off");
+    assert_eq!(wanted, [first_off, Some("first of a new powder lot"), first_off, None]);
 }

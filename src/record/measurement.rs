@@ -1,6 +1,8 @@
 //! What people measured, in the record: never changed, never removed. A measurement that was a
 //! mistake is withdrawn by a row of its own, with who and why.
 
+use std::collections::BTreeMap;
+
 use evenpass_core::learn::{Measured, Pair, RunBasis};
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -95,6 +97,18 @@ impl Store {
         self.connection
             .query_row(columns, [run.as_str()], read)
             .optional()
+            .map_err(|source| self.sorted(source))
+    }
+
+    /// What is known of a run's part and of who makes it, by name.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read, or has no such run.
+    pub fn particulars(&self, run: &RunId) -> Result<BTreeMap<String, String>, RecordError> {
+        self.must_have(run)?;
+        let column = "SELECT particulars FROM run WHERE id = ?1";
+        self.connection
+            .query_row(column, [run.as_str()], |row| parsed(row, 0))
             .map_err(|source| self.sorted(source))
     }
 

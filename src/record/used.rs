@@ -9,7 +9,7 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::reading::{instant, parsed};
-use super::{RecordError, RunId, RunKind, Store};
+use super::{BatchId, RecordError, RunId, RunKind, Store};
 
 /// What the total of one fuel is called, before the fuel's key.
 pub const FUEL_OF: &str = "fuel of ";
@@ -21,10 +21,12 @@ pub struct RunUsed {
     pub run: RunId,
     /// When it began, by the wall clock.
     pub started_at: Timestamp,
+    /// When it ended, by the wall clock; `None` where nobody wrote that down.
+    pub ended_at: Option<Timestamp>,
     /// The rig file's text.
     pub rig: String,
-    /// Whether it makes a part of a batch.
-    pub is_of_batch: bool,
+    /// The batch of which it makes a part, if it makes one.
+    pub batch: Option<BatchId>,
     /// Powder that left the hopper.
     pub powder: Option<Mass>,
     /// Powder that its plan counts with.
@@ -50,7 +52,9 @@ impl Store {
         let read = || {
             let mut all = self.connection.prepare(
                 "SELECT id, started_at, rig, totals,
-                    EXISTS (SELECT 1 FROM batch_part WHERE batch_part.run = run.place)
+                    (SELECT b.id FROM batch_part p JOIN batch b ON b.place = p.batch
+                        WHERE p.run = run.place),
+                    ended_at
                  FROM run WHERE kind = ?1 ORDER BY place",
             )?;
             all.query_map([kind], used)?.collect::<rusqlite::Result<Vec<_>>>()
@@ -64,8 +68,9 @@ fn used(row: &Row<'_>) -> rusqlite::Result<RunUsed> {
     Ok(RunUsed {
         run: RunId::stored(row.get(0)?),
         started_at: instant(1, &row.get::<_, String>(1)?)?,
+        ended_at: row.get::<_, Option<String>>(5)?.map(|text| instant(5, &text)).transpose()?,
         rig: row.get(2)?,
-        is_of_batch: row.get(4)?,
+        batch: row.get::<_, Option<String>>(4)?.map(BatchId::stored),
         powder: total(&totals, "powder"),
         powder_planned: total(&totals, "powder_planned"),
         hopper_left: total(&totals, "hopper_left"),

@@ -137,6 +137,9 @@ pub enum WhyMeasured {
 }
 
 impl WhyMeasured {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::FirstOff, Self::EveryKth, Self::NewLot];
+
     /// In words.
     #[must_use]
     pub const fn words(self) -> &'static str {
