@@ -1,11 +1,12 @@
 //! An order with the machine's stocks, as the records say: what the next part is judged by.
 
+mod used_up;
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use evenpass_core::batch::{
     Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally, why_measured,
 };
-use evenpass_core::interlock::in_force;
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::{Mass, Time};
 use evenpass_core::rig::Rig;
@@ -110,7 +111,7 @@ impl Standing {
             attempts: Vec::new(),
             in_flame: BTreeMap::new(),
             hopper: None,
-            kept_back: kept_back(&job.rig),
+            kept_back: used_up::kept_back(&job.rig),
             powder_planned: plan.forecast.powder.iter().map(|powder| powder.fed).sum(),
             powder_taken: Vec::new(),
             bottles: bottles(&job.catalogue, &job.recipe, &flow),
@@ -144,14 +145,19 @@ impl Standing {
                 && *titles.entry(run.rig.clone()).or_insert_with(|| is_rig(&run.rig, &batch.rig))
         });
         let mut runs = runs.into_iter().peekable();
+        let mut latest = None;
         for mark in said {
             while let Some(run) = runs.next_if(|run| run.started_at < mark.mark.at) {
                 self.use_up(&batch.id, &run);
+                latest = Some(run);
             }
             // Parts of other batches have the same numbers.
             let is_of_other = mark.mark.batch.as_ref() != Some(&batch.id);
             if !(is_of_other && matches!(mark.mark.said, Said::Blasted { .. })) {
                 self.hear(&mark.mark.said);
+            }
+            if let Some(run) = &latest {
+                self.use_on(store, run, &mark.mark)?;
             }
         }
         runs.for_each(|run| self.use_up(&batch.id, &run));
@@ -160,38 +166,16 @@ impl Standing {
 
     /// A run whose end nobody wrote down is taken to have used what is planned.
     fn use_up(&mut self, of: &BatchId, run: &RunUsed) {
-        let powder = run.powder.or(run.powder_planned).unwrap_or(self.powder_planned);
+        let powder = self.powder(run);
         let gases = self.gases(run);
         self.take_stock(
             run.hopper_left.or_else(|| self.hopper.map(|holds| holds - powder)),
-            run.flame_lit.unwrap_or_else(|| self.flow.burning()),
+            self.lit(run),
             &gases,
         );
         // The first part of this order that is made of the lot is the one to be measured.
         if run.batch.as_ref() == Some(of) && powder > Mass::ZERO {
             self.powder_lot = PowderLot::Same;
-        }
-    }
-
-    /// What a run burned.
-    fn gases(&self, run: &RunUsed) -> Gases {
-        let planned = self.flow.planned();
-        let fuels = match run.fuel {
-            None => planned.fuels,
-            // One that does not tell its fuel by name burned that of the spraying torch.
-            Some(fuel) if run.fuels.is_empty() => {
-                self.bottles.first().map(|bottle| (bottle.of.clone(), fuel)).into_iter().collect()
-            }
-            Some(_) => run.fuels.clone(),
-        };
-        Gases { fuels, oxygen: run.oxygen.unwrap_or(planned.oxygen) }
-    }
-
-    fn take_stock(&mut self, hopper: Option<Mass>, lit: Time, gases: &Gases) {
-        self.hopper = hopper.map(|left| left.max(Mass::ZERO));
-        self.tip_burned += lit;
-        for bottle in &mut self.bottles {
-            bottle.take(gases.of(&bottle.of));
         }
     }
 
@@ -347,14 +331,6 @@ pub fn order(batch: &Batch) -> Order {
         measured_every: ordered.measured_every,
         scrapped: ordered.scrapped,
     }
-}
-
-/// What stays in the hopper: where its scale holds the job, on this rig; nothing without a scale.
-fn kept_back(rig: &Rig) -> Mass {
-    let rows = in_force(rig).unwrap_or_default();
-    let scale = rows.iter().find(|row| row.row.key == "hopper_empty");
-    let fitted = scale.filter(|row| row.origin.words() != "not fitted");
-    Mass::from_g(fitted.and_then(|row| row.set_point).unwrap_or_default())
 }
 
 fn is_rig(text: &str, title: &str) -> bool {

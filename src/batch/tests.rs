@@ -22,7 +22,9 @@ use crate::attendant::End;
 use crate::files::{self, Job, Places};
 use crate::keeping::{Begin, Ended, Keeping, OfBatch};
 use crate::learning::Lessons;
-use crate::record::{Batch, BatchId, Mark, Ordered, RunId, RunKind, Said, Source, Store, Verdict};
+use crate::record::{
+    Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store, Verdict,
+};
 use crate::resuming::GoesOn;
 
 /// An order of three parts on the twin, and the runs that make them.
@@ -312,7 +314,7 @@ fn each_fuel_of_a_job_has_its_bottles_and_they_give_what_its_torch_burns() {
 #[test]
 fn a_new_powder_lot_is_one_of_the_recipes_own_powder_until_a_part_is_made_of_it() {
     let shop = Shop::new();
-    for of in ["propane", "nickel-coarse"] {
+    for of in ["propane", "nickel-hard"] {
         shop.told("2026-11-25T07:00:00Z", None, lot(of, None));
         assert_eq!(shop.standing().powder_lot, PowderLot::Same, "{of}");
     }
@@ -347,4 +349,52 @@ fn a_part_is_unmeasured_as_its_own_record_says_and_by_its_latest_attempt_alone()
         .collect::<Vec<_>>();
     let first_off = Some("first-off");
     assert_eq!(wanted, [first_off, Some("first of a new powder lot"), first_off, None]);
+}
+
+#[test]
+fn a_hopper_filled_while_a_part_is_made_is_short_of_what_the_rest_of_the_part_took() {
+    // Four samples with powder, a quarter of them after half a minute; without a scale.
+    let more: Vec<Entry> = [10, 20, 25, 35].map(|at| sprays(at, "3 bar")).to_vec();
+    for (told, left_g) in
+        [("07:59:50", 195.0), ("08:00:30", 198.75), ("08:01:00", 200.0), ("09:00:00", 200.0)]
+    {
+        let shop = Shop::new();
+        shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(100.0) });
+        shop.made(Made { more: more.clone(), ..Made::default() });
+        assert_eq!(shop.standing().hopper, Some(Mass::from_g(95.0)));
+        let at = format!("2026-11-25T{told}Z");
+        shop.told(&at, None, Said::Refilled { holds: Mass::from_g(200.0) });
+        let holds = shop.standing().hopper.unwrap().g();
+        assert!((holds - left_g).abs() < 1e-9, "filled at {told}: {holds}");
+    }
+    // Where a scale is fitted it says what is left.
+    let shop = Shop::new();
+    let weighs = entry(90, EntryKind::Sample, json!({ "hopper": "197.4 g" }));
+    shop.made(Made { more: vec![weighs], ..Made::default() });
+    shop.told("2026-11-25T08:00:30Z", None, Said::Refilled { holds: Mass::from_g(200.0) });
+    assert_eq!(shop.standing().hopper, Some(Mass::from_g(197.4)));
+    shop.told("2026-11-25T08:01:41Z", None, Said::Refilled { holds: Mass::from_g(300.0) });
+    assert_eq!(shop.standing().hopper, Some(Mass::from_g(300.0)), "after its end");
+}
+
+#[test]
+fn a_bottle_changed_and_a_tip_cleaned_while_a_part_is_made_are_used_on_by_the_rest_of_it() {
+    let shop = Shop::new();
+    let switched = |at, level: &str| {
+        let coil = json!({ "coil": "fuel", "level": level });
+        let flame = json!({ "contact": "flame", "level": level });
+        [entry(at, EntryKind::Coil, coil), entry(at, EntryKind::Contact, flame)]
+    };
+    // Lit for 40 s, for the last 10 s of them after the change.
+    let more = [switched(10, "on"), switched(40, "off"), switched(50, "on"), switched(60, "off")];
+    shop.made(Made { more: more.concat(), ..Made::default() });
+    let at = "2026-11-25T08:00:45Z";
+    shop.told(at, None, lot("acetylene", Some(6000.0)));
+    let said = Said::TipCleaned { torch: "both-6".to_owned(), burned: None };
+    shop.told(at, None, said);
+    let standing = shop.standing();
+    assert!((standing.tip_burned.s() - 10.0).abs() < 1e-9, "{:?}", standing.tip_burned);
+    let bottle = &standing.bottles[0];
+    let used = 6000.0 - bottle.holds.unwrap().l();
+    assert!((used - bottle.taken[0].l() / 4.0).abs() < 1e-6, "{bottle:?}");
 }

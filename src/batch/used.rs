@@ -67,6 +67,7 @@ pub struct Gathering {
     carrier: Mean,
     part: Mean,
     hopper: Option<Mass>,
+    with_powder: f64,
 }
 
 impl Gathering {
@@ -113,6 +114,7 @@ impl Gathering {
         if data.get("powder") != Some(&Value::Bool(true)) {
             return;
         }
+        self.with_powder += 1.0;
         let pressure = |name: &str| Some(Pressure::parse(text(name)?).ok()?.bar());
         let means = [
             ("fuel", &mut self.fuel),
@@ -143,6 +145,12 @@ impl Gathering {
     #[must_use]
     pub const fn passes_begun(&self) -> usize {
         self.passes_begun
+    }
+
+    /// How many samples were taken while powder was on.
+    #[must_use]
+    pub const fn samples_with_powder(&self) -> f64 {
+        self.with_powder
     }
 
     /// How long the flame burned.
