@@ -25,7 +25,7 @@ use crate::learning::Lessons;
 use crate::record::{
     Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store, Verdict,
 };
-use crate::resuming::GoesOn;
+use crate::resuming::{self, GoesOn};
 
 /// An order of three parts on the twin, and the runs that make them.
 struct Shop {
@@ -397,4 +397,17 @@ fn a_bottle_changed_and_a_tip_cleaned_while_a_part_is_made_are_used_on_by_the_re
     let bottle = &standing.bottles[0];
     let used = 6000.0 - bottle.holds.unwrap().l();
     assert!((used - bottle.taken[0].l() / 4.0).abs() < 1e-6, "{bottle:?}");
+}
+
+#[test]
+fn a_rest_goes_on_with_the_hopper_as_the_run_before_left_it_or_as_it_was_filled_since() {
+    let shop = Shop::new();
+    let weighs = |at, hopper: &str| entry(at, EntryKind::Sample, json!({ "hopper": hopper }));
+    shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(500.0) });
+    let more = vec![weighs(1, "58.2 g"), weighs(90, "43.2 g")];
+    let stopped = shop.made(Made { end: End::Stopped, more, ..Made::default() });
+    let left = || resuming::hopper_left(&shop.store(), &stopped).unwrap();
+    assert_eq!(left(), Some(Mass::from_g(43.2)));
+    shop.told("2026-11-25T08:10:00Z", None, Said::Refilled { holds: Mass::from_g(900.0) });
+    assert_eq!(left(), Some(Mass::from_g(900.0)));
 }
