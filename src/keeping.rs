@@ -15,14 +15,15 @@ use jiff::Timestamp;
 use serde_json::{Map, Value, json};
 
 use crate::attendant::End;
-use crate::batch::used::{GasFlow, Gathering};
+use crate::batch::gas::GasFlow;
+use crate::batch::used::Gathering;
 use crate::comparison::{self, ZoneComparison};
 use crate::files::Job;
 use crate::particulars::Particulars;
 use crate::record::changes::Changes;
 use crate::record::{
-    BatchId, BatchPart, Beginning, Deviation, Ending, Leaving, Recorder, RunEnd, RunHeader, RunId,
-    RunKind, Source, Store, records_file,
+    BatchId, BatchPart, Beginning, Deviation, Ending, FUEL_OF, Leaving, Recorder, RunEnd,
+    RunHeader, RunId, RunKind, Source, Store, records_file,
 };
 use crate::resuming::{GoesOn, of_its_part};
 
@@ -148,7 +149,7 @@ impl Keeping {
         Ok(Self {
             recorder,
             powder,
-            flow: GasFlow::of(plan),
+            flow: GasFlow::of(plan, catalogue),
             followed: Mutex::default(),
             particulars,
             deviations: begin.part.map(|part| part.deviations.clone()).unwrap_or_default(),
@@ -250,10 +251,13 @@ impl Keeping {
         if let Some(grams) = told.powder_fed_g {
             put("powder", json!(Mass::from_g(grams).to_string()));
         }
-        let (fuel, oxygen) = used.gas(&self.flow);
+        let gases = used.gas(&self.flow);
         put("flame_lit", json!(used.flame_lit().to_string()));
-        put("fuel", json!(format!("{fuel:.1}")));
-        put("oxygen", json!(format!("{oxygen:.1}")));
+        put("fuel", json!(format!("{:.1}", gases.fuel())));
+        for (gas, volume) in &gases.fuels {
+            put(&format!("{FUEL_OF}{gas}"), json!(format!("{volume:.1}")));
+        }
+        put("oxygen", json!(format!("{:.1}", gases.oxygen)));
         if let Some(left) = used.hopper_left() {
             put("hopper_left", json!(left.to_string()));
         }

@@ -13,7 +13,7 @@ use std::path::Path;
 use evenpass_core::image::Level;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::{Fraction, Time};
+use evenpass_core::quantity::{Fraction, Mass, Time};
 use evenpass_core::resume::{
     Before, Checked, Choice, Interruption, Offer, Refusal, Stood, Waited, before, go_on, lacking,
     offer, read, unevenness,
@@ -21,10 +21,13 @@ use evenpass_core::resume::{
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 
+use crate::batch::used::Gathering;
 use crate::files::{self, Job, Source};
 use crate::keeping::OfBatch;
 use crate::learning::Lessons;
-use crate::record::{Mark, RESUMES, RecordError, RunId, RunKind, RunRecord, Said, Store};
+use crate::record::{
+    Mark, MarkRecord, Of, RESUMES, RecordError, RunId, RunKind, RunRecord, Said, Store,
+};
 
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
 pub const STOOD: &str = "found";
@@ -311,6 +314,26 @@ fn first_at(store: &Store, record: &RunRecord) -> Result<Timestamp, String> {
         earlier = run.particulars.get(RESUMES).cloned();
     }
     Ok(began)
+}
+
+/// What the hopper holds for the rest of a run: what was told since that run, or else what the scale
+/// said last in it; `None` where neither did.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read, or has no such run.
+pub fn hopper_left(store: &Store, run: &RunId) -> Result<Option<Mass>, RecordError> {
+    let record = store.run(run)?;
+    let left_at = last_at(&record);
+    let marks = match Rig::read(&record.rig.text) {
+        Ok(rig) => store.marks(Of::Rig(&rig.title, record.summary.kind))?,
+        Err(_) => Vec::new(),
+    };
+    let counting = |kept: &&MarkRecord| kept.taken_back_by.is_none() && kept.mark.at >= left_at;
+    let told = marks.iter().rev().filter(counting).find_map(|kept| match kept.mark.said {
+        Said::Refilled { holds } => Some(holds),
+        _ => None,
+    });
+    Ok(told.or_else(|| Gathering::of(&record.entries).hopper_left()))
 }
 
 /// When the last entry was written, by the wall clock: that of its end, or else of its beginning.

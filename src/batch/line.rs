@@ -54,6 +54,8 @@ pub struct PartLine {
     pub takt: Option<Time>,
     /// How its run ended.
     pub outcome: Outcome,
+    /// Whether its run made the whole part, from the beginning to the end.
+    pub is_whole: bool,
     /// How it stands.
     pub fate: Fate,
     /// What was decided, by whom and why.

@@ -3,6 +3,8 @@
 //! [`evenpass_core::batch`] decides; here is where its values come from and go to.
 //!
 //! - [`used`]: what a run used up and how it went, from its entries.
+//! - [`gas`]: gas by its kind, what a plan burns and what the bottles hold.
+//! - [`midway`]: what a run used after something was told within it.
 //! - [`standing`]: an order with the machine's stocks, as the records say.
 //! - [`before`]: what is needed before the next part.
 //! - [`mod@line`], [`shift`]: what became of each part, and the report.
@@ -10,9 +12,14 @@
 //! - [`on_twin`]: parts made one after another on the twin in virtual time.
 
 pub mod before;
+pub mod gas;
 pub mod line;
+pub mod midway;
 pub mod on_twin;
 pub mod served;
 pub mod shift;
 pub mod standing;
 pub mod used;
+
+#[cfg(test)]
+mod tests;

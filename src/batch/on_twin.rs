@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::{Drift, Fate, WhyMeasured, drifts};
+use evenpass_core::batch::{Course, Drift, Fate, WhyMeasured, drifts};
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
@@ -238,7 +238,8 @@ impl<'a> OnTwin<'a> {
         let gas = used.gas(self.standing.flow());
         let number = before.part.number;
         let powder = Mass::from_g(powder);
-        self.standing.take(&Ended { number, fate, ended_at, powder, used });
+        let to_be_measured = before.measured;
+        self.standing.take(&Ended { number, fate, ended_at, powder, used, to_be_measured });
         let rows = passes(&entries);
         let done = rows.iter().filter(|row| row.ended.is_some()).count();
         Ok(PartLine {
@@ -251,6 +252,7 @@ impl<'a> OnTwin<'a> {
             takt: None,
             attempt: before.part.scrapped_before + 1,
             outcome: outcome(end),
+            is_whole: end == End::Complete,
             fate,
             decided: None,
             first_cause,
@@ -258,13 +260,11 @@ impl<'a> OnTwin<'a> {
             passes_planned: Some(plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum()),
             course,
             powder: Some(powder),
-            gas: Some(gas),
+            gas: Some((gas.fuel(), gas.oxygen)),
             to_be_measured: before.measured,
             found: Vec::new(),
             inspected: false,
-            drifts: first
-                .filter(|_| end == End::Complete)
-                .map_or_else(Vec::new, |(_, first)| drifts(&first, &course)),
+            drifts: drifted(first, end, &course),
             deviations: part.deviations,
             person: Some(person.to_owned()),
         })
@@ -304,6 +304,14 @@ pub fn of_batch(
         particulars,
         deviations: Vec::new(),
     }
+}
+
+/// How far a part is off the first good one. One that did not come to its end never came to the
+/// figures of a whole part.
+#[must_use]
+pub fn drifted(first_good: Option<(u32, Course)>, end: End, course: &Course) -> Vec<Drift> {
+    let first = first_good.filter(|_| end == End::Complete);
+    first.map_or_else(Vec::new, |(_, first)| drifts(&first, course))
 }
 
 /// What a part's drift is, in lines for a person.

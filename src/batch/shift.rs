@@ -2,18 +2,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use evenpass_core::batch::{Course, Fate, PowderLot, Tally, drifts, tally, why_measured};
+use evenpass_core::batch::{Course, Fate, Tally, drifts, tally};
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::quantity::{Mass, Quantity, Time, Volume};
 use jiff::Timestamp;
 use serde::Serialize;
 
+use super::gas::OXYGEN;
 use super::line::{Decision, PartLine, found};
-use super::standing::{OXYGEN, decided, fate, is_inspected, order};
+use super::standing::{fate, is_good, is_inspected, order, stands, to_be_measured};
 use super::used::Gathering;
 use crate::record::{
-    Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, Outcome, RecordError,
-    RunKind, Said, Store,
+    Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, RecordError, RunKind, Said,
+    Store,
 };
 
 /// A batch in a report.
@@ -200,21 +201,15 @@ impl Reader<'_> {
         let used = self.store.runs_used(kind)?;
         for part in self.store.batch_parts(&self.batch.id)? {
             let Some(used) = used.iter().find(|used| used.run == part.run) else { continue };
-            let before = lines.last().map(|line| line.started_at);
             let mut line = self.line(&part, catalogue)?;
             line.powder = used.powder;
             line.gas = used.fuel.zip(used.oxygen);
-            let lot = self.lot_between(before, line.started_at, catalogue);
-            line.to_be_measured = why_measured(&order(self.batch), part.number, lot);
             let own = lines.iter().filter(|line| line.number == part.number);
             line.attempt = own.count() + 1;
             match &first_good {
-                // What was broken off never came to the figures of a whole part.
-                Some(_) if line.outcome != Outcome::Complete => {}
+                _ if !line.is_whole => {}
                 Some(first) => line.drifts = drifts(first, &line.course),
-                None if matches!(line.fate, Fate::Made | Fate::Pass) => {
-                    first_good = Some(line.course);
-                }
+                None if is_good(line.fate) => first_good = Some(line.course),
                 None => {}
             }
             lines.push(line);
@@ -225,7 +220,7 @@ impl Reader<'_> {
     fn line(&self, part: &BatchPart, catalogue: &Catalogue) -> Result<PartLine, RecordError> {
         let record = self.store.run(&part.run)?;
         let run = &record.summary;
-        let decided = decided(self.said, &part.run);
+        let decided = stands(self.store, self.said, &part.run)?;
         Ok(PartLine {
             batch: self.batch.id.clone(),
             number: part.number,
@@ -236,6 +231,7 @@ impl Reader<'_> {
             ended_at: run.ended_at,
             takt: None,
             outcome: run.outcome,
+            is_whole: run.is_whole(),
             fate: fate(run, decided),
             decided: decided.map(|(verdict, kept)| Decision {
                 verdict,
@@ -248,7 +244,7 @@ impl Reader<'_> {
             course: Gathering::of(&record.entries).course(),
             powder: None,
             gas: None,
-            to_be_measured: None,
+            to_be_measured: to_be_measured(&record.particulars, &order(self.batch), part.number),
             found: found(self.store, &part.run, self.measurements, catalogue)?,
             inspected: is_inspected(self.said, &part.run),
             drifts: Vec::new(),
@@ -258,21 +254,6 @@ impl Reader<'_> {
                 .find_map(|name| record.particulars.get(*name))
                 .cloned(),
         })
-    }
-
-    /// Whether a new lot of powder came between two starts.
-    fn lot_between(
-        &self,
-        before: Option<Timestamp>,
-        at: Timestamp,
-        catalogue: &Catalogue,
-    ) -> PowderLot {
-        let Some(before) = before else { return PowderLot::Same };
-        let is_new = self.said.iter().any(|kept| {
-            let Said::Lot { of, .. } = &kept.mark.said else { return false };
-            catalogue.powder(of).is_some() && kept.mark.at >= before && kept.mark.at <= at
-        });
-        if is_new { PowderLot::New } else { PowderLot::Same }
     }
 }
 
@@ -300,9 +281,8 @@ impl Sums {
             sums.fuel += fuel;
             sums.oxygen += oxygen;
         }
-        // Of what was broken off nobody learns what a part takes.
-        let is_whole = |line: &&PartLine| line.outcome == Outcome::Complete;
-        let whole = || parts.iter().filter(is_whole);
+        // Of what was broken off, and of its rest, nobody learns what a part takes.
+        let whole = || parts.iter().filter(|line| line.is_whole);
         sums.takt = mean(parts.iter().filter_map(|line| line.takt));
         sums.powder_per_part = mean(whole().filter_map(|line| line.powder));
         sums.fuel_per_part = mean(whole().filter_map(|line| Some(line.gas?.0)));

@@ -1,41 +1,24 @@
 //! An order with the machine's stocks, as the records say: what the next part is judged by.
 
-use std::collections::BTreeMap;
+mod used_up;
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use evenpass_core::batch::{
-    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, tally, why_measured,
+    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally, why_measured,
 };
-use evenpass_core::catalogue::Catalogue;
-use evenpass_core::interlock::in_force;
 use evenpass_core::plan::Plan;
-use evenpass_core::quantity::{Mass, Time, Volume};
+use evenpass_core::quantity::{Mass, Time};
 use evenpass_core::rig::Rig;
 use jiff::Timestamp;
 
-use super::used::{GasFlow, Gathering};
+use super::gas::{Bottle, GasFlow, Gases, bottles};
+use super::used::Gathering;
 use crate::files::Job;
 use crate::record::{
-    Batch, BatchPart, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, RunSummary, RunUsed,
-    Said, Store, Verdict,
+    Batch, BatchId, BatchPart, Inspected, MarkRecord, Of, Outcome, RecordError, RunId, RunKind,
+    RunSummary, RunUsed, Said, Store, TO_BE_MEASURED, Verdict,
 };
-
-/// The key by which lots of oxygen are told: the catalogue has fuel gases alone.
-pub const OXYGEN: &str = "oxygen";
-
-/// A gas in bottles.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Bottle {
-    /// Its key.
-    pub of: String,
-    /// What it is, for people.
-    pub title: String,
-    /// What is in it; `None` where nobody has said at a change of bottle.
-    pub holds: Option<Volume>,
-    /// What a part takes by the plan.
-    pub planned: Volume,
-    /// What whole parts took.
-    pub taken: Vec<Volume>,
-}
 
 /// One attempt at a part that has ended.
 #[derive(Debug, Clone)]
@@ -50,6 +33,8 @@ pub struct Ended {
     pub powder: Mass,
     /// What else it used, and how it went.
     pub used: Gathering,
+    /// Why it is to be measured; `None` when it is not.
+    pub to_be_measured: Option<WhyMeasured>,
 }
 
 /// An order as it stands, with what the machine has in stock.
@@ -83,12 +68,14 @@ pub struct Standing {
     blasted: BTreeMap<u32, Timestamp>,
     /// From when a blasted surface is old.
     pub blast_limits: BlastLimits,
-    /// Whether a new lot of powder was taken since the last part.
+    /// The powders of the recipe, by their keys.
+    powders: BTreeSet<String>,
+    /// Whether a new lot of one of them was taken since the last part.
     pub powder_lot: PowderLot,
-    /// The lot in use of each powder and gas.
+    /// The lot in use of each of its powders and gases.
     pub lots: BTreeMap<String, String>,
-    /// Parts that are measured.
-    measured: Vec<u32>,
+    /// Parts whose latest attempt is to be measured, and is not.
+    unmeasured: BTreeSet<u32>,
     /// How the first good part went, its number with it.
     pub first_good: Option<(u32, Course)>,
 }
@@ -116,7 +103,7 @@ impl Standing {
 
     /// Before anything was made or told.
     fn fresh(batch: &Batch, job: &Job, plan: &Plan) -> Self {
-        let flow = GasFlow::of(plan);
+        let flow = GasFlow::of(plan, &job.catalogue);
         let ordered = &batch.ordered;
         Self {
             order: order(batch),
@@ -124,19 +111,20 @@ impl Standing {
             attempts: Vec::new(),
             in_flame: BTreeMap::new(),
             hopper: None,
-            kept_back: kept_back(&job.rig),
+            kept_back: used_up::kept_back(&job.rig),
             powder_planned: plan.forecast.powder.iter().map(|powder| powder.fed).sum(),
             powder_taken: Vec::new(),
-            bottles: bottles(&job.catalogue, &job.recipe.spray.torch, &flow),
+            bottles: bottles(&job.catalogue, &job.recipe, &flow),
             flow,
             torch: job.recipe.spray.torch.clone(),
             tip_burned: Time::ZERO,
             tip_every: ordered.tip_every,
             blasted: BTreeMap::new(),
             blast_limits: BlastLimits::within(plan.program.blasted_within),
+            powders: job.recipe.zones.iter().map(|zone| zone.powder.clone()).collect(),
             powder_lot: PowderLot::Same,
             lots: BTreeMap::new(),
-            measured: Vec::new(),
+            unmeasured: BTreeSet::new(),
             first_good: None,
         }
     }
@@ -153,42 +141,41 @@ impl Standing {
         let mut titles = BTreeMap::new();
         runs.retain(|run| {
             // The twin's hopper is filled anew for every run that is of no batch.
-            (kind == RunKind::Machine || run.is_of_batch)
+            (kind == RunKind::Machine || run.batch.is_some())
                 && *titles.entry(run.rig.clone()).or_insert_with(|| is_rig(&run.rig, &batch.rig))
         });
         let mut runs = runs.into_iter().peekable();
+        let mut latest = None;
         for mark in said {
             while let Some(run) = runs.next_if(|run| run.started_at < mark.mark.at) {
-                self.use_up(&run);
+                self.use_up(&batch.id, &run);
+                latest = Some(run);
             }
             // Parts of other batches have the same numbers.
             let is_of_other = mark.mark.batch.as_ref() != Some(&batch.id);
             if !(is_of_other && matches!(mark.mark.said, Said::Blasted { .. })) {
                 self.hear(&mark.mark.said);
             }
+            if let Some(run) = &latest {
+                self.use_on(store, run, &mark.mark)?;
+            }
         }
-        runs.for_each(|run| self.use_up(&run));
+        runs.for_each(|run| self.use_up(&batch.id, &run));
         Ok(())
     }
 
     /// A run whose end nobody wrote down is taken to have used what is planned.
-    fn use_up(&mut self, run: &RunUsed) {
-        let powder = run.powder.or(run.powder_planned).unwrap_or(self.powder_planned);
-        let gas = (run.fuel.unwrap_or(self.flow.fuel), run.oxygen.unwrap_or(self.flow.oxygen));
+    fn use_up(&mut self, of: &BatchId, run: &RunUsed) {
+        let powder = self.powder(run);
+        let gases = self.gases(run);
         self.take_stock(
             run.hopper_left.or_else(|| self.hopper.map(|holds| holds - powder)),
-            run.flame_lit.unwrap_or(self.flow.burning),
-            gas,
+            self.lit(run),
+            &gases,
         );
-        self.powder_lot = PowderLot::Same;
-    }
-
-    fn take_stock(&mut self, hopper: Option<Mass>, lit: Time, (fuel, oxygen): (Volume, Volume)) {
-        self.hopper = hopper.map(|left| left.max(Mass::ZERO));
-        self.tip_burned += lit;
-        for bottle in &mut self.bottles {
-            let used = if bottle.of == OXYGEN { oxygen } else { fuel };
-            bottle.holds = bottle.holds.map(|holds| (holds - used).max(Volume::ZERO));
+        // The first part of this order that is made of the lot is the one to be measured.
+        if run.batch.as_ref() == Some(of) && powder > Mass::ZERO {
+            self.powder_lot = PowderLot::Same;
         }
     }
 
@@ -198,9 +185,13 @@ impl Standing {
             Said::Refilled { holds } => self.hopper = Some(*holds),
             Said::TipCleaned { torch, .. } if *torch == self.torch => self.tip_burned = Time::ZERO,
             Said::Lot { of, lot, contents, .. } => {
-                match self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
-                    Some(bottle) => bottle.holds = *contents,
-                    None => self.powder_lot = PowderLot::New,
+                if let Some(bottle) = self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
+                    bottle.holds = *contents;
+                } else if self.powders.contains(of) {
+                    self.powder_lot = PowderLot::New;
+                } else {
+                    // No part of this order is made with it.
+                    return;
                 }
                 self.lots.insert(of.clone(), lot.clone());
             }
@@ -226,21 +217,20 @@ impl Standing {
             let Some(run) = runs.iter().find(|run| run.id == part.run && run.kind == kind) else {
                 continue;
             };
-            let fate = fate(run, decided(said, &part.run));
+            let fate = fate(run, stands(store, said, &part.run)?);
             self.attempts.push(Attempt { number: part.number, fate });
             self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
             let by_figures = measured.iter().any(|kept| {
                 kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
             });
-            if by_figures || is_inspected(said, &part.run) {
-                self.measured.push(part.number);
-            }
-            if run.outcome == Outcome::Complete {
+            let is_measured = by_figures || is_inspected(said, &part.run);
+            let why = to_be_measured(&store.particulars(&part.run)?, &self.order, part.number);
+            self.owe(part.number, fate, why.filter(|_| !is_measured));
+            if run.is_whole() {
                 let took = used.iter().find(|used| used.run == part.run);
-                self.whole(
-                    took.and_then(|took| took.powder),
-                    took.and_then(|took| Some((took.fuel?, took.oxygen?))),
-                );
+                let metered = took.filter(|took| took.fuel.is_some() && took.oxygen.is_some());
+                let gases = metered.map(|took| self.gases(took));
+                self.whole(took.and_then(|took| took.powder), gases.as_ref());
                 if self.first_good.is_none() && is_good(fate) {
                     self.first_good = Some((part.number, course(store, &part)?));
                 }
@@ -249,12 +239,22 @@ impl Standing {
         Ok(())
     }
 
+    /// An attempt at a part is to be measured, or needs it no more: what was measured of another
+    /// attempt says nothing of this one. One that laid nothing on the part changes nothing.
+    fn owe(&mut self, number: u32, fate: Fate, why: Option<WhyMeasured>) {
+        match (fate, why) {
+            (Fate::Bare, _) => {}
+            (_, Some(_)) => drop(self.unmeasured.insert(number)),
+            (_, None) => drop(self.unmeasured.remove(&number)),
+        }
+    }
+
     /// A whole part took so much.
-    fn whole(&mut self, powder: Option<Mass>, gas: Option<(Volume, Volume)>) {
+    fn whole(&mut self, powder: Option<Mass>, gases: Option<&Gases>) {
         self.powder_taken.extend(powder);
-        let Some((fuel, oxygen)) = gas else { return };
+        let Some(gases) = gases else { return };
         for bottle in &mut self.bottles {
-            bottle.taken.push(if bottle.of == OXYGEN { oxygen } else { fuel });
+            bottle.taken.push(gases.of(&bottle.of));
         }
     }
 
@@ -262,12 +262,15 @@ impl Standing {
     pub fn take(&mut self, ended: &Ended) {
         self.attempts.push(Attempt { number: ended.number, fate: ended.fate });
         self.in_flame.insert(ended.number, ended.ended_at);
-        let gas = ended.used.gas(&self.flow);
+        let gases = ended.used.gas(&self.flow);
         let hopper = self.hopper.map(|holds| holds - ended.powder);
-        self.take_stock(hopper, ended.used.flame_lit(), gas);
-        self.powder_lot = PowderLot::Same;
+        self.take_stock(hopper, ended.used.flame_lit(), &gases);
+        if ended.powder > Mass::ZERO {
+            self.powder_lot = PowderLot::Same;
+        }
+        self.owe(ended.number, ended.fate, ended.to_be_measured);
         if matches!(ended.fate, Fate::Made | Fate::Pass) {
-            self.whole(Some(ended.powder), Some(gas));
+            self.whole(Some(ended.powder), Some(&gases));
             self.first_good.get_or_insert_with(|| (ended.number, ended.used.course()));
         }
     }
@@ -295,8 +298,8 @@ impl Standing {
 
     /// How long the torch burns in a part, by the plan.
     #[must_use]
-    pub const fn flame_of_part(&self) -> Time {
-        self.flow.burning
+    pub fn flame_of_part(&self) -> Time {
+        self.flow.burning()
     }
 
     /// What of the plan burns.
@@ -313,8 +316,7 @@ impl Standing {
             .into_iter()
             .flatten()
             .copied()
-            .filter(|number| why_measured(&self.order, *number, PowderLot::Same).is_some())
-            .filter(|number| !self.measured.contains(number))
+            .filter(|number| self.unmeasured.contains(number))
             .collect();
         made.sort_unstable();
         made
@@ -330,27 +332,6 @@ pub fn order(batch: &Batch) -> Order {
         measured_every: ordered.measured_every,
         scrapped: ordered.scrapped,
     }
-}
-
-/// What stays in the hopper: where its scale holds the job, on this rig; nothing without a scale.
-fn kept_back(rig: &Rig) -> Mass {
-    let rows = in_force(rig).unwrap_or_default();
-    let scale = rows.iter().find(|row| row.row.key == "hopper_empty");
-    let fitted = scale.filter(|row| row.origin.words() != "not fitted");
-    Mass::from_g(fitted.and_then(|row| row.set_point).unwrap_or_default())
-}
-
-fn bottles(catalogue: &Catalogue, torch: &str, flow: &GasFlow) -> Vec<Bottle> {
-    let fuel = catalogue.torch(torch).and_then(|torch| catalogue.fuel_gas(&torch.fuel_gas));
-    let bottle = |of: &str, title: &str, planned| Bottle {
-        of: of.to_owned(),
-        title: title.to_owned(),
-        holds: None,
-        planned,
-        taken: Vec::new(),
-    };
-    let fuel = fuel.map(|gas| bottle(&gas.key, &gas.title, flow.fuel));
-    fuel.into_iter().chain([bottle(OXYGEN, OXYGEN, flow.oxygen)]).collect()
 }
 
 fn is_rig(text: &str, title: &str) -> bool {
@@ -372,6 +353,25 @@ pub fn decided<'a>(said: &[&'a MarkRecord], run: &RunId) -> Option<(Verdict, &'a
     })
 }
 
+/// The same, as long as nothing came against it since: a pass that stands no more is none, and nobody
+/// has decided of the part as it is now.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn stands<'a>(
+    store: &Store,
+    said: &[&'a MarkRecord],
+    run: &RunId,
+) -> Result<Option<(Verdict, &'a MarkRecord)>, RecordError> {
+    let found = decided(said, run);
+    if found.is_none_or(|(verdict, _)| verdict != Verdict::Pass) {
+        return Ok(found);
+    }
+    let marks = store.marks(Of::Part(run))?;
+    let is_so = Inspected::of(&marks).stands(&store.wanted(run)?);
+    Ok(found.filter(|_| is_so))
+}
+
 /// Whether the coat of a run's part was measured by whoever inspects it: its thickness, its hardness,
 /// or a diameter against the plan.
 #[must_use]
@@ -385,21 +385,37 @@ pub fn is_inspected(said: &[&MarkRecord], run: &RunId) -> bool {
     })
 }
 
-/// How an attempt stands.
+/// Why the part of a run is to be measured, as its record says; where that says nothing, by its number.
+#[must_use]
+pub fn to_be_measured(
+    particulars: &BTreeMap<String, String>,
+    order: &Order,
+    number: u32,
+) -> Option<WhyMeasured> {
+    match particulars.get(TO_BE_MEASURED) {
+        Some(words) => WhyMeasured::ALL.into_iter().find(|why| why.words() == words),
+        None => why_measured(order, number, PowderLot::Same),
+    }
+}
+
+/// How an attempt stands. While it is written its part is being made, whatever was decided; and one
+/// that goes on with another has a part with powder on it, though it lays none.
 #[must_use]
 pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
     match (decided.map(|(verdict, _)| verdict), run.outcome) {
+        (_, Outcome::Open) => Fate::Running,
         (Some(Verdict::Pass), _) => Fate::Pass,
         (Some(Verdict::Hold), _) => Fate::Hold,
         (Some(Verdict::Scrap), _) => Fate::Scrap,
-        (None, Outcome::Open) => Fate::Running,
         (None, Outcome::Complete) => Fate::Made,
         // A pass that began tells how many are planned.
-        (None, _) if run.passes_planned.is_none() => Fate::Bare,
+        (None, _) if run.passes_planned.is_none() && run.resumes.is_none() => Fate::Bare,
         (None, _) => Fate::BrokenOff,
     }
 }
 
-const fn is_good(fate: Fate) -> bool {
+/// Whether a part that came to its end is one to compare others with.
+#[must_use]
+pub const fn is_good(fate: Fate) -> bool {
     matches!(fate, Fate::Made | Fate::Pass)
 }

@@ -5,9 +5,10 @@ use std::time::Duration;
 use evenpass_core::batch::Course;
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
-use evenpass_core::plan::Plan;
-use evenpass_core::quantity::{Mass, Pressure, Quantity, Temperature, Time, Volume};
+use evenpass_core::quantity::{Mass, Pressure, Quantity, Temperature, Time};
 use serde_json::Value;
+
+use super::gas::{GasFlow, Gases};
 
 /// A mean in the making.
 #[derive(Debug, Clone, Copy, Default)]
@@ -66,6 +67,7 @@ pub struct Gathering {
     carrier: Mean,
     part: Mean,
     hopper: Option<Mass>,
+    with_powder: f64,
 }
 
 impl Gathering {
@@ -112,6 +114,7 @@ impl Gathering {
         if data.get("powder") != Some(&Value::Bool(true)) {
             return;
         }
+        self.with_powder += 1.0;
         let pressure = |name: &str| Some(Pressure::parse(text(name)?).ok()?.bar());
         let means = [
             ("fuel", &mut self.fuel),
@@ -144,6 +147,12 @@ impl Gathering {
         self.passes_begun
     }
 
+    /// How many samples were taken while powder was on.
+    #[must_use]
+    pub const fn samples_with_powder(&self) -> f64 {
+        self.with_powder
+    }
+
     /// How long the flame burned.
     #[must_use]
     pub fn flame_lit(&self) -> Time {
@@ -162,39 +171,10 @@ impl Gathering {
         self.last
     }
 
-    /// Fuel and oxygen: what the planned flow gave in the time that the fuel's valve was open.
-    /// Nobody meters the gas; where a job has settings of unlike flow their planned shares count.
+    /// Fuels and oxygen: what the planned flow gave in the time that the fuel's valve was open.
     #[must_use]
-    pub fn gas(&self, flows: &GasFlow) -> (Volume, Volume) {
-        let open = self.fuel_valve.until(self.last);
-        let of = |planned: Volume| {
-            if flows.burning > Time::ZERO { planned * (open / flows.burning) } else { Volume::ZERO }
-        };
-        (of(flows.fuel), of(flows.oxygen))
-    }
-}
-
-/// What a plan burns.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct GasFlow {
-    /// How long its torches burn, all together.
-    pub burning: Time,
-    /// Fuel in that time.
-    pub fuel: Volume,
-    /// Oxygen in that time.
-    pub oxygen: Volume,
-}
-
-impl GasFlow {
-    /// Of a plan.
-    #[must_use]
-    pub fn of(plan: &Plan) -> Self {
-        let gas = &plan.forecast.gas;
-        Self {
-            burning: gas.iter().map(|gas| gas.burning).sum(),
-            fuel: gas.iter().map(|gas| gas.fuel).sum(),
-            oxygen: gas.iter().map(|gas| gas.oxygen).sum(),
-        }
+    pub fn gas(&self, flow: &GasFlow) -> Gases {
+        flow.within(self.fuel_valve.until(self.last))
     }
 }
 
@@ -241,14 +221,7 @@ mod tests {
         assert_eq!((course.fuel, course.part), (None, Some(Temperature::from_celsius(250.0))));
         assert_eq!((gathered.flame_lit(), gathered.passes_begun()), (Time::from_s(30.0), 1));
         assert_eq!(gathered.hopper_left(), Some(Mass::from_g(100.0)));
-        // 18 L/min of fuel and 20 L/min of oxygen for half a minute.
-        let flows = GasFlow {
-            burning: Time::from_s(60.0),
-            fuel: Volume::from_l(18.0),
-            oxygen: Volume::from_l(20.0),
-        };
-        let (fuel, oxygen) = gathered.gas(&flows);
-        assert!((fuel.l() - 9.0).abs() < 1e-9 && (oxygen.l() - 10.0).abs() < 1e-9);
+        assert_eq!(gathered.fuel_valve.until(gathered.last), Time::from_s(30.0));
     }
 
     #[test]

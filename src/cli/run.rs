@@ -261,7 +261,7 @@ fn print(ran: &Ran, part: Option<&PartToRun>) -> io::Result<()> {
     let clock = Clock::of(&ran.entries);
     response::print(&ran.entries, clock, response::With::Effects, to)?;
     if let Some(part) = part {
-        part.print_drift(&ran.entries, to)?;
+        part.print_drift(ran.end, &ran.entries, to)?;
     }
     writeln!(to, "record {}", ran.record)?;
     ending::print(ran.end, ran.first_cause.as_deref(), to)

@@ -84,7 +84,7 @@ pub use said::{CoatStage, GaugeUsed, HardnessReading, Said, Verdict};
 pub use sprayed::{Sprayed, ZonePasses};
 pub use store::Store;
 pub use undone::RESUMES;
-pub use used::RunUsed;
+pub use used::{FUEL_OF, RunUsed};
 pub use verify::{Flaw, Seal, Verification};
 pub use wanted::{NOT_MEASURED, TO_BE_MEASURED, Wanted};
 pub use writer::Closed;

@@ -47,6 +47,18 @@ pub struct RunSummary {
     pub powder: Option<Mass>,
     /// What ended it.
     pub first_cause: Option<String>,
+    /// The run whose part it goes on with, if it does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub resumes: Option<RunId>,
+}
+
+impl RunSummary {
+    /// Whether it made its part from the beginning to the end: what it took is what a part takes, and
+    /// its course is one to compare by. Neither is so of what was broken off, nor of a rest.
+    #[must_use]
+    pub fn is_whole(&self) -> bool {
+        self.outcome == Outcome::Complete && self.resumes.is_none()
+    }
 }
 
 /// Entries that were made and not kept: all numbers from the first to the last.
@@ -109,6 +121,7 @@ pub struct RunRecord {
 
 /// The last two figures, and how long a run lasted, stand beside the run once its entries went.
 ///
+/// What a run goes on with stands among its particulars as [`super::RESUMES`].
 /// The index is named because the planner, which knows no row counts, would read all samples.
 const SUMMARY: &str = "
     SELECT id, started_at, ended_at, title, kind, outcome, first_cause, totals,
@@ -122,7 +135,8 @@ const SUMMARY: &str = "
             (SELECT sum(max(planned, 0)) FROM (
                 SELECT max(CAST(data ->> '$.of' AS INTEGER)) AS planned
                 FROM entry INDEXED BY entry_pass
-                WHERE run = place AND kind = 'pass' GROUP BY data ->> '$.zone')))
+                WHERE run = place AND kind = 'pass' GROUP BY data ->> '$.zone'))),
+        particulars ->> '$.resumes'
     FROM run";
 
 const HEADER: &str = "
@@ -279,6 +293,7 @@ fn summary(row: &Row<'_>) -> rusqlite::Result<RunSummary> {
         passes_done: row.get(10)?,
         passes_planned: row.get(11)?,
         powder: totals.get("powder").and_then(|powder| Mass::deserialize(powder).ok()),
+        resumes: row.get::<_, Option<String>>(12)?.map(RunId::stored),
     })
 }
 

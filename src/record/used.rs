@@ -1,5 +1,7 @@
 //! What each run used up, from the figures that it ended with.
 
+use std::collections::BTreeMap;
+
 use evenpass_core::quantity::{Mass, Time, Volume};
 use jiff::Timestamp;
 use rusqlite::Row;
@@ -7,7 +9,10 @@ use serde::Deserialize;
 use serde_json::Value;
 
 use super::reading::{instant, parsed};
-use super::{RecordError, RunId, RunKind, Store};
+use super::{BatchId, RecordError, RunId, RunKind, Store};
+
+/// What the total of one fuel is called, before the fuel's key.
+pub const FUEL_OF: &str = "fuel of ";
 
 /// What one run used up.
 #[derive(Debug, Clone, PartialEq)]
@@ -16,10 +21,12 @@ pub struct RunUsed {
     pub run: RunId,
     /// When it began, by the wall clock.
     pub started_at: Timestamp,
+    /// When it ended, by the wall clock; `None` where nobody wrote that down.
+    pub ended_at: Option<Timestamp>,
     /// The rig file's text.
     pub rig: String,
-    /// Whether it makes a part of a batch.
-    pub is_of_batch: bool,
+    /// The batch of which it makes a part, if it makes one.
+    pub batch: Option<BatchId>,
     /// Powder that left the hopper.
     pub powder: Option<Mass>,
     /// Powder that its plan counts with.
@@ -28,8 +35,10 @@ pub struct RunUsed {
     pub hopper_left: Option<Mass>,
     /// How long the flame burned.
     pub flame_lit: Option<Time>,
-    /// Fuel gas, by the plan's flow and the time its valve was open.
+    /// Fuel gas, by the plan's flow and the time its valve was open; all fuels together.
     pub fuel: Option<Volume>,
+    /// The fuels by their keys; empty where the record does not tell them apart.
+    pub fuels: BTreeMap<String, Volume>,
     /// Oxygen, alike.
     pub oxygen: Option<Volume>,
 }
@@ -43,7 +52,9 @@ impl Store {
         let read = || {
             let mut all = self.connection.prepare(
                 "SELECT id, started_at, rig, totals,
-                    EXISTS (SELECT 1 FROM batch_part WHERE batch_part.run = run.place)
+                    (SELECT b.id FROM batch_part p JOIN batch b ON b.place = p.batch
+                        WHERE p.run = run.place),
+                    ended_at
                  FROM run WHERE kind = ?1 ORDER BY place",
             )?;
             all.query_map([kind], used)?.collect::<rusqlite::Result<Vec<_>>>()
@@ -57,15 +68,24 @@ fn used(row: &Row<'_>) -> rusqlite::Result<RunUsed> {
     Ok(RunUsed {
         run: RunId::stored(row.get(0)?),
         started_at: instant(1, &row.get::<_, String>(1)?)?,
+        ended_at: row.get::<_, Option<String>>(5)?.map(|text| instant(5, &text)).transpose()?,
         rig: row.get(2)?,
-        is_of_batch: row.get(4)?,
+        batch: row.get::<_, Option<String>>(4)?.map(BatchId::stored),
         powder: total(&totals, "powder"),
         powder_planned: total(&totals, "powder_planned"),
         hopper_left: total(&totals, "hopper_left"),
         flame_lit: total(&totals, "flame_lit"),
         fuel: total(&totals, "fuel"),
+        fuels: fuels(&totals),
         oxygen: total(&totals, "oxygen"),
     })
+}
+
+/// The fuels that a run's totals tell by their names.
+fn fuels(totals: &Value) -> BTreeMap<String, Volume> {
+    let names = totals.as_object().into_iter().flat_map(|totals| totals.keys());
+    let fuel = |name: &String| Some((name.strip_prefix(FUEL_OF)?.to_owned(), total(totals, name)?));
+    names.filter_map(fuel).collect()
 }
 
 /// A figure of a run's totals; `None` where it is not there or cannot be read.

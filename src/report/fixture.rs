@@ -187,6 +187,7 @@ pub(crate) fn record() -> RunRecord {
             passes_planned: Some(PASSES),
             powder: None,
             first_cause: None,
+            resumes: None,
         },
         recipe: Source { name: "seat.toml".to_owned(), text: recipe.to_owned() },
         rig: Source { name: "lathe.toml".to_owned(), text: "title = \"Lathe 3\"\n".to_owned() },

@@ -8,8 +8,8 @@ use evenpass_core::quantity::{Mass, Time, Volume};
 use jiff::Timestamp;
 
 use super::find;
+use crate::batch::gas::OXYGEN;
 use crate::batch::shift::words;
-use crate::batch::standing::OXYGEN;
 use crate::cli::batch::job::BatchJob;
 use crate::cli::refused::Refused;
 use crate::cli::say;

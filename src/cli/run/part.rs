@@ -3,15 +3,15 @@
 
 use std::io::{self, Write};
 
-use evenpass_core::batch::drifts;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::Plan;
 use jiff::Timestamp;
 
 use super::RunArguments;
 use super::particulars::not_otherwise;
+use crate::attendant::End;
 use crate::batch::before::{Before, Need, Surface, Weight};
-use crate::batch::on_twin::{drift_lines, of_batch};
+use crate::batch::on_twin::{drift_lines, drifted, of_batch};
 use crate::batch::standing::Standing;
 use crate::batch::used::Gathering;
 use crate::cli::batch::job::BatchJob;
@@ -92,10 +92,16 @@ impl PartToRun {
         lines
     }
 
-    /// How far it went off the first good part.
-    pub(super) fn print_drift(&self, entries: &[Entry], to: &mut impl Write) -> io::Result<()> {
-        let Some((first, course)) = self.standing.first_good else { return Ok(()) };
-        let drifts = drifts(&course, &Gathering::of(entries).course());
+    /// How far it went off the first good part, once it came to its end.
+    pub(super) fn print_drift(
+        &self,
+        end: End,
+        entries: &[Entry],
+        to: &mut impl Write,
+    ) -> io::Result<()> {
+        let Some((first, _)) = self.standing.first_good else { return Ok(()) };
+        let course = Gathering::of(entries).course();
+        let drifts = drifted(self.standing.first_good, end, &course);
         drift_lines(self.before.part.number, first, &drifts)
             .iter()
             .try_for_each(|line| writeln!(to, "{line}"))

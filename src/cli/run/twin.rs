@@ -1,10 +1,12 @@
 //! A run on the embedded twin: virtual time, slowed by a pacer.
 
+use std::path::Path;
 use std::thread;
 use std::time::{Duration, Instant};
 
 use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
+use evenpass_core::quantity::Mass;
 use evenpass_core::request::Request;
 
 use super::{ON_THE_TWIN, Ran, RunArguments, Work, greeting, not_written, resume};
@@ -15,8 +17,9 @@ use crate::cli::words::{self, Typed};
 use crate::clock::virtual_time::Unwitnessed;
 use crate::comparison;
 use crate::keeping::{Begin, Ended, Keeping};
-use crate::record::RunKind;
 use crate::record::changes::Changes;
+use crate::record::{RunKind, Store, records_file};
+use crate::resuming::hopper_left;
 use crate::twin_job::TwinJob;
 
 /// How long a shipped job takes on the twin by default.
@@ -39,7 +42,7 @@ pub(super) fn run(work: &Work<'_>, arguments: &RunArguments) -> Result<Ran, Stri
     begin.goes_on.clone_from(goes_on);
     begin.part = work.of_batch();
     begin.particulars.clone_from(&work.said);
-    if let Some(holds) = work.part.and_then(|part| part.standing.hopper) {
+    if let Some(holds) = hopper(work, records)? {
         twin.bench().fill_hopper(holds.g());
     }
     let keeping = Keeping::begin(job, plan, &begin)?;
@@ -90,6 +93,16 @@ pub(super) fn run(work: &Work<'_>, arguments: &RunArguments) -> Result<Ran, Stri
     let record = keeping.finish(&told)?;
     progress.print("");
     Ok(Ran { end, first_cause, record, zones, entries })
+}
+
+/// What is in the hopper, where that is known: a rest goes on with what the run before left in it.
+fn hopper(work: &Work<'_>, records: Option<&Path>) -> Result<Option<Mass>, String> {
+    let Some(goes_on) = &work.goes_on else {
+        return Ok(work.part.and_then(|part| part.standing.hopper));
+    };
+    records_file(records)
+        .and_then(|file| hopper_left(&Store::open_existing(&file)?, &goes_on.run))
+        .map_err(|problem| problem.whole())
 }
 
 fn answer(typed: &Typed, twin: &mut TwinJob<Unwitnessed>, progress: &mut Progress) {

@@ -30,7 +30,8 @@ pub struct Order {
 pub enum Fate {
     /// It is being made.
     Running,
-    /// It ended before any powder was released: the part is bare, and waits for its next attempt.
+    /// It ended before any powder was released: the part stands as the attempt before left it, bare
+    /// where there was none.
     Bare,
     /// It came to its end; nobody has decided.
     Made,
@@ -62,7 +63,7 @@ pub struct Queued {
     pub scrapped_before: usize,
 }
 
-/// An order as it stands: its latest attempt says how a part stands.
+/// An order as it stands: of each part its latest attempt says it that was not [`Fate::Bare`].
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Tally {
     /// Parts ordered.
@@ -107,11 +108,11 @@ pub fn tally(order: &Order, attempts: &[Attempt]) -> Tally {
         let scrapped_before = own().filter(|attempt| attempt.fate == Fate::Scrap).count();
         tally.scrapped += scrapped_before;
         let queued = Queued { number, scrapped_before };
-        match (own().next_back().map(|latest| latest.fate), order.scrapped) {
-            (None | Some(Fate::Bare), _) if scrapped_before == 0 => tally.queue.push(queued),
-            (None | Some(Fate::Bare), _) | (Some(Fate::Scrap), Scrapped::MadeAgain) => {
-                again.push(queued);
-            }
+        // What lies on a part is not undone by an attempt that laid nothing on it.
+        let changed = |attempt: &&Attempt| attempt.fate != Fate::Bare;
+        match (own().rfind(changed).map(|latest| latest.fate), order.scrapped) {
+            (None | Some(Fate::Bare), _) => tally.queue.push(queued),
+            (Some(Fate::Scrap), Scrapped::MadeAgain) => again.push(queued),
             (Some(Fate::Scrap), Scrapped::Lost) => tally.lost.push(number),
             (Some(Fate::Running), _) => tally.running = Some(number),
             (Some(Fate::Made), _) => tally.undecided.push(number),
@@ -136,6 +137,9 @@ pub enum WhyMeasured {
 }
 
 impl WhyMeasured {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::FirstOff, Self::EveryKth, Self::NewLot];
+
     /// In words.
     #[must_use]
     pub const fn words(self) -> &'static str {
@@ -224,6 +228,24 @@ mod tests {
         // Taken up again, its latest attempt counts.
         let tally = after(&ORDER, &[(1, Fate::BrokenOff), (1, Fate::Made)]);
         assert_eq!((tally.on_hold.len(), tally.undecided), (0, vec![1]));
+    }
+
+    #[test]
+    fn a_part_with_powder_on_it_is_not_bare_because_its_next_attempt_ended_before_a_pass() {
+        let stands = |fates: &[Fate]| {
+            let fates: Vec<(u32, Fate)> = fates.iter().map(|fate| (1, *fate)).collect();
+            after(&ORDER, &fates)
+        };
+        assert_eq!(stands(&[Fate::BrokenOff, Fate::Bare]).on_hold, [1]);
+        assert_eq!(stands(&[Fate::Hold, Fate::Bare, Fate::Bare]).on_hold, [1]);
+        assert_eq!(stands(&[Fate::Bare, Fate::Made, Fate::Bare]).undecided, [1]);
+        assert_eq!(stands(&[Fate::Pass, Fate::Bare]).passed, [1]);
+        // What was scrapped lies on no part any more.
+        for fates in [vec![Fate::Bare], vec![Fate::BrokenOff, Fate::Scrap, Fate::Bare]] {
+            assert!(numbers(&stands(&fates)).contains(&1), "{fates:?}");
+        }
+        let lost = Order { scrapped: Scrapped::Lost, ..ORDER };
+        assert_eq!(after(&lost, &[(1, Fate::Scrap), (1, Fate::Bare)]).lost, [1]);
     }
 
     #[test]
