@@ -119,7 +119,7 @@ impl Keeping {
             None => BTreeMap::new(),
         };
         particulars.extend(begin.part.iter().flat_map(|part| part.particulars.clone()));
-        particulars.extend(begin.particulars.by_name().clone());
+        let mut particulars = begin.particulars.beside(particulars);
         particulars.extend(begin.goes_on.iter().flat_map(GoesOn::particulars));
         let header = RunHeader {
             started_at: begin.virtually_at.unwrap_or_else(Timestamp::now),
@@ -161,6 +161,11 @@ impl Keeping {
     #[must_use]
     pub fn id(&self) -> RunId {
         self.recorder.id().clone()
+    }
+
+    /// A person says more of the part, before its job begins.
+    pub fn say(&mut self, said: &Particulars) {
+        self.particulars = said.beside(std::mem::take(&mut self.particulars));
     }
 
     /// The job begins now, with that entry; where a person started it, by their name. A record that

@@ -189,6 +189,17 @@ impl Particulars {
         })
     }
 
+    /// What is known of a part with this: what is known stays, but how it was blasted and who makes it.
+    #[must_use]
+    pub fn beside(&self, mut known: BTreeMap<String, String>) -> BTreeMap<String, String> {
+        for (name, said) in &self.0 {
+            if OF_THE_DAY.contains(&name.as_str()) || !known.contains_key(name) {
+                known.insert(name.clone(), said.clone());
+            }
+        }
+        known
+    }
+
     /// By name.
     #[must_use]
     pub const fn by_name(&self) -> &BTreeMap<String, String> {
@@ -271,6 +282,18 @@ mod tests {
         part.made_by("A. Fitter");
         let other = ["grit", "operator"].map(|name| (name.to_owned(), "other".to_owned()));
         assert_eq!(part.otherwise(&other.into()), None);
+    }
+
+    #[test]
+    fn what_an_order_says_of_its_part_stays() {
+        let mut part = Particulars::none();
+        for (name, words) in [("serial", "S-7"), ("grit", "alumina F24"), ("heat", "H-1")] {
+            part.put(name, words).expect("taken");
+        }
+        let known = [("serial", "X1"), ("grit", "glass")];
+        let known = part.beside(known.map(|(n, w)| (n.to_owned(), w.to_owned())).into());
+        let told: Vec<_> = known.iter().map(|(n, w)| (n.as_str(), w.as_str())).collect();
+        assert_eq!(told, [("grit", "alumina F24"), ("heat", "H-1"), ("serial", "X1")]);
     }
 
     #[test]

@@ -227,8 +227,9 @@ impl RunArguments {
         ];
         match (&found, own.into_iter().find(|(_, given)| *given)) {
             (Where::Served(served), None) if of_part.is_some() => Err(Trouble::Input(format!(
-                "{}: a serve runs at {} and keeps the record\nhelp: add it there by `evenpass records \
-                 note particular latest NAME WORDS` once the job runs, or say --alone\n",
+                "{}: a serve runs at {} and keeps the record\nhelp: say it beside the set-up \
+                 list on its Run page, add it later by `evenpass records note particular`, or say \
+                 --alone\n",
                 of_part.unwrap_or_default(),
                 served.address
             ))),

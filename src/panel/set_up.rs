@@ -10,6 +10,7 @@ use super::app::{App, Checked, locked, place};
 use super::asking::{Reply, Seal};
 use super::texts;
 use super::visitor::Visitor;
+use crate::particulars::{ASKED, Asked, Particulars};
 use crate::people::{Right, Whence};
 use crate::station::Place;
 
@@ -28,6 +29,7 @@ pub(super) async fn checked(
     if let Err(refused) = visitor.sealed(&app, &Seal::of(&form), &what) {
         return refused;
     }
+    let said = said_of_part(&form);
     let reply = match (visitor.right(Right::Run), loaded) {
         (Err(reply), _) => reply,
         (Ok(()), _) if place(visitor.whence) == Place::Elsewhere => {
@@ -37,12 +39,39 @@ pub(super) async fn checked(
         (Ok(()), Some(_)) if !open.is_empty() => {
             Reply::refused(format!("{} {}", texts::SET_UP_OPEN, open.join(" ")))
         }
-        (Ok(()), Some(job)) => {
-            *locked(&app.inside.checked) = Some(Checked::now(job, visitor.name.clone()));
-            Reply::done()
-        }
+        (Ok(()), Some(job)) => match said {
+            Err(reply) => reply,
+            Ok(said) => {
+                app.station().say_of_part(said);
+                *locked(&app.inside.checked) = Some(Checked::now(job, visitor.name.clone()));
+                Reply::done()
+            }
+        },
     };
     visitor.told(&app, &what, reply)
+}
+
+/// What is said of the part in the fields beside the list.
+fn said_of_part(form: &[(String, String)]) -> Result<Particulars, Reply> {
+    let mut said = Particulars::none();
+    for asked in ASKED {
+        let field = field(asked);
+        let words = form.iter().filter(|(name, _)| *name == field);
+        for (_, words) in words {
+            said.put(asked.name, words).map_err(|no| {
+                Reply::refused(format!(
+                    "{}: found {}; accepted: {}",
+                    asked.name, no.found, no.accepted
+                ))
+            })?;
+        }
+    }
+    Ok(said)
+}
+
+/// The name of a field in which something is said of the part.
+pub(super) fn field(asked: Asked) -> String {
+    format!("part.{}", asked.name)
 }
 
 /// Follows the machine for as long as it is scanned: what was checked was checked for one part.

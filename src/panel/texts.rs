@@ -144,6 +144,7 @@ texts! {
     SET_UP_UNCHECKED = "Not checked for this part: tick every line before the start.";
     SET_UP_NOT_CHECKED = "The set-up is not checked for this part";
     SET_UP_WHERE = "Tick its lines on the page Run, then start.";
+    OF_PART = "The part, as its record is to tell it";
     SET_UP_OPEN = "tick every line once it is so; open:";
     SET_UP_ELSEWHERE = "only somebody who stands before the machine can check its set-up";
     KEEP_RECORD = "write the record of the job";

@@ -60,6 +60,8 @@ pub(super) enum Told {
     Entry(Entry),
     /// Another job is loaded.
     Loaded(Arc<Loaded>),
+    /// Somebody says what is to be known of the part that is made next.
+    Said(Particulars),
     /// A start is about to be asked for.
     Opens(oneshot::Sender<Result<(), String>>),
     /// Nothing more comes.
@@ -149,6 +151,8 @@ struct Inside {
     machine: Machine,
     show: watch::Sender<Kept>,
     loaded: Option<Arc<Loaded>>,
+    /// What was said of the part that is made next, or is in hand.
+    said: Particulars,
     job: Option<Runs>,
     /// What was told of the job while no record takes it.
     before: VecDeque<Entry>,
@@ -166,7 +170,8 @@ impl Inside {
         let before = VecDeque::new();
         let (loaded, job, open, leaf) = (None, None, None, None);
         let leaving = Vec::new();
-        Self { machine, show, loaded, job, before, open, leaving, leaf, last: 0 }
+        let said = Particulars::none();
+        Self { machine, show, loaded, said, job, before, open, leaving, leaf, last: 0 }
     }
 
     fn run(mut self, inbox: &Inbox) {
@@ -176,10 +181,12 @@ impl Inside {
                 Told::Loaded(loaded) => {
                     self.finish(End::NotStarted);
                     self.loaded = Some(loaded);
+                    self.said = Particulars::none();
                     self.job = None;
                     self.before.clear();
                     self.show_part();
                 }
+                Told::Said(said) => self.say(said),
                 Told::Opens(reply) => {
                     // Whoever asked may have gone; the next start finds the record open.
                     let _ = reply.send(self.opens());
@@ -242,6 +249,14 @@ impl Inside {
         open.or_else(|| self.leaving.iter().find_map(Leaving::trouble))
     }
 
+    /// A record that is open and whose job has not begun takes it too.
+    fn say(&mut self, said: Particulars) {
+        if let Some(open) = self.open.as_mut().filter(|open| open.first.is_none()) {
+            open.keeping.say(&said);
+        }
+        self.said = said;
+    }
+
     /// Opens the record of the loaded job unless it is open.
     fn opens(&mut self) -> Result<(), String> {
         if self.open.is_some() {
@@ -256,7 +271,7 @@ impl Inside {
             first_entry: self.last + 1,
             goes_on: loaded.goes_on.clone(),
             part: part.as_ref(),
-            particulars: Particulars::none(),
+            particulars: self.said.clone(),
             virtually_at: None,
         };
         let keeping = match Keeping::begin(&loaded.job, &loaded.plan, &begin) {
@@ -288,6 +303,7 @@ impl Inside {
             self.take(entry);
             self.enter(Some(to), at);
             if from.is_some_and(|from| is_left(from.phase(), to.phase())) {
+                self.said = Particulars::none();
                 (self.machine.next_part)();
             }
         } else {

@@ -43,6 +43,7 @@ pub use self::seat::{NotSeated, Seat, Sitter, Taking, is_same_person, shown_name
 use crate::clock::orders::{Order, Windows};
 use crate::clock::paced::{AtBench, Gone};
 use crate::files::Source;
+use crate::particulars::Particulars;
 use crate::proving::keeping::{Lines, demanded};
 use crate::record::{RecordError, RunKind};
 
@@ -136,6 +137,13 @@ impl Station {
             kept.trouble = Some(RecordError::WriterGone.to_string());
         }
         kept
+    }
+
+    /// Somebody says what is to be known of the part that is made next: it stands in that part's record.
+    pub fn say_of_part(&self, said: Particulars) {
+        if let Some(keeper) = &*locked(&self.inside.keeper) {
+            keeper.tell(keeper::Told::Said(said));
+        }
     }
 
     /// The proof test in hand.

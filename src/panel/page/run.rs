@@ -9,8 +9,9 @@ use super::layout;
 use super::recipes::changes;
 use crate::panel::app::App;
 use crate::panel::live::{self, part::Sheet};
-use crate::panel::texts;
 use crate::panel::visitor::Visitor;
+use crate::panel::{set_up, texts};
+use crate::particulars::ASKED;
 use crate::people::Units;
 use crate::station::Loaded;
 
@@ -93,6 +94,13 @@ fn set_up() -> Markup {
                 ul { @for (number, line) in texts::SET_UP_LIST.iter().enumerate() {
                     li { label { input type="checkbox" name=(format!("line{number}")) value="yes" required; (line) } }
                 } }
+                details {
+                    summary { (texts::OF_PART) }
+                    div.fields { @for asked in ASKED {
+                        label { (asked.name) small { (asked.wanted) }
+                            input type="text" name=(set_up::field(asked)) maxlength="300"; }
+                    } }
+                }
                 button type="submit" data-kind="plain" { (texts::SET_UP_DONE) }
             }
         }

@@ -60,7 +60,7 @@ fn told(cut: &CutOff, now: Timestamp, units: Units) -> Markup {
     let offer = cut.offer(now);
     html! {
         p { strong { (cut.job.recipe.title) } ": " (units.restate(&cut.found.to_string())) }
-        @for line in cut.told(now) { p { (line) } }
+        @for line in cut.told(now) { p { (units.restate(&line)) } }
         h2 { (texts::COAT_SO_FAR) }
         table {
             thead { tr {
@@ -75,7 +75,7 @@ fn told(cut: &CutOff, now: Timestamp, units: Units) -> Markup {
         }
         @if let Err(refusal) = &cut.rest { p.trouble { (units.restate(&refusal.to_string())) } }
         h2 { (texts::WHAT_MAY_BE_DONE) }
-        p { (texts::IN_DOUBT) " " strong { (offer.default.words()) } ": " (offer.because) }
+        p { (texts::IN_DOUBT) " " strong { (offer.default.words()) } ": " (units.restate(&offer.because)) }
         @if cut.rest.is_ok() {
             h2 { (texts::BEFORE_GOING_ON) }
             ul { @for before in cut.before(now) { li { (units.restate(&before.words)) } } }

@@ -89,6 +89,37 @@ fn a_record_is_of_who_began_the_job_and_not_of_who_was_denied() {
 }
 
 #[test]
+fn what_is_said_of_a_part_stands_in_its_record_and_not_in_that_of_the_next_one() {
+    let of = |words: &str| {
+        let mut part = Particulars::none();
+        part.put("serial", words).unwrap();
+        part
+    };
+    let mut scene = Scene::new();
+    scene.keeper.opens().unwrap();
+    // The record is open already when it is said.
+    scene.keeper.say(of("S-7"));
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.start("Ann", "accepted");
+    scene.goes(Leaf::Checking, Leaf::Complete);
+    scene.goes(Leaf::Complete, Leaf::Ready);
+    for said in [None, Some("S-9")] {
+        if let Some(said) = said {
+            scene.keeper.say(of(said));
+        }
+        scene.keeper.opens().unwrap();
+        scene.goes(Leaf::Ready, Leaf::Checking);
+        scene.start("Ann", "accepted");
+        scene.goes(Leaf::Checking, Leaf::Stopped);
+        scene.goes(Leaf::Stopped, Leaf::Ready);
+    }
+    let runs = scene.runs();
+    let serials: Vec<_> = runs.iter().map(|run| run.particulars.get("serial")).collect();
+    let serials: Vec<_> = serials.into_iter().map(|serial| serial.map(String::as_str)).collect();
+    assert_eq!(serials, [Some("S-7"), None, Some("S-9")]);
+}
+
+#[test]
 fn a_start_that_found_the_datum_names_nobody_who_starts_the_job_by_the_button() {
     let mut scene = Scene::new();
     scene.goes(Leaf::NotReady, Leaf::Homing);
