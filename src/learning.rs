@@ -12,6 +12,7 @@ use evenpass_core::learn::{
 };
 use evenpass_core::recipe::Recipe;
 use evenpass_core::rig::Rig;
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::proving::keeping::kind_of;
@@ -33,6 +34,8 @@ pub enum Lessons<'a> {
     Kept(Option<&'a Path>),
     /// A records file that has to be there.
     From(&'a Path),
+    /// The same as it was at a time, by the wall clock: what was told later teaches nothing.
+    AsOf(&'a Path, Timestamp),
 }
 
 /// What a job's plan stands on besides its files.
@@ -53,13 +56,29 @@ pub struct Whose<'a> {
     pub rig: &'a str,
     /// Twin or machine.
     pub kind: RunKind,
+    /// What had been told by then, by the wall clock; everything when `None`.
+    pub by: Option<Timestamp>,
 }
 
 impl<'a> Whose<'a> {
     /// Those of a rig.
     #[must_use]
     pub fn of(rig: &'a Rig) -> Self {
-        Self { rig: &rig.title, kind: kind_of(rig) }
+        Self { rig: &rig.title, kind: kind_of(rig), by: None }
+    }
+
+    /// The measurements that had been told by then, withdrawn where they had been by then.
+    fn told(&self, store: &Store) -> Result<Vec<MeasurementRecord>, RecordError> {
+        let mut all = store.measurements()?;
+        all.retain(|kept| self.knows(kept.measurement.kept_at));
+        for kept in &mut all {
+            kept.withdrawn.take_if(|withdrawn| !self.knows(withdrawn.made_at));
+        }
+        Ok(all)
+    }
+
+    fn knows(&self, told_at: Timestamp) -> bool {
+        self.by.is_none_or(|by| told_at <= by)
     }
 
     fn owns(&self, rig: &str, kind: RunKind) -> bool {
@@ -79,6 +98,11 @@ pub fn lessons(
     catalogue: &Catalogue,
 ) -> Result<Vec<Lesson>, String> {
     let store = open(from).map_err(|problem| problem.whole())?;
+    let by = match from {
+        Lessons::AsOf(_, by) => Some(by),
+        Lessons::Ignored | Lessons::Kept(_) | Lessons::From(_) => None,
+    };
+    let whose = Whose { by, ..Whose::of(rig) };
     let mut powders: Vec<&str> = recipe.zones.iter().map(|zone| zone.powder.as_str()).collect();
     powders.sort_unstable();
     powders.dedup();
@@ -91,7 +115,7 @@ pub fn lessons(
         let Some(figures) = Figures::of(catalogue, &pair) else { continue };
         let learned = match &store {
             Some(store) => {
-                lesson(store, Whose::of(rig), &pair, &figures).map_err(|problem| problem.whole())?
+                lesson(store, whose, &pair, &figures).map_err(|problem| problem.whole())?
             }
             None => Lesson::of(pair.clone(), learn(&pair, &figures, &[]), None),
         };
@@ -103,7 +127,7 @@ pub fn lessons(
 fn open(from: Lessons<'_>) -> Result<Option<Store>, RecordError> {
     let file = match from {
         Lessons::Ignored => return Ok(None),
-        Lessons::From(file) => records_file(Some(file))?,
+        Lessons::From(file) | Lessons::AsOf(file, _) => records_file(Some(file))?,
         Lessons::Kept(chosen) => match records_file(chosen) {
             Ok(file) if file.exists() => file,
             Ok(_) | Err(RecordError::NoDataFolder) => return Ok(None),
@@ -171,10 +195,11 @@ fn accepted(
     pair: &Pair,
     figures: &Figures,
 ) -> Result<(Option<Accepted>, Option<String>), RecordError> {
-    let measurements = store.measurements()?;
+    let measurements = whose.told(store)?;
     let mut fell = None;
     for known in store.acceptances()?.into_iter().rev() {
-        if !whose.owns(&known.rig, known.kind) || known.pair != *pair {
+        let is_theirs = whose.owns(&known.rig, known.kind) && whose.knows(known.made_at);
+        if !is_theirs || known.pair != *pair {
             continue;
         }
         let on = known.made_at.strftime("%Y-%m-%d").to_string();
@@ -277,7 +302,7 @@ pub fn counting(
     whose: Whose<'_>,
     pair: &Pair,
 ) -> Result<Vec<MeasurementRecord>, RecordError> {
-    let mut all = store.measurements()?;
+    let mut all = whose.told(store)?;
     all.retain(|kept| {
         let one = &kept.measurement;
         kept.withdrawn.is_none() && whose.owns(&one.rig, one.kind) && one.pair == *pair

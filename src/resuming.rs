@@ -265,8 +265,7 @@ fn planned(
         Some(_) => return Err(changed(record, "too many runs went on with one another")),
         None => {
             let mut made = None;
-            // What was learned since is not what it was planned with; what was known then may be.
-            for lessons in [Lessons::Ignored, Lessons::From(store.file())] {
+            for lessons in known_then(store, record)? {
                 let job =
                     files::job_of_texts(of(&record.recipe), of(&record.rig), catalogue, lessons)?;
                 let plan = plan(&job.recipe, &job.rig, &job.catalogue)
@@ -284,6 +283,34 @@ fn planned(
         return Err(changed(record, "what is planned from its recipe today is another program"));
     }
     Ok((job, plan))
+}
+
+/// What a run may have been planned with, the likeliest first: what had been told by its beginning,
+/// or, where a job was loaded long before it was started, by one of the tellings before; or nothing.
+fn known_then<'a>(store: &'a Store, record: &RunRecord) -> Result<Vec<Lessons<'a>>, String> {
+    /// So many tellings between loading and start are tried; arbitrary, each costs a plan.
+    const TOLD_MEANWHILE: usize = 4;
+    let (file, began) = (store.file(), record.summary.started_at);
+    let measurements = store.measurements().map_err(|problem| problem.whole())?;
+    let mut told: Vec<Timestamp> = measurements
+        .iter()
+        .flat_map(|kept| {
+            let withdrawn = kept.withdrawn.as_ref().map(|withdrawn| withdrawn.made_at);
+            [Some(kept.measurement.kept_at), withdrawn]
+        })
+        .flatten()
+        .filter(|at| *at <= began)
+        .collect();
+    let acceptances = store.acceptances().map_err(|problem| problem.whole())?;
+    told.extend(acceptances.iter().map(|known| known.made_at).filter(|at| *at <= began));
+    if told.is_empty() {
+        return Ok(vec![Lessons::Ignored]);
+    }
+    told.sort_unstable();
+    // Before one of them was told it stood as the one before left it.
+    let meanwhile = told.iter().rev().skip(1).take(TOLD_MEANWHILE);
+    let as_of = core::iter::once(&began).chain(meanwhile).map(|at| Lessons::AsOf(file, *at));
+    Ok(as_of.chain([Lessons::Ignored]).collect())
 }
 
 /// Whether a plan is that of a run, to the letter.

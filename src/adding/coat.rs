@@ -143,7 +143,7 @@ pub fn check(
         }
         let pair = Pair { torch: basis.torch.clone(), powder: zone.powder.clone() };
         let written = figures(&catalogue, &pair).map_err(NotAdded::Catalogue)?;
-        let whose = Whose { rig: adding.rig(), kind: adding.run().summary.kind };
+        let whose = Whose { rig: adding.rig(), kind: adding.run().summary.kind, by: None };
         // What plans stand on is what was expected.
         let expected = learning::lesson(adding.store(), whose, &pair, &written)?.in_force;
         let passes = Passes::of(adding, zone, &changed)?;

@@ -31,6 +31,8 @@ pub enum Order {
     Request(Asked, oneshot::Sender<Answer>),
     /// Take a planned job over, with where the answer goes.
     Load(Box<Plan>, oneshot::Sender<Answer>),
+    /// Drop the rest of a job, if that is what is loaded, with where the answer goes.
+    DropRest(oneshot::Sender<Answer>),
     /// Where the proof tests stand now.
     Proofs(Vec<(&'static str, Standing)>),
     /// Begin the proof test of an interlock, with where the answer goes.
@@ -61,6 +63,9 @@ impl Order {
             }
             Self::Load(plan, reply) => {
                 let _ = reply.send(controller.load(&plan));
+            }
+            Self::DropRest(reply) => {
+                let _ = reply.send(controller.drop_rest());
             }
             Self::Proofs(standings) => controller.set_proofs(standings),
             Self::Prove(key, reply) => {

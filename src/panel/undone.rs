@@ -171,6 +171,8 @@ async fn settle_it(app: &App, visitor: &Visitor, ask: &AskSettle) -> Result<Repl
     let place = Place::of(app);
     let person = visitor.name.to_string();
     if typed.choice != Choice::GoOn {
+        // Before it is written down: what nobody is to spray on any more cannot be started meanwhile.
+        app.station().drop_rest_of(&undone.run).await.map_err(Reply::refused)?;
         let work = move || {
             let mut store = place.store()?;
             typed.settle(&mut store, &place, &undone.run, undone.cut.as_ref().ok(), &person)

@@ -60,7 +60,7 @@ impl SinceLast {
         let records = match from {
             Lessons::Ignored => return None,
             Lessons::Kept(records) => records,
-            Lessons::From(records) => Some(records),
+            Lessons::From(records) | Lessons::AsOf(records, _) => Some(records),
         };
         let store = records_file(records).and_then(|file| Store::open_existing(&file)).ok()?;
         let last = store.runs().ok()?.pop()?;
@@ -141,6 +141,29 @@ impl Station {
         match self.load(whole).await? {
             Answer::Denied(denial) => Err(denial.why),
             Answer::Accepted | Answer::AlreadySo => Ok(()),
+        }
+    }
+
+    /// Somebody decides otherwise about the part of a run: its rest can be started no more.
+    ///
+    /// # Errors
+    /// It is under way, or the scan has ended: why.
+    pub async fn drop_rest_of(&self, run: &RunId) -> Result<(), String> {
+        let _turn = self.inside.turns.lock().await;
+        let is_its_rest = |loaded: &Arc<Loaded>| {
+            loaded.goes_on.as_ref().is_some_and(|goes_on| goes_on.run == *run)
+        };
+        if !self.loaded().as_ref().is_some_and(is_its_rest) {
+            return Ok(());
+        }
+        let (reply, answer) = oneshot::channel();
+        self.order(Order::DropRest(reply)).map_err(|gone| gone.to_string())?;
+        match answer.await.map_err(|_| Gone.to_string())? {
+            Answer::Denied(denial) => Err(denial.why),
+            Answer::Accepted | Answer::AlreadySo => {
+                self.inside.loaded.send_replace(None);
+                Ok(())
+            }
         }
     }
 

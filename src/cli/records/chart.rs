@@ -51,7 +51,7 @@ pub(super) fn chart(arguments: &ChartArguments, to: &mut impl Write) -> Result<(
     let records = records_file(arguments.records.as_deref())?;
     let store = Store::open_existing(&records)?;
     let known = lesson(&store, &rig, kind, &pair, &figures)?;
-    let all = followed(&store, Whose { rig: &rig, kind }, &known, &catalogue)?;
+    let all = followed(&store, Whose { rig: &rig, kind, by: None }, &known, &catalogue)?;
     if let Some(file) = &arguments.out {
         write_page(file, &[&records], &page(&pair, &rig, &all, &known)?)?;
     }

@@ -170,5 +170,5 @@ pub(super) fn lesson(
     pair: &Pair,
     figures: &Figures,
 ) -> Result<Lesson, Refused> {
-    Ok(learning::lesson(store, Whose { rig, kind }, pair, figures)?)
+    Ok(learning::lesson(store, Whose { rig, kind, by: None }, pair, figures)?)
 }

@@ -158,6 +158,11 @@ impl Controller {
         answer
     }
 
+    /// Drops the rest of a job, if that is what is loaded; only while none is under way.
+    pub fn drop_rest(&mut self) -> Answer {
+        self.sequence.drop_rest()
+    }
+
     /// Bytes that have just arrived on a line, the last of them now.
     pub fn handle_bytes(&mut self, now: Moment, line: LineId, bytes: &[u8]) {
         self.now = self.now.max(now);

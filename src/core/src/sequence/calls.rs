@@ -105,6 +105,17 @@ impl Sequence {
         Answer::Accepted
     }
 
+    /// Drops the rest of a job, if that is what is loaded: somebody decided otherwise about its part.
+    /// Only while none is under way.
+    pub fn drop_rest(&mut self) -> Answer {
+        if let Some(denial) = self.why_no_load() {
+            return Answer::Denied(denial);
+        }
+        self.planned.take_if(|program| !program.parts.is_any());
+        self.program.clone_from(&self.planned);
+        Answer::Accepted
+    }
+
     /// Why no job can be loaded now; `None` when one can.
     #[must_use]
     pub fn why_no_load(&self) -> Option<Denial> {

@@ -322,6 +322,26 @@ fn the_rest_of_a_job_is_started_on_its_own_part_alone() {
     }
 }
 
+#[test]
+fn a_rest_whose_part_is_not_to_be_sprayed_on_is_dropped_and_a_whole_job_stays() {
+    let mut plant = crossing(job(1));
+    plant.until(Leaf::Complete, 600.0);
+    assert_eq!(plant.ask(Request::Reset), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.sequence.drop_rest(), Answer::Accepted);
+    assert!(plant.sequence.program().is_some(), "it is no rest");
+    let rest = Arc::new(Program { parts: Parts::TheOneInTheChuck, ..job(1) });
+    assert_eq!(plant.sequence.load(rest), Answer::Accepted);
+    plant.run(1.0);
+    assert_eq!(plant.sequence.drop_rest(), Answer::Accepted);
+    plant.run(1.0);
+    plant.press(Contact::StartButton);
+    plant.run(1.0);
+    assert_eq!((plant.phase(), plant.sequence.program()), (Phase::Idle, None));
+    let mut under_way = crossing(Program { parts: Parts::TheOneInTheChuck, ..job(1) });
+    assert!(matches!(under_way.sequence.drop_rest(), Answer::Denied(_)));
+}
+
 /// A rest that is loaded while another job's end is on the screen is not that job's.
 #[test]
 fn a_rest_that_is_loaded_before_the_last_part_is_left_stays_loaded() {
