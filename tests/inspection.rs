@@ -462,6 +462,10 @@ fn what_was_said_and_done_in_a_run_that_was_taken_up_stands_with_its_rest() {
     {
         assert!(before.contains(words), "{words}: {before}");
     }
+    let file = folder.path().join("first.html");
+    done(&["records", "report", run.as_str(), "--out", file.to_str().unwrap()], &records);
+    let first = fs::read_to_string(file).expect("written");
+    assert!(first.contains(&format!("Run {rest} went on with its part")), "{first}");
     let store = Store::open_existing(&records).unwrap();
     for (run, told) in [(&rest, own), (&run, before)] {
         let seal = store.seal(run).unwrap().and_then(|seal| seal.seal).expect("sealed");

@@ -15,7 +15,7 @@ use super::typed::At;
 use super::{Adding, Field, NotAdded, Taken, Why, Wrong, figures, measured_at};
 use crate::files;
 use crate::learning::{self, Whose};
-use crate::record::{Outcome, Said, ZonePasses};
+use crate::record::{RunRecord, Said, ZonePasses};
 
 /// A coat this many times as thick as forecast is a slip of the pen.
 pub const MOST_BUILD: f64 = 3.0;
@@ -66,12 +66,9 @@ impl CoatRead {
         }
     }
 
-    /// What the coat was when it was measured: until the run is complete, as sprayed.
-    fn finish(&self, outcome: Outcome, basis: &RunBasis) -> Finish {
-        match outcome {
-            Outcome::Complete if !self.as_sprayed => basis.finish,
-            _ => Finish::AsSprayed,
-        }
+    /// What the coat was when it was measured: as sprayed until the run has fused it.
+    fn finish(&self, run: &RunRecord, basis: &RunBasis) -> Finish {
+        if !self.as_sprayed && run.was_fused() { basis.finish } else { Finish::AsSprayed }
     }
 }
 
@@ -185,7 +182,7 @@ struct Zone<'a> {
 impl Zone<'_> {
     /// The diameter at a place, cold, as it was planned.
     fn planned(&self, at: Length) -> Option<Length> {
-        let finish = self.read.finish(self.adding.run().summary.outcome, self.basis);
+        let finish = self.read.finish(self.adding.run(), self.basis);
         self.basis.diameter_at(at, &self.expected, finish)
     }
 
@@ -257,7 +254,7 @@ pub fn as_cold(substrate: Substrate, found: Length, temperature: Option<Temperat
 pub fn told(
     check: &CoatCheck,
     changed: Option<&ZonePasses>,
-    outcome: Outcome,
+    run: &RunRecord,
 ) -> Vec<(&'static str, String)> {
     let mut lines = vec![("passes", format!("{} of {}", check.passes.done, check.passes.planned))];
     lines.extend(changed.map(|changed| ("changed", as_changed(changed, check))));
@@ -281,14 +278,13 @@ pub fn told(
         (0, spare) => {
             format!("{} less: end spraying that much sooner", counted(spare as usize, "pass"))
         }
-        (extra, _) => format!(
-            "{} at {:.1} %, before the coat is fused",
-            more(extra),
-            check.efficiency_found.percent()
-        ),
+        (extra, _) => {
+            let when = if run.was_fused() { "" } else { ", before the coat is fused" };
+            format!("{} at {:.1} %{when}", more(extra), check.efficiency_found.percent())
+        }
     };
     lines.push(("proposed", proposed));
-    if outcome == Outcome::Complete {
+    if run.was_fused() {
         lines.push(("", "the run is over: more passes are another run".to_owned()));
     }
     let change = format!("{:+.1} % of the efficiency", check.change() * 100.0);

@@ -96,6 +96,9 @@ pub struct PassFigures {
     pub alarms: Vec<String>,
 }
 
+/// The states in which the torch goes along a pass.
+const SPRAYS: [&str; 2] = ["Crossing", "SprayTurning"];
+
 /// The passes of a run with what was measured meanwhile; `edges` says where a zone lies, by its
 /// name.
 #[must_use]
@@ -107,12 +110,26 @@ pub fn pass_figures(
     let samples = samples(entries);
     let nexts = passes.iter().skip(1).map(|next| Some(next.began)).chain([None]);
     let figures = passes.iter().zip(nexts).map(|(row, next)| {
-        // A pass that was broken off lasts until the next one at the most.
-        let until = row.ended.or(next).unwrap_or(Moment::from_micros(u64::MAX));
+        // A pass that was broken off lasts until the torch left it, or the next one began.
+        let left = left_at(entries, row.began).into_iter().chain(next).min();
+        let until = row.ended.or(left).unwrap_or(Moment::NEVER);
         let zone = row.zone.as_deref().and_then(&edges);
         one(row, until, zone, &samples, entries)
     });
     figures.collect()
+}
+
+/// When the torch next left the pass that it was in at a time, as a hold, a stop or a trip has it.
+fn left_at(entries: &[Entry], since: Moment) -> Option<Moment> {
+    let goes = |entry: &Entry, end: &str| {
+        let state = entry.data.get(end).and_then(serde_json::Value::as_str);
+        state.is_some_and(|state| SPRAYS.contains(&state))
+    };
+    let mut after = entries.iter().filter(|entry| entry.at >= since);
+    let leaves = |entry: &&Entry| {
+        entry.kind == EntryKind::State && goes(entry, "from") && !goes(entry, "to")
+    };
+    after.find(leaves).map(|entry| entry.at)
 }
 
 fn one(
@@ -136,7 +153,8 @@ fn one(
         |mut of: std::slice::Iter<'_, (Moment, Sampled)>| of.find_map(|(_, sample)| sample.hopper);
     let before = samples.get(..first).unwrap_or_default();
     let before = before.iter().rev().find_map(|(_, sample)| sample.hopper);
-    let after = row.ended.and(weighed(samples.get(last..).unwrap_or_default().iter()));
+    let is_over = until != Moment::NEVER;
+    let after = weighed(samples.get(last..).unwrap_or_default().iter()).filter(|_| is_over);
     let lost = before.zip(after).map(|(before, after)| before - after);
     let alarmed = |entry: &&Entry| {
         entry.kind == EntryKind::Cause

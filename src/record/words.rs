@@ -4,6 +4,7 @@ use std::fmt;
 
 use evenpass_core::inspection::DyeResult;
 use evenpass_core::plan::forecast::counted;
+use evenpass_core::quantity::Length;
 use jiff::civil::Date;
 
 use super::{GaugeUsed, Said};
@@ -13,6 +14,13 @@ impl fmt::Display for Said {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&words(self))
     }
+}
+
+/// A thin reading as it was read: with a decimal more where it has one.
+fn read(thin: Length) -> String {
+    let usual = thin.to_string();
+    let is_all = usual.parse::<Length>().is_ok_and(|shown| (shown - thin).abs().mm() < 1e-6);
+    if is_all { usual } else { format!("{thin:.5}") }
 }
 
 fn words(said: &Said) -> String {
@@ -46,8 +54,10 @@ fn words(said: &Said) -> String {
             by_gauge(format!("{head}; {measured_on}"), gauge.as_ref(), *measured_on)
         }
         Said::Thickness { stage, readings, temperature, measured_on, gauge } => {
-            let readings: Vec<String> =
-                readings.iter().map(|one| format!("{} at {}", one.thickness, one.at)).collect();
+            let readings: Vec<String> = readings
+                .iter()
+                .map(|one| format!("{} at {}", read(one.thickness), one.at))
+                .collect();
             let hot = temperature.map(|hot| hot.to_string());
             let head = with(
                 format!("thickness {}: {}", stage.words(), readings.join(", ")),
@@ -56,9 +66,11 @@ fn words(said: &Said) -> String {
             );
             by_gauge(format!("{head}; {measured_on}"), gauge.as_ref(), *measured_on)
         }
-        Said::RunOut { read, measured_on, gauge } => {
-            by_gauge(format!("run-out {read}; {measured_on}"), gauge.as_ref(), *measured_on)
-        }
+        Said::RunOut { read: found, measured_on, gauge } => by_gauge(
+            format!("run-out {}; {measured_on}", read(*found)),
+            gauge.as_ref(),
+            *measured_on,
+        ),
         Said::DyeChecked { result, words } => {
             let showed = match result {
                 DyeResult::Nothing => "nothing shows",

@@ -90,6 +90,9 @@ pub(super) fn top(report: &Report, reader: &Reader) -> Markup {
                     ". What was done to the part there is told at the end, run by run; what was decided
                     and measured of it here is of the whole part." }
             }
+            @if let Some(next) = &report.taken_up_by {
+                p { "Run " (next) " went on with its part: what became of the part stands there." }
+            }
         }
         section.outcome {
             dl.pairs {
@@ -113,17 +116,17 @@ pub(super) fn facts(report: &Report, reader: &Reader) -> Markup {
         None => counted(usize::try_from(run.passes_done).unwrap_or_default(), "pass"),
     };
     html! {
-            dl.pairs {
-                div { dt { "Outcome" } dd { (outcome(report, reader)) } }
-                div { dt { "Passes" } dd { (passes) } }
-                div { dt { "Began" } dd { (reader.wall(run.started_at, "%Y-%m-%d %H:%M:%S %Z")) } }
-                div { dt { "Ended" } dd { @match run.ended_at {
-                    Some(ended) => (reader.wall(ended, "%Y-%m-%d %H:%M:%S %Z")),
-                    None => (NOTHING),
-                } } }
-                div { dt { "Took" } dd { (clock(run.lasted)) " by the controller's clock" } }
-            }
-            (pruned(report, reader))
+        dl.pairs {
+            div { dt { "Outcome" } dd { (outcome(report, reader)) } }
+            div { dt { "Passes" } dd { (passes) } }
+            div { dt { "Began" } dd { (reader.wall(run.started_at, "%Y-%m-%d %H:%M:%S %Z")) } }
+            div { dt { "Ended" } dd { @match run.ended_at {
+                Some(ended) => (reader.wall(ended, "%Y-%m-%d %H:%M:%S %Z")),
+                None => (NOTHING),
+            } } }
+            div { dt { "Took" } dd { (clock(run.lasted)) " by the controller's clock" } }
+        }
+        (pruned(report, reader))
     }
 }
 

@@ -73,6 +73,8 @@ pub struct Report {
     pub seal: Option<Seal>,
     /// The runs whose part it went on with, in the order they were begun.
     pub before: Vec<Self>,
+    /// The run that went on with its part.
+    pub taken_up_by: Option<RunId>,
 }
 
 /// For whom and for what a page is made.
@@ -109,6 +111,7 @@ impl Report {
         report.lay_before = lay_before(store, &report.record, MOST_IN_A_ROW)?;
         report.part_of = store.batch_of(id)?;
         report.seal = store.seal(id)?;
+        report.taken_up_by = store.taken_up_by(id)?;
         Ok(report)
     }
 
@@ -130,6 +133,7 @@ impl Report {
             part_of: None,
             seal: None,
             before: Vec::new(),
+            taken_up_by: None,
         }
     }
 

@@ -7,18 +7,45 @@ use maud::{Markup, html};
 use super::Report;
 use super::reader::{NOTHING, Reader, figure, table};
 use crate::people::Units;
-use crate::record::{MeasurementRecord, RunId, Said};
+use crate::record::{MarkRecord, MeasurementRecord, RunId, Said};
 
 /// What was measured of the part.
 pub(super) fn measured(report: &Report, reader: &Reader) -> Markup {
     html! {
         section {
             h2 { "Measured of the part" }
-            @if report.measured.is_empty() { p { "Nothing was measured yet." } }
+            @if report.measured.is_empty() { p { (nothing_measured(report)) } }
             @for kept in &report.measured {
                 @if let Measured::Part(part) = &kept.measurement.measured { (one(report, reader, kept, part)) }
             }
         }
+    }
+}
+
+/// What inspectors read stands with what people added, and with the limits.
+fn nothing_measured(report: &Report) -> &'static str {
+    let read = |kept: &MarkRecord| {
+        kept.taken_back_by.is_none()
+            && matches!(
+                kept.mark.said,
+                Said::Thickness { .. } | Said::Hardness { .. } | Said::CoatChecked { .. }
+            )
+    };
+    if report.marks.iter().any(read) {
+        "No diameters and weights that a plan learns from. What else was read of the part stands \
+         under \u{201c}What people added\u{201d}."
+    } else {
+        "Nothing was measured yet."
+    }
+}
+
+fn no_deviations(report: &Report) -> &'static str {
+    let signed = |kept: &MarkRecord| matches!(kept.mark.said, Said::Deviated { .. });
+    if report.marks.iter().any(signed) {
+        "None were made in the run itself. Those that people signed stand under \u{201c}What people \
+         added\u{201d}."
+    } else {
+        "None are in the record."
     }
 }
 
@@ -84,7 +111,7 @@ pub(super) fn deviations(report: &Report, reader: &Reader) -> Markup {
     html! {
         section {
             h2 { "Deviations and overrides" }
-            @if report.record.deviations.is_empty() { p { "None are in the record." } }
+            @if report.record.deviations.is_empty() { p { (no_deviations(report)) } }
             @else { (table(&heads, rows)) }
         }
     }

@@ -16,7 +16,7 @@ use crate::adding::typed::{At, at, gauge, thermometer};
 use crate::adding::{self, AsChanged, CoatRead, ZoneChecked};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
-use crate::record::Outcome;
+use crate::record::RunRecord;
 
 /// What `records check` is told.
 #[derive(Debug, Args)]
@@ -108,7 +108,7 @@ pub(super) fn check(arguments: &CheckArguments, to: &mut impl Write) -> Result<(
     to.write_all(&kept)?;
     for zone in &checked {
         section(&format!("Diameters in {}", zone.zone), &diameters_sheet(zone), to)?;
-        let said = check_sheet(zone, adding.of.run().summary.outcome);
+        let said = check_sheet(zone, adding.of.run());
         section(&format!("Coat of {}", zone.zone), &said, to)?;
     }
     Ok(())
@@ -137,9 +137,9 @@ fn diameters_sheet(zone: &ZoneChecked) -> Sheet {
     sheet
 }
 
-fn check_sheet(zone: &ZoneChecked, outcome: Outcome) -> Sheet {
+fn check_sheet(zone: &ZoneChecked, run: &RunRecord) -> Sheet {
     let mut sheet = pairs();
-    for (name, words) in adding::told(&zone.check, zone.changed.as_ref(), outcome) {
+    for (name, words) in adding::told(&zone.check, zone.changed.as_ref(), run) {
         sheet.row([name.to_owned(), words]);
     }
     let teaches =

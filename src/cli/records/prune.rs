@@ -105,7 +105,7 @@ fn since(age: &str, today: Date) -> Result<Date, Refused> {
 
 /// Whether the last word on a run's part is that it waits.
 fn is_on_hold(store: &Store, run: &RunId) -> Result<bool, Refused> {
-    let marks = store.marks(Of::Run(run))?;
+    let marks = store.marks(Of::Part(run))?;
     let verdicts = marks.iter().filter(|kept| kept.taken_back_by.is_none());
     let mut last = verdicts.rev().filter_map(|kept| match kept.mark.said {
         Said::Decided { verdict, .. } => Some(verdict),

@@ -14,6 +14,10 @@ pub const RUN: usize = 8;
 /// wants some 25).
 pub const FEWEST: usize = 20;
 
+/// Two figures are equal that differ by no more than this share of the larger: rounding, far below
+/// what any gauge shows.
+const ROUNDING: f64 = 1e-9;
+
 /// A side of the mean.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -70,6 +74,9 @@ pub struct Chart {
     pub range_upper: f64,
     /// What is no chance.
     pub findings: Vec<Finding>,
+    /// What is no more than this is no difference.
+    #[serde(skip)]
+    rounding: f64,
 }
 
 fn mean(values: &[f64]) -> f64 {
@@ -90,6 +97,7 @@ impl Chart {
             return None;
         }
         let (centre, mean_range) = (mean(values), mean(&ranges));
+        let largest = values.iter().fold(0.0_f64, |most, value| most.max(value.abs()));
         let mut chart = Self {
             values: values.to_vec(),
             ranges,
@@ -99,6 +107,7 @@ impl Chart {
             upper: centre + LIMITS * mean_range,
             range_upper: RANGE_LIMIT * mean_range,
             findings: Vec::new(),
+            rounding: ROUNDING * largest,
         };
         chart.findings = chart.outside().chain(chart.jumps()).chain(chart.runs()).collect();
         Some(chart)
@@ -111,9 +120,9 @@ impl Chart {
     }
 
     fn side(&self, value: f64) -> Option<Side> {
-        if value > self.centre {
+        if value > self.centre + self.rounding {
             Some(Side::Above)
-        } else if value < self.centre {
+        } else if value < self.centre - self.rounding {
             Some(Side::Below)
         } else {
             None
@@ -122,14 +131,14 @@ impl Chart {
 
     fn outside(&self) -> impl Iterator<Item = Finding> + '_ {
         self.values.iter().enumerate().filter_map(|(point, value)| {
-            let out = *value > self.upper || *value < self.lower;
+            let out = *value > self.upper + self.rounding || *value < self.lower - self.rounding;
             let side = self.side(*value).filter(|_| out)?;
             Some(Finding::Outside { point, side })
         })
     }
 
     fn jumps(&self) -> impl Iterator<Item = Finding> + '_ {
-        let far = |(_, range): &(usize, &f64)| **range > self.range_upper;
+        let far = |(_, range): &(usize, &f64)| **range > self.range_upper + self.rounding;
         let ranges = self.ranges.iter().enumerate().filter(far);
         ranges.map(|(before, _)| Finding::Jump { point: before + 1 })
     }
@@ -201,7 +210,10 @@ mod tests {
     #[test]
     fn one_figure_has_no_chart_and_equal_ones_find_nothing() {
         assert!(Chart::of(&[85.0]).is_none());
-        let same = Chart::of(&[85.0; 30]).expect("a chart");
-        assert!(same.findings.is_empty(), "{same:?}");
+        // The mean of six times 0.55 is no 0.55 in binary.
+        for (value, count) in [(85.0, 30), (0.55, 6), (0.1, 10), (12.3, 25)] {
+            let same = Chart::of(&vec![value; count]).expect("a chart");
+            assert!(same.findings.is_empty(), "{same:?}");
+        }
     }
 }

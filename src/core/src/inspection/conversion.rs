@@ -70,8 +70,12 @@ pub struct Converted {
 
 impl core::fmt::Display for Converted {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        // No more digits than a conversion can have.
-        write!(f, "about {:.0} ({CONVERSION_SOURCE})", self.about)
+        if column(self.from.scale()) == column(self.about.scale()) {
+            return write!(f, "taken as {}: another force, no table", self.about);
+        }
+        // No more digits than a conversion can have, unless it would seem to lie elsewhere.
+        let places = f.precision().unwrap_or(0);
+        write!(f, "about {:.places$} ({CONVERSION_SOURCE})", self.about)
     }
 }
 
@@ -152,6 +156,14 @@ mod tests {
         let told = convert(read, Scale::RockwellC).expect("inside").to_string();
         assert!(told.starts_with("about 56 HRC (approximate, ASTM E140"), "{told}");
         assert!(told.contains("no coat"), "{told}");
+    }
+
+    #[test]
+    fn a_reading_with_another_force_was_not_converted_by_the_table_and_does_not_say_so() {
+        let read = Hardness::parse("604 HV0.5").expect("a hardness");
+        let scale = Hardness::parse("600 HV10").expect("a hardness").scale();
+        let told = convert(read, scale).expect("the same scale").to_string();
+        assert!(told.starts_with("taken as 604 HV10") && !told.contains("E140"), "{told}");
     }
 
     /// A higher row is harder on every scale, or the search between rows would find none or two.

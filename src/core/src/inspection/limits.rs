@@ -88,6 +88,9 @@ pub struct Judged {
     pub margin: Option<String>,
     /// The reading on the scale of the limit, where it was read on another: approximate.
     pub converted: Option<Converted>,
+    /// Decimals with which that stands as it does.
+    #[serde(skip)]
+    converted_places: usize,
 }
 
 impl Judged {
@@ -102,7 +105,7 @@ impl Judged {
             (Standing::Outside, None) => "outside",
         };
         match &self.converted {
-            Some(about) => format!("{words}; {about}"),
+            Some(about) => format!("{words}; {about:.*}", self.converted_places),
             None => words.to_owned(),
         }
     }
@@ -133,6 +136,31 @@ fn standing(margin: f64) -> Standing {
     if margin >= -1e-9 { Standing::Inside } else { Standing::Outside }
 }
 
+/// With how many decimals a figure stands as it does: what is outside is not shown inside.
+fn places_of(value: f64, least: usize, margin: impl Fn(f64) -> f64) -> usize {
+    /// No gauge shows more.
+    const MOST: usize = 7;
+    let stands = |places: &usize| {
+        let as_shown = crate::quantity::fixed(value, *places).parse().unwrap_or(value);
+        standing(margin(as_shown)) == standing(margin(value))
+    };
+    (least..MOST).find(stands).unwrap_or(MOST)
+}
+
+fn shown(value: f64, least: usize, margin: impl Fn(f64) -> f64) -> String {
+    crate::quantity::fixed(value, places_of(value, least, margin))
+}
+
+/// A margin with so many decimals that it is not shown as none where there is one.
+fn shown_margin(margin: f64, least: usize) -> String {
+    shown(margin.abs(), least, |size| if size > 1e-9 { -size } else { size })
+}
+
+/// A figure with decimals, without the noughts at its end.
+fn short(figure: &str) -> &str {
+    figure.trim_end_matches('0').trim_end_matches('.')
+}
+
 fn side(margin: f64) -> &'static str {
     if standing(margin) == Standing::Inside { "inside" } else { "outside" }
 }
@@ -143,13 +171,17 @@ fn lengths(limit: Limit, range: Range<Length>, read: &[Length]) -> Judged {
     Judged {
         limit,
         limits: format!("{} to {}", range.low, range.high),
-        found: worst.map(Length::to_string),
+        found: worst.map(|worst| {
+            let along = |mm: f64| margin(&Length::from_mm(mm));
+            format!("{} mm", short(&shown(worst.mm(), 3, along)))
+        }),
         standing: worst.map_or(Standing::NotMeasured, |worst| standing(margin(worst))),
         margin: worst.map(|worst| {
             let by = margin(worst);
-            format!("{} {}", Length::from_mm(by.abs()), side(by))
+            format!("{} mm {}", short(&shown_margin(by, 3)), side(by))
         }),
         converted: None,
+        converted_places: 0,
     }
 }
 
@@ -162,6 +194,7 @@ fn hardness(range: Range<Hardness>, read: &[Hardness]) -> Judged {
         standing: Standing::NotMeasured,
         margin: None,
         converted: None,
+        converted_places: 0,
     };
     let mut worst: Option<(f64, Converted)> = None;
     for reading in read {
@@ -175,15 +208,13 @@ fn hardness(range: Range<Hardness>, read: &[Hardness]) -> Judged {
         }
     }
     let Some((margin, about)) = worst else { return nothing };
+    let along = |value: f64| inside(value, range.low.value(), range.high.value());
     Judged {
         found: Some(about.from.to_string()),
         standing: standing(margin),
-        margin: Some(format!(
-            "{} {scale} {}",
-            crate::quantity::fixed(margin.abs(), 1),
-            side(margin)
-        )),
+        margin: Some(format!("{} {scale} {}", shown_margin(margin, 1), side(margin))),
         converted: (about.from.scale() != scale).then_some(about),
+        converted_places: places_of(about.about.value(), 0, along),
         ..nothing
     }
 }
@@ -206,6 +237,7 @@ fn dye(found: Option<DyeResult>) -> Judged {
         },
         margin: None,
         converted: None,
+        converted_places: 0,
     }
 }
 
@@ -269,6 +301,22 @@ mod tests {
         assert!(hardness.converted.is_some());
         let soft = Found { hardness: vec![read("200 HV0.5")], ..Found::default() };
         assert_eq!(standings(&soft).first(), Some(&Standing::NotComparable));
+    }
+
+    #[test]
+    fn a_figure_is_shown_with_the_decimals_by_which_it_is_outside() {
+        let found = Found {
+            hardness: vec![read("594 HV0.3")],
+            thickness: vec![mm(0.2996)],
+            ..Found::default()
+        };
+        let judged = judge(&limits(), &found);
+        let told: Vec<(Option<&str>, Option<&str>)> =
+            judged.iter().map(|one| (one.found.as_deref(), one.margin.as_deref())).collect();
+        assert_eq!(told.get(1), Some(&(Some("0.2996 mm"), Some("0.0004 mm outside"))));
+        // 594 HV lie between 54 and 55 HRC (ASTM E140, table 1), at 54.94.
+        let hardness = judged.first().expect("limited").told();
+        assert!(hardness.contains("outside; about 54.9 HRC"), "{hardness}");
     }
 
     #[test]

@@ -15,8 +15,8 @@ use crate::quantity::{Fraction, Length, Time};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Tracked {
-    /// Deposition efficiency; of parts that were not weighed, the build factor as the catalogue's
-    /// densities make an efficiency of it.
+    /// Deposition efficiency: of a part that was weighed what its weight says, of another its build
+    /// factor, which the catalogue's densities make an efficiency of.
     Efficiency,
     /// Standard deviation of the plume.
     Footprint,
@@ -61,21 +61,32 @@ pub fn point_of_part(
     pair: &Pair,
     figures: &Figures,
 ) -> Option<Fraction> {
-    let of_pair = part
-        .diameters
-        .iter()
-        .filter(|reading| basis.zone_at(reading.at).is_some_and(|zone| zone.powder == pair.powder));
-    let ratios = of_pair.filter_map(|reading| basis.build_ratio(part, reading, figures));
-    let (sum, count) = ratios.fold((0.0, 0.0), |(sum, count), one| (sum + one, count + 1.0));
-    if count > 0.0 {
-        return Some(figures.efficiency * (sum / count));
-    }
+    by_weight(part, basis, figures).or_else(|| by_diameters(part, basis, pair, figures))
+}
+
+/// What stayed on the part, of what was fed over it.
+fn by_weight(part: &PartMeasured, basis: &RunBasis, figures: &Figures) -> Option<Fraction> {
     // The weight of a part with two powders speaks of neither.
     let alone = basis.powders().len() == 1;
     let (weights, fed) = part.weights.zip(part.fed).filter(|_| alone)?;
     let share = deposition_efficiency(weights.after - weights.before, fed.mass)?;
     let lands = basis.share_that_lands(figures.footprint)?;
     (lands.ratio() > 0.0).then(|| Fraction::from_ratio(share / lands))
+}
+
+fn by_diameters(
+    part: &PartMeasured,
+    basis: &RunBasis,
+    pair: &Pair,
+    figures: &Figures,
+) -> Option<Fraction> {
+    let of_pair = part
+        .diameters
+        .iter()
+        .filter(|reading| basis.zone_at(reading.at).is_some_and(|zone| zone.powder == pair.powder));
+    let ratios = of_pair.filter_map(|reading| basis.build_ratio(part, reading, figures));
+    let (sum, count) = ratios.fold((0.0, 0.0), |(sum, count), one| (sum + one, count + 1.0));
+    (count > 0.0).then(|| figures.efficiency * (sum / count))
 }
 
 /// The footprint of a stripe: the standard deviation of the Gaussian through its readings. `None`

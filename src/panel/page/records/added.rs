@@ -136,7 +136,7 @@ fn taken_back(by: i64, marks: &[MarkRecord]) -> String {
 fn more(said: &Said, shown: &Shown, units: Units) -> Markup {
     match said {
         Said::CoatChecked { diameters, temperature, check, .. } => {
-            let lines = told(check, None, shown.record.summary.outcome);
+            let lines = told(check, None, &shown.record);
             let thin = units.of_thicknesses();
             html! {
                 dl.check {
