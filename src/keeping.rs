@@ -82,7 +82,10 @@ pub struct Keeping {
     powder: Vec<(String, Mass)>,
     flow: GasFlow,
     followed: Mutex<Followed>,
-    particulars: BTreeMap<String, String>,
+    /// What is known of the part by its order and by the run that this one goes on with.
+    known: BTreeMap<String, String>,
+    /// What a person said of it.
+    said: Particulars,
     deviations: Vec<Deviation>,
     virtually_at: Option<Timestamp>,
 }
@@ -112,15 +115,15 @@ impl Keeping {
         // A coat of several runs teaches nothing of any one.
         let basis = RunBasis::of(recipe, catalogue, &plan.program);
         let basis = basis.filter(|_| begin.goes_on.is_none());
-        let mut particulars = match &begin.goes_on {
+        let mut known = match &begin.goes_on {
             Some(goes_on) => {
                 of_its_part(&store, &goes_on.run).map_err(|problem| problem.whole())?
             }
             None => BTreeMap::new(),
         };
-        particulars.extend(begin.part.iter().flat_map(|part| part.particulars.clone()));
-        let mut particulars = begin.particulars.beside(particulars);
-        particulars.extend(begin.goes_on.iter().flat_map(GoesOn::particulars));
+        known.extend(begin.part.iter().flat_map(|part| part.particulars.clone()));
+        known.extend(begin.goes_on.iter().flat_map(GoesOn::particulars));
+        let said = begin.particulars.clone();
         let header = RunHeader {
             started_at: begin.virtually_at.unwrap_or_else(Timestamp::now),
             kind: begin.kind,
@@ -132,7 +135,7 @@ impl Keeping {
             basis,
             software: format!("evenpass {}", env!("CARGO_PKG_VERSION")),
             seed: begin.seed,
-            particulars: particulars.clone(),
+            particulars: said.beside(known.clone()),
             first_entry: begin.first_entry,
         };
         let file = store.file().to_owned();
@@ -151,7 +154,8 @@ impl Keeping {
             powder,
             flow: GasFlow::of(plan, catalogue),
             followed: Mutex::default(),
-            particulars,
+            known,
+            said,
             deviations: begin.part.map(|part| part.deviations.clone()).unwrap_or_default(),
             virtually_at: begin.virtually_at,
         })
@@ -163,15 +167,15 @@ impl Keeping {
         self.recorder.id().clone()
     }
 
-    /// A person says more of the part, before its job begins.
+    /// A person says anew what is to be known of the part, before its job begins.
     pub fn say(&mut self, said: &Particulars) {
-        self.particulars = said.beside(std::mem::take(&mut self.particulars));
+        self.said = said.clone();
     }
 
     /// The job begins now, with that entry; where a person started it, by their name. A record that
     /// was opened before begins with it.
     pub fn started(&self, by: Option<String>, first_entry: u64) {
-        let mut particulars = self.particulars.clone();
+        let mut particulars = self.said.beside(self.known.clone());
         particulars.extend(by.map(|person| ("started by".to_owned(), person)));
         let started_at = Timestamp::now();
         self.recorder.started(Beginning { started_at, particulars, first_entry });

@@ -189,6 +189,13 @@ impl Particulars {
         })
     }
 
+    /// This, and what is said of the same part later: the later words count.
+    #[must_use]
+    pub fn and(mut self, later: Self) -> Self {
+        self.0.extend(later.0);
+        self
+    }
+
     /// What is known of a part with this: what is known stays, but how it was blasted and who makes it.
     #[must_use]
     pub fn beside(&self, mut known: BTreeMap<String, String>) -> BTreeMap<String, String> {

@@ -251,10 +251,10 @@ impl Inside {
 
     /// A record that is open and whose job has not begun takes it too.
     fn say(&mut self, said: Particulars) {
+        self.said = std::mem::take(&mut self.said).and(said);
         if let Some(open) = self.open.as_mut().filter(|open| open.first.is_none()) {
-            open.keeping.say(&said);
+            open.keeping.say(&self.said);
         }
-        self.said = said;
     }
 
     /// Opens the record of the loaded job unless it is open.

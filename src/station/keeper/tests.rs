@@ -98,7 +98,9 @@ fn what_is_said_of_a_part_stands_in_its_record_and_not_in_that_of_the_next_one()
     let mut scene = Scene::new();
     scene.keeper.opens().unwrap();
     // The record is open already when it is said.
+    scene.keeper.say(of("S-6"));
     scene.keeper.say(of("S-7"));
+    scene.keeper.say(Particulars::none());
     scene.goes(Leaf::Ready, Leaf::Checking);
     scene.start("Ann", "accepted");
     scene.goes(Leaf::Checking, Leaf::Complete);
