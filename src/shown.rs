@@ -1,4 +1,16 @@
-//! Text from outside as it may be shown, on a screen and in a page; and as it may be kept.
+//! Text from outside as it may be shown, on a screen and in a page; and as it may be kept. And how a
+//! column of a table is laid out on either.
+
+/// How a column is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Layout {
+    /// Words of one line.
+    Word,
+    /// Figures, flush right.
+    Figure,
+    /// Prose, broken where the page ends.
+    Prose,
+}
 
 /// Without what a terminal would obey, and without what would turn the direction of reading.
 #[must_use]

@@ -270,6 +270,39 @@ impl Before {
         })
     }
 
+    /// What a part takes and how far what there is reaches, by name and in words.
+    #[must_use]
+    pub fn stocks(&self) -> Vec<(String, String)> {
+        let powder = &self.powder;
+        let taken = powder
+            .expected
+            .taken
+            .map_or_else(String::new, |taken| format!(", the last parts took {taken:.1}"));
+        let hopper = match (powder.holds, powder.reach) {
+            (Some(holds), Some(reach)) => format!("{holds:.1}, {}", reaches(reach, "refill")),
+            _ => "nobody has said what is in it".to_owned(),
+        };
+        let mut rows = vec![
+            (
+                "powder for a part".to_owned(),
+                format!("planned {:.1}{taken}", powder.expected.planned),
+            ),
+            ("hopper".to_owned(), hopper),
+        ];
+        rows.extend(self.gases.iter().map(|(title, gas)| {
+            let per_part = gas.expected.per_part;
+            let words = match (gas.holds, gas.reach) {
+                (Some(holds), Some(reach)) => format!(
+                    "{per_part:.1} a part, {holds:.0} left, {}",
+                    reaches(reach, "change it")
+                ),
+                _ => format!("{per_part:.1} a part; nobody has said what the bottles hold"),
+            };
+            (title.clone(), words)
+        }));
+        rows
+    }
+
     /// "part 7 of 30, serial S-07, to be measured (its turn)".
     #[must_use]
     pub fn title(&self) -> String {
@@ -292,6 +325,18 @@ pub enum Surface {
     AsTheOrderWants,
     /// An engineer has said that it may, and why.
     Overridden,
+}
+
+fn reaches(reach: Reach, what: &str) -> String {
+    let parts = if reach.whole_parts == 1 {
+        "1 part".to_owned()
+    } else {
+        format!("{} parts", reach.whole_parts)
+    };
+    match reach.fill_before {
+        Some(number) => format!("enough for {parts}: {what} before part {number}"),
+        None => "enough for all that are to be made".to_owned(),
+    }
 }
 
 fn powder_need(powder: &Ahead<Mass>, kept_back: Mass) -> Option<Need> {

@@ -100,15 +100,21 @@ impl PartLine {
     /// How it stands, in a word or two.
     #[must_use]
     pub const fn standing(&self) -> &'static str {
-        match self.fate {
-            Fate::Running => "being made",
-            Fate::Bare => "not begun",
-            Fate::Made => "undecided",
-            Fate::BrokenOff => "broken off",
-            Fate::Pass => "pass",
-            Fate::Hold => "hold",
-            Fate::Scrap => "scrap",
-        }
+        stands(self.fate)
+    }
+}
+
+/// How an attempt stands, in a word or two.
+#[must_use]
+pub const fn stands(fate: Fate) -> &'static str {
+    match fate {
+        Fate::Running => "being made",
+        Fate::Bare => "not begun",
+        Fate::Made => "undecided",
+        Fate::BrokenOff => "broken off",
+        Fate::Pass => "pass",
+        Fate::Hold => "hold",
+        Fate::Scrap => "scrap",
     }
 }
 

@@ -2,7 +2,7 @@
 
 mod used_up;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use evenpass_core::batch::{
     Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally, why_measured,
@@ -138,10 +138,13 @@ impl Standing {
         said: &[&MarkRecord],
     ) -> Result<(), RecordError> {
         let mut runs = store.runs_used(kind)?;
+        let bare = store.runs()?.into_iter().filter(|run| !has_begun(run)).map(|run| run.id);
+        let bare: HashSet<RunId> = bare.collect();
         let mut titles = BTreeMap::new();
         runs.retain(|run| {
             // The twin's hopper is filled anew for every run that is of no batch.
             (kind == RunKind::Machine || run.batch.is_some())
+                && !bare.contains(&run.run)
                 && *titles.entry(run.rig.clone()).or_insert_with(|| is_rig(&run.rig, &batch.rig))
         });
         let mut runs = runs.into_iter().peekable();
@@ -219,7 +222,9 @@ impl Standing {
             };
             let fate = fate(run, stands(store, said, &part.run)?);
             self.attempts.push(Attempt { number: part.number, fate });
-            self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
+            if has_begun(run) {
+                self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
+            }
             let by_figures = measured.iter().any(|kept| {
                 kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
             });
@@ -403,7 +408,7 @@ pub fn to_be_measured(
 #[must_use]
 pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
     match (decided.map(|(verdict, _)| verdict), run.outcome) {
-        (_, Outcome::Open) => Fate::Running,
+        (_, Outcome::Open) if has_begun(run) => Fate::Running,
         (Some(Verdict::Pass), _) => Fate::Pass,
         (Some(Verdict::Hold), _) => Fate::Hold,
         (Some(Verdict::Scrap), _) => Fate::Scrap,
@@ -412,6 +417,12 @@ pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
         (None, _) if run.passes_planned.is_none() && run.resumes.is_none() => Fate::Bare,
         (None, _) => Fate::BrokenOff,
     }
+}
+
+/// Whether its job has begun. A record is opened before a start is asked for; one that came to nothing
+/// has used nothing up, and is no part that is being made.
+fn has_begun(run: &RunSummary) -> bool {
+    run.lasted > Time::ZERO
 }
 
 /// Whether a part that came to its end is one to compare others with.

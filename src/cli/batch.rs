@@ -1,11 +1,8 @@
 //! `batch`: an order for many parts alike, what is told of it, and the shift's report.
 
-pub(super) mod job;
 mod made;
 mod marks;
-mod page;
 pub(super) mod report;
-mod rows;
 pub(super) mod show;
 
 use std::io::{self, Write};
@@ -15,7 +12,7 @@ use clap::{Args, Subcommand};
 
 use super::Exit;
 use crate::cli::refused::Refused;
-use crate::record::{Batch, BatchId, Store, records_file};
+use crate::record::{Store, records_file};
 
 /// What `batch` is asked.
 #[derive(Debug, Subcommand)]
@@ -89,16 +86,6 @@ impl Place {
     fn store(&self) -> Result<Store, Refused> {
         Ok(Store::open_existing(&records_file(self.records.as_deref())?)?)
     }
-}
-
-/// The batch a person means: by its name, or the one made last by `latest`.
-pub(super) fn find(store: &Store, asked: &str) -> Result<Batch, Refused> {
-    if asked == "latest"
-        && let Some(last) = store.batches()?.pop()
-    {
-        return Ok(last);
-    }
-    Ok(store.batch(&BatchId::stored(asked.to_owned()))?)
 }
 
 fn print_json(value: &impl serde::Serialize, to: &mut impl Write) -> io::Result<()> {

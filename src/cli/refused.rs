@@ -3,6 +3,8 @@
 use std::io;
 
 use super::{Exit, say};
+use crate::batch::job::NoJob;
+use crate::batch::telling::Wrong;
 use crate::record::RecordError;
 
 /// Why something that a person asked for was not done.
@@ -30,6 +32,21 @@ impl From<RecordError> for Refused {
             | RecordError::InTheWay { .. } => Self::Input(problem.whole()),
             _ => Self::Failure(problem.whole()),
         }
+    }
+}
+
+impl From<NoJob> for Refused {
+    fn from(why: NoJob) -> Self {
+        match why {
+            NoJob::Record(problem) => problem.into(),
+            NoJob::Input(problem) => Self::Input(problem),
+        }
+    }
+}
+
+impl From<Wrong> for Refused {
+    fn from(wrong: Wrong) -> Self {
+        Self::Input(wrong.lines())
     }
 }
 

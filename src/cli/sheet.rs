@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use super::say::harmless;
+pub(super) use crate::shown::Layout;
 use comfy_table::presets::NOTHING;
 use comfy_table::{CellAlignment, ColumnConstraint, ContentArrangement, Table};
 
@@ -11,17 +12,6 @@ pub(super) const WIDTH: u16 = 100;
 
 /// Space between two columns.
 const GUTTER: u16 = 2;
-
-/// How a column is laid out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Layout {
-    /// Words of one line.
-    Word,
-    /// Figures, flush right.
-    Figure,
-    /// Prose, broken where the page ends.
-    Prose,
-}
 
 /// A table with a heading over each column.
 pub(super) struct Sheet {

@@ -2,6 +2,7 @@
 
 use std::net::IpAddr;
 use std::path::PathBuf;
+use std::sync::atomic::AtomicU64;
 use std::sync::{Arc, Mutex};
 
 use axum::http::HeaderMap;
@@ -109,6 +110,11 @@ pub(super) struct Inside {
     /// The run that waits for somebody to decide, as it was last looked at, and one look at a time.
     pub(super) undone: Mutex<Looked>,
     pub(super) looking_undone: Arc<Semaphore>,
+    /// How the order in hand stands, as it was last looked at, and one look at a time.
+    pub(super) order: Mutex<super::batches::Looked>,
+    pub(super) looking_order: Arc<Semaphore>,
+    /// How often something was told of an order here.
+    pub(super) told_of_orders: AtomicU64,
     /// What keeps the record from being written, as it was last told.
     record_trouble: Mutex<Option<String>>,
     nobody: Person,
@@ -170,6 +176,9 @@ impl App {
             newer: Mutex::new(None),
             undone: Mutex::default(),
             looking_undone: Arc::new(Semaphore::new(1)),
+            order: Mutex::default(),
+            looking_order: Arc::new(Semaphore::new(1)),
+            told_of_orders: AtomicU64::new(0),
             record_trouble: Mutex::new(None),
             nobody: nobody()?,
         };
@@ -199,6 +208,7 @@ impl App {
         self.look_at_record();
         self.look_at_sessions(self.now());
         self.look_for_undone();
+        self.look_for_order();
         let Ok(turn) = self.inside.reading_people.clone().try_acquire_owned() else { return };
         let app = self.clone();
         tokio::task::spawn_blocking(move || {

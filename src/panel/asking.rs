@@ -15,6 +15,8 @@ pub(super) use super::seal::Seal;
 use super::stops;
 use super::texts;
 use super::visitor::{Asker, Visitor, written};
+use crate::batch::served::Chosen;
+use crate::files::Places;
 use crate::learning::Lessons;
 use crate::people::{Right, Units};
 use crate::proving::Said;
@@ -200,7 +202,11 @@ pub(super) async fn ask(
         return visitor.told(&app, &what, reply);
     }
     let answer = app.station().command(&visitor.commander(ask.turn), request).await;
-    visitor.told(&app, &what, reply_of(answer))
+    let mut reply = reply_of(answer);
+    if request == Request::BlastedNow && reply.refusal().is_none() {
+        reply = super::batches::blasted_now(&app, &visitor).await.unwrap_or(reply);
+    }
+    visitor.told(&app, &what, reply)
 }
 
 /// What only takes away goes to the scan as a stop does, and is counted as one where it repeats;
@@ -274,15 +280,7 @@ pub(super) async fn load(
     if let Err(refused) = visitor.sealed(&app, &ask.seal, &what) {
         return refused;
     }
-    let reply = match load_it(&app, &visitor, &ask).await {
-        Ok(Answer::Accepted) if has_ended(&app) => Reply::done_so(texts::LEAVE_JOB_FIRST),
-        Ok(Answer::Accepted) if app.undone().is_some() => {
-            let run = app.undone().map_or_else(String::new, |undone| undone.run.to_string());
-            Reply::done_so(format!("{} {run}", texts::UNDONE_STAYS))
-        }
-        Ok(answer) => Reply::of(answer),
-        Err(reply) => reply,
-    };
+    let reply = load_it(&app, &visitor, &ask).await.unwrap_or_else(|reply| reply);
     visitor.told(&app, &what, reply)
 }
 
@@ -302,33 +300,53 @@ pub(super) fn may_command(app: &App, visitor: &Visitor, turn: u64) -> Result<(),
         .map_err(|why| Reply::refused(why.to_string()))
 }
 
-async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Answer, Reply> {
-    visitor.right(Right::Run)?;
-    may_command(app, visitor, ask.turn)?;
+async fn load_it(app: &App, visitor: &Visitor, ask: &AskLoad) -> Result<Reply, Reply> {
     let (reading, recipe) = (app.clone(), ask.recipe.clone());
-    let read = app.plan(visitor, move || {
+    let read = move |places: Places<'_>, from: Lessons<'_>| {
         let path = super::page::recipes::path_of(&reading, &recipe)
             .ok_or_else(|| texts::NO_SUCH_RECIPE.to_owned())?;
-        let options = &reading.inside.options;
-        let places = crate::files::Places {
-            rig: options.rig.as_deref(),
-            catalogue: options.catalogue.as_deref(),
-        };
-        let from = reading.station().records().filter(|file| file.exists());
-        let from = from.map_or(Lessons::Ignored, Lessons::From);
         Loaded::read(&path, places, from)
-    });
-    let loaded = match read.await {
-        Ok(read) => read.map_err(Reply::refused)?,
-        Err(why) => return Err(Reply::refused(why)),
     };
+    load_read(app, visitor, ask.turn, None, read).await
+}
+
+/// Loads what is read, where nobody waits for it; made for that order, or as it comes.
+pub(super) async fn load_read(
+    app: &App,
+    visitor: &Visitor,
+    turn: u64,
+    order: Option<Chosen>,
+    read: impl FnOnce(Places<'_>, Lessons<'_>) -> Result<Loaded, String> + Send + 'static,
+) -> Result<Reply, Reply> {
+    visitor.right(Right::Run)?;
+    may_command(app, visitor, turn)?;
+    let reading = app.clone();
+    let read = app.plan(visitor, move || {
+        let options = &reading.inside.options;
+        let places =
+            Places { rig: options.rig.as_deref(), catalogue: options.catalogue.as_deref() };
+        let from = reading.station().records().filter(|file| file.exists());
+        read(places, from.map_or(Lessons::Ignored, Lessons::From))
+    });
+    let loaded = read.await.flatten().map_err(Reply::refused)?;
     // Reading and planning took their time.
-    may_command(app, visitor, ask.turn)?;
+    may_command(app, visitor, turn)?;
     // A plan by other figures than those that drive the carriage would be another job.
     if loaded.job.rig_source.text != app.station().rig_source().text {
         return Err(Reply::refused(texts::RIG_CHANGED_LOAD));
     }
-    app.station().load(loaded).await.map_err(Reply::refused)
+    let answer = match order {
+        Some(order) => app.station().load_for(loaded, order).await,
+        None => app.station().load(loaded).await,
+    };
+    Ok(match answer.map_err(Reply::refused)? {
+        Answer::Accepted if has_ended(app) => Reply::done_so(texts::LEAVE_JOB_FIRST),
+        Answer::Accepted => match app.undone() {
+            Some(undone) => Reply::done_so(format!("{} {}", texts::UNDONE_STAYS, undone.run)),
+            None => Reply::done(),
+        },
+        answer => Reply::of(answer),
+    })
 }
 
 #[derive(Debug, Deserialize)]

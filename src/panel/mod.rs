@@ -14,6 +14,7 @@
 //!   its time is done. `stops` carries stops, and all else that only takes away, to the scan.
 //! - `set_up` keeps a start from a page until somebody has ticked the list; `newer` looks whether the
 //!   loaded recipe was saved anew.
+//! - `batches` takes what is told of an order, and the choice of the order that the next part is for.
 //! - `undone` looks for a run that was cut off, and takes what is decided about it.
 //! - `visitor` knows who asks: a session's person, and whether they are at the machine.
 //!   `roll` is who may sign in now.
@@ -26,6 +27,7 @@ mod app;
 mod aside;
 mod asking;
 mod assets;
+mod batches;
 mod connections;
 mod given;
 mod guard;
@@ -79,6 +81,11 @@ fn router(app: App) -> Router {
         .route("/recipes/{name}/text", get(page::recipes::text))
         .route("/recipes/{name}/compare", get(page::recipes::compare))
         .route("/teach", get(page::recipes::teach::page).post(page::recipes::teach::act))
+        .route("/batches", get(page::batches::page))
+        .route("/batch", get(page::batches::one))
+        .route("/batch/report", get(page::batches::report))
+        .route("/batch/told", post(batches::told))
+        .route("/batch/choose", post(batches::choose))
         .route("/records", get(page::records::page))
         .route("/records/{id}", get(page::records::one).post(page::records::add))
         .route("/records/{id}/{file}", get(page::records::files::file))

@@ -8,6 +8,7 @@ macro_rules! texts {
 }
 
 pub(super) mod adding;
+pub(super) mod batches;
 
 texts! {
     PRODUCT = "Evenpass";
@@ -78,7 +79,6 @@ texts! {
     NOT_KEPT = "The record cannot be written; the run goes on";
     ANSWER_WITHIN = "to be answered within";
 
-    BATCH = "Batch";
     PERMISSIVES = "Before a start";
     GIVEN = "given";
     KEY_OFF = "The enabling key at the machine is off, or its state is unknown: turn it on first.";

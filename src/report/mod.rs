@@ -20,6 +20,7 @@ mod limits;
 mod passes;
 pub(crate) mod people;
 mod reader;
+pub(crate) mod shift;
 mod trouble;
 
 use std::collections::BTreeMap;

@@ -9,6 +9,8 @@
 //! acts, and it is tried anew with every state that the job enters. It ends when the job has; an end
 //! that the disk refuses is tried again until it is written or the program ends.
 
+mod open;
+
 use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -16,23 +18,22 @@ use std::sync::mpsc::RecvTimeoutError;
 use std::thread::{Builder, JoinHandle};
 use std::time::Duration;
 
-use evenpass_core::ledger::{Entry, EntryKind};
+use evenpass_core::ledger::Entry;
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::Plan;
-use evenpass_core::request::Request;
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::{Leaf, Phase};
 use jiff::Timestamp;
-use serde_json::json;
 use tokio::sync::{oneshot, watch};
 use tracing::warn;
 
+use self::open::{Open, is_left, is_start, moved, runs};
 use super::inbox::{Inbox, ToKeeper};
 use super::loading::Loaded;
-use crate::attendant::{End, ended, first_cause};
-use crate::batch::served::BatchNext;
+use crate::attendant::End;
+use crate::batch::served::{BatchNext, Chosen, Serving};
 use crate::comparison::ZoneComparison;
-use crate::keeping::{Begin, Ended, Keeping, OfBatch, powder_used};
+use crate::keeping::{Begin, Keeping, OfBatch};
 use crate::particulars::Particulars;
 use crate::record::{Leaving, RunId, RunKind, Store, records_file};
 use crate::resuming::part_of;
@@ -49,19 +50,20 @@ pub struct Kept {
     pub run: Option<RunId>,
     /// What keeps the disk from taking more, if anything does.
     pub trouble: Option<String>,
-    /// Where the loaded job belongs to a batch: its next part, and what that needs first; the part in
-    /// hand while its record is open.
-    pub part: Vec<String>,
+    /// How many records have come to their end on the disk: whoever counts parts looks anew.
+    pub ended: usize,
 }
 
 /// What the keeper is told.
 pub(super) enum Told {
     /// The next entry of the ledger.
     Entry(Entry),
-    /// Another job is loaded.
-    Loaded(Arc<Loaded>),
+    /// Another job is loaded, made for that order.
+    Loaded(Arc<Loaded>, Chosen),
     /// Somebody says what is to be known of the part that is made next.
     Said(Particulars),
+    /// The order was chosen, or something was told of one.
+    Order(Chosen),
     /// A start is about to be asked for.
     Opens(oneshot::Sender<Result<(), String>>),
     /// Nothing more comes.
@@ -136,23 +138,13 @@ struct Runs {
     by: Option<String>,
 }
 
-/// A record that is open.
-struct Open {
-    keeping: Keeping,
-    loaded: Arc<Loaded>,
-    /// The number of its first entry, once it has begun.
-    first: Option<u64>,
-    /// States, causes, and the first and the last sample: what its end is told from.
-    told: Vec<Entry>,
-    last_sample: Option<Entry>,
-}
-
 struct Inside {
     machine: Machine,
     show: watch::Sender<Kept>,
     loaded: Option<Arc<Loaded>>,
     /// What was said of the part that is made next, or is in hand.
     said: Particulars,
+    chosen: Chosen,
     job: Option<Runs>,
     /// What was told of the job while no record takes it.
     before: VecDeque<Entry>,
@@ -167,26 +159,27 @@ struct Inside {
 
 impl Inside {
     const fn of(machine: Machine, show: watch::Sender<Kept>) -> Self {
+        let chosen = Chosen::Latest;
         let before = VecDeque::new();
-        let (loaded, job, open, leaf) = (None, None, None, None);
         let leaving = Vec::new();
         let said = Particulars::none();
-        Self { machine, show, loaded, said, job, before, open, leaving, leaf, last: 0 }
+        let (loaded, job, open, leaf) = (None, None, None, None);
+        Self { machine, show, loaded, said, chosen, job, before, open, leaving, leaf, last: 0 }
     }
 
     fn run(mut self, inbox: &Inbox) {
         while let Some(told) = self.next(inbox) {
             match told {
                 Told::Entry(entry) => self.entry(entry),
-                Told::Loaded(loaded) => {
+                Told::Loaded(loaded, chosen) => {
                     self.finish(End::NotStarted);
-                    self.loaded = Some(loaded);
+                    (self.loaded, self.chosen) = (Some(loaded), chosen);
                     self.said = Particulars::none();
                     self.job = None;
                     self.before.clear();
-                    self.show_part();
                 }
                 Told::Said(said) => self.say(said),
+                Told::Order(chosen) => self.order(chosen),
                 Told::Opens(reply) => {
                     // Whoever asked may have gone; the next start finds the record open.
                     let _ = reply.send(self.opens());
@@ -221,8 +214,8 @@ impl Inside {
         }
         let (over, left): (Vec<_>, Vec<_>) = self.leaving.drain(..).partition(Leaving::is_over);
         self.leaving = left;
-        if !over.is_empty() && self.open.is_none() {
-            self.show_part();
+        if !over.is_empty() {
+            self.show.send_modify(|kept| kept.ended += over.len());
         }
         let wrong = |over: Leaving| match over.give_up() {
             Ok(closed) => closed.missing(),
@@ -284,8 +277,7 @@ impl Inside {
         self.show.send_modify(|kept| {
             (kept.run, kept.trouble) = (Some(keeping.id()), None);
         });
-        let open = Open { keeping, loaded, first: None, told: Vec::new(), last_sample: None };
-        self.open = Some(open);
+        self.open = Some(Open::of(keeping, loaded));
         Ok(())
     }
 
@@ -392,37 +384,32 @@ impl Inside {
 
     fn finish(&mut self, end: End) {
         let Some(open) = self.open.take() else { return };
-        let end = if open.first.is_some() { end } else { End::NotStarted };
-        let zones = (self.machine.zones)(&open.loaded.plan);
         let snapshot = self.machine.snapshots.borrow().clone();
-        let mut told = open.told;
-        told.extend(open.last_sample);
-        let end = ended(end, &told);
-        let first_cause = first_cause(end, &snapshot, &told);
-        let powder_fed_g = powder_used(&told);
-        let ended = Ended { end, first_cause, zones: &zones, powder_fed_g };
-        self.leaving.push(open.keeping.leave(&ended));
+        self.leaving.push(open.leave(end, &self.machine.zones, &snapshot));
     }
 
-    /// Shows the next part of the batch that the loaded job belongs to, and gives it. Records that
-    /// cannot be read are told where the record is opened: they are no reason against a start.
-    fn show_part(&self) -> Option<BatchNext> {
-        let loaded = self.loaded.as_ref().filter(|loaded| loaded.goes_on.is_none());
-        let Some(loaded) = loaded else {
-            self.show.send_modify(|kept| kept.part.clear());
-            return None;
-        };
-        let (kind, records) = (self.machine.kind, self.machine.records.as_deref());
-        let found = BatchNext::of(records, kind, &loaded.job, &loaded.plan, Timestamp::now());
-        let part = found.ok().flatten();
-        let lines = part.as_ref().map(BatchNext::lines).unwrap_or_default();
-        self.show.send_modify(|kept| kept.part = lines);
-        part
+    /// What the next part is of, and what it needs, was told anew: a record that was opened for a start
+    /// that came to nothing would still say it as it was.
+    fn order(&mut self, chosen: Chosen) {
+        self.chosen = chosen;
+        if self.open.as_ref().is_some_and(|open| open.first.is_none()) {
+            self.finish(End::NotStarted);
+        }
     }
 
-    /// The part of a batch that the job makes: what goes on with a run makes that run's part.
+    /// The part of an order that the job makes: what goes on with a run makes that run's part. Records
+    /// that cannot be read are told where the record is opened: they are no reason against a start.
     fn part_begun(&self, loaded: &Loaded) -> Option<OfBatch> {
-        let Some(on) = &loaded.goes_on else { return self.show_part().map(BatchNext::begun) };
+        let Some(on) = &loaded.goes_on else {
+            let serving = Serving {
+                records: self.machine.records.as_deref(),
+                kind: self.machine.kind,
+                job: &loaded.job,
+                plan: &loaded.plan,
+                chosen: &self.chosen,
+            };
+            return serving.next(Timestamp::now()).ok().flatten().map(BatchNext::begun);
+        };
         let store = records_file(self.machine.records.as_deref())
             .and_then(|file| Store::open_existing(&file));
         match store.and_then(|store| part_of(&store, &on.run)) {
@@ -443,52 +430,6 @@ impl Inside {
             changed
         });
     }
-}
-
-impl Open {
-    fn take(&mut self, entry: Entry) {
-        match entry.kind {
-            EntryKind::State | EntryKind::Cause => self.told.push(entry.clone()),
-            EntryKind::Sample if self.last_sample.is_none() => {
-                self.told.push(entry.clone());
-                self.last_sample = Some(entry.clone());
-            }
-            EntryKind::Sample => self.last_sample = Some(entry.clone()),
-            _ => {}
-        }
-        self.keeping.send(entry);
-    }
-}
-
-/// The states that an entry tells the leaving and the entering of.
-fn moved(entry: &Entry) -> Option<(Option<Leaf>, Leaf)> {
-    if entry.kind != EntryKind::State {
-        return None;
-    }
-    let leaf = |side| {
-        let name = entry.data.get(side)?.as_str()?;
-        Leaf::ALL.iter().copied().find(|leaf| leaf.name() == name)
-    };
-    Some((leaf("from"), leaf("to")?))
-}
-
-/// Whether an entry tells that a start was asked for and accepted.
-fn is_start(entry: &Entry) -> bool {
-    let says = |field, what| entry.data.get(field) == Some(&what);
-    entry.kind == EntryKind::Request
-        && says("request", json!(Request::Start))
-        && says("answer", json!("accepted"))
-}
-
-/// Whether somebody has left a job that had ended.
-const fn is_left(from: Phase, to: Phase) -> bool {
-    matches!(from, Phase::Complete | Phase::Stopped) && matches!(to, Phase::Idle | Phase::Manual)
-}
-
-/// Whether a job is under way, be it held or tripped.
-const fn runs(phase: Phase) -> bool {
-    !matches!(phase, Phase::Idle | Phase::Manual | Phase::Complete | Phase::Stopped)
-        && !matches!(phase, Phase::Aborting | Phase::Aborted)
 }
 
 #[cfg(test)]

@@ -14,6 +14,7 @@ use tokio::sync::oneshot;
 
 use super::keeper::Told;
 use super::{Station, locked};
+use crate::batch::served::Chosen;
 use crate::clock::orders::Order;
 use crate::clock::paced::Gone;
 use crate::embed;
@@ -168,11 +169,23 @@ impl Station {
     }
 
     /// Loads a job; the twin is set up for it anew, as if it had been switched off and on. Where two
-    /// are loaded at once, one is after the other in everything.
+    /// are loaded at once, one is after the other in everything. Of the recipe that was loaded before
+    /// it is made for the same order, of another one for that which was ordered last.
     ///
     /// # Errors
     /// The scan has ended, or the bench cannot take the part: why.
     pub async fn load(&self, loaded: Loaded) -> Result<Answer, String> {
+        let text = &loaded.job.recipe_source.text;
+        let is_same = self.loaded().is_some_and(|before| before.job.recipe_source.text == *text);
+        let chosen = if is_same { self.chosen() } else { Chosen::Latest };
+        self.load_for(loaded, chosen).await
+    }
+
+    /// The same, made for that order.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub async fn load_for(&self, loaded: Loaded, chosen: Chosen) -> Result<Answer, String> {
         let gone = |gone: Gone| gone.to_string();
         let bench = |seed| embed::bench(&loaded.job, &loaded.plan, seed);
         let bench = self
@@ -192,11 +205,31 @@ impl Station {
             self.at_bench(Box::new(move |old| take_over(old, bench))).map_err(gone)?;
         }
         let loaded = Arc::new(loaded);
+        locked(&self.inside.chosen).clone_from(&chosen);
         if let Some(keeper) = &*locked(&self.inside.keeper) {
-            keeper.tell(Told::Loaded(loaded.clone()));
+            keeper.tell(Told::Loaded(loaded.clone(), chosen));
         }
         self.inside.loaded.send_replace(Some(loaded));
         Ok(answer)
+    }
+
+    /// From the next start on the loaded job is made for that order. A part under way stays what it is.
+    pub async fn choose(&self, chosen: Chosen) {
+        let _turn = self.inside.turns.lock().await;
+        *locked(&self.inside.chosen) = chosen;
+        self.tell_order();
+    }
+
+    /// Something was told of an order: what the next start's record says of it is looked up anew.
+    pub async fn told_of_order(&self) {
+        let _turn = self.inside.turns.lock().await;
+        self.tell_order();
+    }
+
+    fn tell_order(&self) {
+        if let Some(keeper) = &*locked(&self.inside.keeper) {
+            keeper.tell(Told::Order(self.chosen()));
+        }
     }
 }
 

@@ -143,6 +143,7 @@ impl Station {
                 keeper: Mutex::new(Some(keeper)),
                 seat: Mutex::new(Seat::default()),
                 loaded: watch::channel(None).0,
+                chosen: Mutex::default(),
                 proofs: Proofs::default(),
                 rig: setup.rig,
                 rig_source: setup.rig_source,

@@ -40,6 +40,7 @@ pub use self::making::Setup;
 pub use self::proofs::{ProofEnd, ProofShown, Proofs};
 use self::scan::Scan;
 pub use self::seat::{NotSeated, Seat, Sitter, Taking, is_same_person, shown_name};
+use crate::batch::served::Chosen;
 use crate::clock::orders::{Order, Windows};
 use crate::clock::paced::{AtBench, Gone};
 use crate::files::Source;
@@ -60,6 +61,8 @@ struct Inside {
     kept: watch::Receiver<Kept>,
     seat: Mutex<Seat>,
     loaded: watch::Sender<Option<Arc<Loaded>>>,
+    /// For which order the loaded job is made.
+    chosen: Mutex<Chosen>,
     proofs: Proofs,
     rig: Rig,
     rig_source: Source,
@@ -125,6 +128,12 @@ impl Station {
     #[must_use]
     pub fn loaded(&self) -> Option<Arc<Loaded>> {
         self.inside.loaded.borrow().clone()
+    }
+
+    /// For which order the loaded job is made, as somebody has chosen.
+    #[must_use]
+    pub fn chosen(&self) -> Chosen {
+        locked(&self.inside.chosen).clone()
     }
 
     /// What there is to see of the records.

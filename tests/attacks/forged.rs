@@ -17,6 +17,8 @@ fn without_a_cookie_nothing_is_asked_and_that_is_written_down() {
         "/units",
         "/bench",
         "/teach",
+        "/batch/told",
+        "/batch/choose",
         "/records/latest",
         "/sign-out",
     ] {

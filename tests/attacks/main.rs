@@ -21,6 +21,7 @@ mod forged;
 mod jog_line;
 mod lateness;
 mod malformed;
+mod orders;
 mod person;
 mod pins;
 #[path = "../ptys/mod.rs"]

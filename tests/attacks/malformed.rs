@@ -59,7 +59,14 @@ fn a_body_that_is_no_form_of_the_panel_is_refused() {
         assert!((400..=422).contains(&status), "{kind} {:?}: {status}", body.escape_ascii());
         assert_eq!(answer.body, words, "{kind} {:?}", body.escape_ascii());
     }
-    for path in ["/live?page=none", "/live", "/recipes/%ff"] {
+    for path in [
+        "/live?page=none",
+        "/live",
+        "/recipes/%ff",
+        "/batch",
+        "/batch?name=B&from=-1",
+        "/batch/report",
+    ] {
         let answer = operator.get(path);
         assert_eq!((answer.status, answer.body.as_str()), (400, words), "{path}");
     }

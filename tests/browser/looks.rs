@@ -8,6 +8,7 @@ use std::time::Duration;
 use serde_json::{Value, json};
 
 use crate::operator::answer_until;
+use crate::orders;
 use crate::pages;
 use crate::scene::{ENGINEER, Scene};
 use crate::screen::Screen;
@@ -127,6 +128,7 @@ pub(crate) async fn look(screen: &Screen, paths: &[String], when: &str) -> Vec<S
 #[ignore = "needs chromium and its driver"]
 async fn pages_are_whole_legible_and_large_enough_at_rest_in_a_run_and_tripped() {
     let scene = Scene::new(PACE).await;
+    scene.store().keep_batch(&orders::order(&scene, "B30", 30)).expect("kept");
     let screen = Screen::of(&scene).await;
     let mut wrong = look(&screen, &["/sign-in".to_owned()], "idle").await;
     screen.sign_in(ENGINEER).await;

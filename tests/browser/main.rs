@@ -25,6 +25,7 @@ mod jogging;
 mod looks;
 mod many_pages;
 mod operator;
+mod orders;
 mod pages;
 mod printed;
 mod proofs;

@@ -22,9 +22,10 @@ pub(crate) async fn all(screen: &Screen) -> Vec<String> {
         let links = "return Array.from(document.querySelectorAll('a[href^=\"/\"]'), \
                      (one) => one.getAttribute('href'))";
         let links = screen.script(links).await;
-        // A recipe's text is a file to keep, not a page.
+        // A recipe's text and a shift's report are files to keep, not pages.
+        let is_file = |link: &&str| link.ends_with("/text") || link.starts_with("/batch/report");
         let links = links.as_array().into_iter().flatten().filter_map(|link| link.as_str());
-        ahead.extend(links.filter(|link| !link.ends_with("/text")).map(str::to_owned));
+        ahead.extend(links.filter(|link| !is_file(link)).map(str::to_owned));
         found.push(path);
     }
     found

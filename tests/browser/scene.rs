@@ -90,6 +90,16 @@ impl Scene {
         std::fs::write(file, text + more).expect("written");
     }
 
+    /// Its records, while it writes them.
+    pub(crate) fn store(&self) -> Store {
+        Store::open(&self.folder.path().join("runs.sqlite")).expect("records")
+    }
+
+    /// The folder of its recipes.
+    pub(crate) fn recipes(&self) -> PathBuf {
+        self.folder.path().join("recipes")
+    }
+
     /// What is physically so at the twin.
     pub(crate) async fn truth(&self) -> Truth {
         self.at_bench(|bench| bench.truth()).await

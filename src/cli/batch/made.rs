@@ -10,6 +10,7 @@ use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::batch::job;
 use crate::cli::refused::Refused;
 use crate::cli::{Setting, say};
 use crate::files;
@@ -118,7 +119,7 @@ pub(super) fn make(arguments: &MakeArguments, to: &mut impl Write) -> Result<(),
         "batch {id}: {} parts of \"{}\" {}",
         batch.ordered.serials.len(),
         say::one_line(&job.recipe.title),
-        super::job::place(batch.kind)
+        job::place(batch.kind)
     )?;
     Ok(writeln!(to, "`evenpass batch show {id}` says what is needed before the first part")?)
 }

@@ -8,13 +8,9 @@ use jiff::Timestamp;
 use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
-use super::rows::{
-    COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
-    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
-};
-use super::{find, page, print_json};
+use super::print_json;
+use crate::batch::job::{find, parts_made};
 use crate::batch::shift::{Asked, Shift};
-use crate::cli::batch::job::parts_made;
 use crate::cli::records::{pairs, section};
 use crate::cli::refused::Refused;
 use crate::cli::say;
@@ -22,6 +18,11 @@ use crate::cli::sheet::{Layout, Sheet};
 use crate::files;
 use crate::record::{Batch, RunKind, Store, records_file};
 use crate::report::Paper;
+use crate::report::shift::page;
+use crate::report::shift::rows::{
+    COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
+    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
+};
 
 /// What `batch report` is asked.
 #[derive(Debug, Args)]
@@ -80,7 +81,7 @@ pub(super) fn report(arguments: &ReportArguments, to: &mut impl Write) -> Result
         shift.batches.retain(|batch| at_work.contains(&batch.id));
     }
     if let Some(file) = &arguments.out {
-        let text = page::page(&shift, &TimeZone::system(), arguments.paper);
+        let text = page(&shift, &TimeZone::system(), arguments.paper);
         if let Err(problem) = files::may_write("--out", file, &[]) {
             return Err(Refused::Input(problem));
         }

@@ -4,22 +4,20 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use evenpass_core::batch::{Attempt, Reach, Tally, tally};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde_json::json;
 
-use super::job::{BatchJob, file_name, place};
 use super::{Place, print_json};
 use crate::batch::before::{Before, Need, Weight};
-use crate::batch::shift::numbers;
-use crate::batch::standing::{decided, fate, order};
+use crate::batch::job::{BatchJob, file_name, place};
+use crate::batch::parts::{tally_of, tally_rows, tried};
 use crate::cli::records::{pairs, section};
 use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Setting, say};
 use crate::learning::Lessons;
-use crate::record::{Batch, MarkRecord, Of, Store};
+use crate::record::Batch;
 
 /// What `batch show` is asked.
 #[derive(Debug, Args)]
@@ -56,7 +54,7 @@ pub(super) fn list(place: &Place, to: &mut impl Write) -> Result<(), Refused> {
     );
     let mut all = Vec::new();
     for batch in store.batches()? {
-        let tally = tally_of(&store, &batch)?;
+        let tally = tally_of(&batch, &tried(&store, &batch)?);
         let made = batch.made_at.to_zoned_datetime(TimeZone::system());
         sheet.row([
             batch.id.to_string(),
@@ -81,23 +79,6 @@ pub(super) fn list(place: &Place, to: &mut impl Write) -> Result<(), Refused> {
     Ok(sheet.print(to)?)
 }
 
-/// What of a batch is made, without its job.
-fn tally_of(store: &Store, batch: &Batch) -> Result<Tally, Refused> {
-    let marks = store.marks(Of::Batch(&batch.id))?;
-    let said: Vec<&MarkRecord> = marks.iter().filter(|kept| kept.taken_back_by.is_none()).collect();
-    let runs = store.runs()?;
-    let parts = store.batch_parts(&batch.id)?;
-    let attempts: Vec<_> = parts
-        .iter()
-        .filter_map(|part| {
-            let run = runs.iter().find(|run| run.id == part.run && run.kind == batch.kind)?;
-            let fate = fate(run, decided(&said, &part.run));
-            Some(Attempt { number: part.number, fate })
-        })
-        .collect();
-    Ok(tally(&order(batch), &attempts))
-}
-
 /// Shows what is next and what it needs first.
 pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(), Refused> {
     let records = arguments.records.as_deref();
@@ -117,22 +98,8 @@ pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(),
     for (name, words) in &batch.ordered.particulars {
         line(name, words.clone());
     }
-    for (name, parts) in [
-        ("passed", &tally.passed),
-        ("undecided", &tally.undecided),
-        ("on hold", &tally.on_hold),
-        ("lost", &tally.lost),
-    ] {
-        if !parts.is_empty() {
-            line(name, numbers(parts));
-        }
-    }
-    if tally.scrapped > 0 {
-        line("scrapped", format!("{} in all", tally.scrapped));
-    }
-    if !tally.queue.is_empty() {
-        let queue: Vec<u32> = tally.queue.iter().map(|queued| queued.number).collect();
-        line("to be made", numbers(&queue));
+    for (name, words) in tally_rows(&tally) {
+        line(name, words);
     }
     if let Some((number, _)) = standing.first_good {
         line("first good", format!("part {number}: drift counts from it"));
@@ -157,26 +124,8 @@ pub(in crate::cli) fn next(
     writeln!(to, "\nNext: {}", say::one_line(&before.title()))?;
     let mut sheet = pairs();
     let mut line = |name: &str, words: String| sheet.row([name.to_owned(), words]);
-    let powder = &before.powder;
-    let per_part = powder.expected;
-    let taken = per_part
-        .taken
-        .map_or_else(String::new, |taken| format!(", the last parts took {taken:.1}"));
-    line("powder for a part", format!("planned {:.1}{taken}", per_part.planned));
-    let hopper = match (powder.holds, powder.reach) {
-        (Some(holds), Some(reach)) => format!("{holds:.1}, {}", reaches(reach, "refill")),
-        _ => "nobody has said what is in it".to_owned(),
-    };
-    line("hopper", hopper);
-    for (title, gas) in &before.gases {
-        let per_part = gas.expected.per_part;
-        let words = match (gas.holds, gas.reach) {
-            (Some(holds), Some(reach)) => {
-                format!("{per_part:.1} a part, {holds:.0} left, {}", reaches(reach, "change it"))
-            }
-            _ => format!("{per_part:.1} a part; nobody has said what the bottles hold"),
-        };
-        line(title, words);
+    for (name, words) in before.stocks() {
+        line(&name, words);
     }
     sheet.print(to)?;
     needs(before, batch, to)
@@ -202,17 +151,5 @@ pub(in crate::cli) fn said(need: &Need, batch: &Batch, number: u32) -> String {
     match need.verb(batch.id.as_str(), number) {
         Some(verb) => format!("{need}: then `evenpass batch {verb}`"),
         None => need.to_string(),
-    }
-}
-
-fn reaches(reach: Reach, what: &str) -> String {
-    let parts = if reach.whole_parts == 1 {
-        "1 part".to_owned()
-    } else {
-        format!("{} parts", reach.whole_parts)
-    };
-    match reach.fill_before {
-        Some(number) => format!("enough for {parts}: {what} before part {number}"),
-        None => "enough for all that are to be made".to_owned(),
     }
 }

@@ -8,10 +8,10 @@ use evenpass_core::quantity::Time;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::batch::job::BatchJob;
 use crate::batch::line::PartLine;
 use crate::batch::on_twin::{HANDS, Kept, OnTwin, Setup, drift_lines};
 use crate::batch::shift::{Shift, ToldLine, batch_line};
-use crate::cli::batch::job::BatchJob;
 use crate::cli::batch::report::print as print_report;
 use crate::cli::learned::RecordsAre;
 use crate::cli::refused::Refused;

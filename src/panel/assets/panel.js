@@ -156,6 +156,7 @@
       post("/teach", { act: button.dataset.teach, value: button.dataset.value || "" });
     }
   });
+  const sent = new Set();
   document.addEventListener("submit", (event) => {
     const form = event.target;
     if (form.dataset.stop !== undefined) {
@@ -167,15 +168,21 @@
         .catch(() => tell({ answer: "NOT ANSWERED", why: "use the stop at the machine" }));
     } else if (form.dataset.post) {
       event.preventDefault();
+      // What is told twice by a second tap would stand twice in the records.
+      if (sent.has(form)) return;
+      sent.add(form);
       const fields = Object.fromEntries(new FormData(form, event.submitter));
       post(form.dataset.post, fields).then((reply) => {
         // The field that was refused is shown; what was typed stays.
         for (const one of form.querySelectorAll("[aria-invalid]")) one.removeAttribute("aria-invalid");
         const wrong = reply && reply.field && form.elements.namedItem(reply.field);
         if (wrong instanceof HTMLElement) { wrong.setAttribute("aria-invalid", "true"); wrong.focus(); }
-        if (reply && reply.answer === "accepted") {
+        const isDone = reply && reply.answer === "accepted";
+        setTimeout(() => sent.delete(form), isDone ? 600 : 0);
+        if (isDone) {
           if (form.dataset.then) location.assign(form.dataset.then);
           else if (form.dataset.post === "/units") location.reload();
+          else if (form.dataset.clears !== undefined) form.reset();
         }
       });
     }

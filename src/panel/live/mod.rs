@@ -95,6 +95,8 @@ pub(super) enum Page {
     Recipes,
     /// Points for a new recipe.
     Teach,
+    /// Orders.
+    Batches,
     /// Records.
     Records,
     /// The twin's bench.
@@ -118,7 +120,7 @@ async fn values(app: &App, visitor: &Visitor, page: Page) -> Values {
         }
         Page::Bench => super::page::bench::live(app, visitor, &mut values).await,
         Page::Recipes => super::page::recipes::live(app, visitor, &mut values),
-        Page::Records => {}
+        Page::Batches | Page::Records => {}
     }
     values
 }

@@ -16,6 +16,7 @@ use super::alert::{alert, prompt};
 use super::part::Sheet;
 use super::scales::{Scale, Window};
 use crate::panel::app::{App, locked};
+use crate::panel::page::batches;
 use crate::panel::page::layout::{self, button};
 use crate::panel::visitor::Visitor;
 use crate::panel::{set_up, texts};
@@ -94,7 +95,11 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
     values.html("scales", scales(&snapshot, program, units));
     values.html("figures", figures(&snapshot, program, units));
     values.html("acts", acts(&snapshot));
-    values.html("batch", batch(&station.kept().part));
+    let order = app.order();
+    let told_of = order.as_ref().and_then(|order| order.told_of());
+    values.html("batch", order.as_ref().map_or_else(|| html! {}, |order| batches::block(order)));
+    values.mark("batch.telling", if told_of.is_some() { "order" } else { "none" });
+    values.html("batch.of", told_of.map_or_else(|| html! {}, batches::forms::of_batch));
     let goes_on = loaded.as_ref().and_then(|loaded| loaded.goes_on.as_ref());
     let undone = app.undone().filter(|undone| goes_on.is_none_or(|on| on.run != undone.run));
     values.html("undone", undone.map_or_else(|| html! {}, |one| waiting(&one.run)));
@@ -111,16 +116,6 @@ pub(super) fn page(app: &App, visitor: &Visitor, values: &mut Values) {
             values.html("part.coat", sheet.coat(&coat));
         }
         values.html("part.torch", sheet.torch(&snapshot, units));
-    }
-}
-
-/// The part of the batch that the loaded job belongs to, and what it needs first.
-fn batch(part: &[String]) -> Markup {
-    html! {
-        @if let Some((title, needs)) = part.split_first() {
-            h2 { (texts::BATCH) " " (title) }
-            ul { @for need in needs { li { (need) } } }
-        }
     }
 }
 

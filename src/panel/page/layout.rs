@@ -11,10 +11,11 @@ use crate::record::RunKind;
 use crate::station::{Seat, is_same_person, shown_name};
 
 /// Where one can go: address, name of the live page, words, a sign.
-const PLACES: [(&str, &str, &str, &str); 4] = [
+const PLACES: [(&str, &str, &str, &str); 5] = [
     ("/", "run", texts::RUN, "\u{25d4}"),
     ("/maintenance", "maintenance", texts::MAINTENANCE, "\u{25a4}"),
     ("/recipes", "recipes", texts::RECIPES, "\u{25ad}"),
+    ("/batches", "batches", texts::batches::BATCHES, "\u{25a6}"),
     ("/records", "records", texts::RECORDS, "\u{25a5}"),
 ];
 

@@ -1,5 +1,6 @@
 //! The pages, each with what it shows while it stands still; what moves is in [`super::live`].
 
+pub(super) mod batches;
 pub(super) mod bench;
 pub(super) mod layout;
 pub(super) mod maintenance;

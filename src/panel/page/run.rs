@@ -5,8 +5,9 @@ use evenpass_core::plan::Weight;
 use evenpass_core::plan::forecast::clock;
 use maud::{Markup, html};
 
-use super::layout;
 use super::recipes::changes;
+use super::{batches, layout};
+use crate::batch::telling::lots_of;
 use crate::panel::app::App;
 use crate::panel::live::{self, part::Sheet};
 use crate::panel::visitor::Visitor;
@@ -65,6 +66,7 @@ fn job(app: &App, loaded: &Loaded, units: Units) -> Markup {
                 p.newer data-live="recipe.newer" role="status" {}
             }
             section.batch data-live="batch" {}
+            (batches::forms::telling(&lots_of(&loaded.job, &loaded.plan), &html! { span data-live="batch.of" {} }, None))
             section.before {
                 h2 { (texts::PERMISSIVES) }
                 ul.permissives data-live="permissives" {}

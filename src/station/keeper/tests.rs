@@ -3,13 +3,18 @@
 use std::time::Duration;
 
 use evenpass_core::batch::Scrapped;
+use evenpass_core::ledger::EntryKind;
+use evenpass_core::quantity::Mass;
+use evenpass_core::request::Request;
 use evenpass_core::scan::Controller;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 use super::*;
+use crate::batch::before::Need;
+use crate::batch::telling;
 use crate::files::Places;
 use crate::learning::Lessons;
-use crate::record::{Batch, BatchId, Ordered, Outcome, RunRecord, Source, Store};
+use crate::record::{Batch, BatchId, Ordered, Outcome, RunRecord, Said, Source};
 
 struct Scene {
     keeper: Inside,
@@ -244,31 +249,33 @@ fn entries_that_found_no_room_right_before_the_program_ends_are_counted() {
     assert_eq!((run.entries.len(), run.lost), (1, Some(6)));
 }
 
-#[test]
-fn a_start_of_the_next_part_of_a_batch_stamps_it_and_tells_what_nobody_told_as_done() {
-    let mut scene = Scene::new();
-    let file = scene.folder.path().join("runs.sqlite");
-    let job = scene.keeper.loaded.as_ref().unwrap().job.clone();
+/// An order for parts of the job in hand.
+fn ordered(scene: &Scene, name: &str, serials: &[&str]) -> Store {
+    let job = &scene.keeper.loaded.as_ref().unwrap().job;
     let batch = Batch {
-        id: BatchId::stored("B2".to_owned()),
+        id: BatchId::stored(name.to_owned()),
         made_at: "2026-11-25T08:00:00Z".parse().unwrap(),
         person: "Ann".to_owned(),
         rig: job.rig.title.clone(),
         kind: RunKind::Twin,
         recipe: Source { name: "short-job.toml".to_owned(), text: job.recipe_source.text.clone() },
         ordered: Ordered {
-            serials: vec!["S-1".to_owned(), "S-2".to_owned()],
+            serials: serials.iter().map(|&serial| serial.to_owned()).collect(),
             measured_every: None,
             scrapped: Scrapped::MadeAgain,
             tip_every: None,
             particulars: std::collections::BTreeMap::new(),
         },
     };
-    let mut store = Store::open(&file).unwrap();
+    let mut store = Store::open(&scene.folder.path().join("runs.sqlite")).unwrap();
     store.keep_batch(&batch).unwrap();
-    assert!(scene.keeper.show_part().is_some());
-    let shown = scene.keeper.show.borrow().part.clone();
-    assert_eq!(shown[0], "B2: part 1 of 2, serial S-1, to be measured (first-off)");
+    store
+}
+
+#[test]
+fn a_start_of_the_next_part_of_a_batch_stamps_it_and_tells_what_nobody_told_as_done() {
+    let mut scene = Scene::new();
+    let store = ordered(&scene, "B2", &["S-1", "S-2"]);
     for serial in ["S-1", "S-2"] {
         scene.keeper.opens().unwrap();
         scene.goes(Leaf::Ready, Leaf::Checking);
@@ -282,6 +289,74 @@ fn a_start_of_the_next_part_of_a_batch_stamps_it_and_tells_what_nobody_told_as_d
         assert_eq!(starter(&run), Some("Ann"));
         assert!(run.deviations[0].what.contains("nobody has said what is in the hopper"));
     }
-    assert!(scene.keeper.show_part().is_none(), "all parts are made");
-    assert!(scene.keeper.show.borrow().part.is_empty());
+    let loaded = scene.keeper.loaded.clone().unwrap();
+    assert!(scene.keeper.part_begun(&loaded).is_none(), "all parts are made");
+}
+
+#[test]
+fn a_part_is_of_the_order_that_was_chosen_and_of_no_other_be_its_record_open_already() {
+    let mut scene = Scene::new();
+    ordered(&scene, "B1", &["R-1"]);
+    let store = ordered(&scene, "B2", &["S-1", "S-2", "S-3"]);
+    // As with a start that came to nothing: the record is open, and says the order made last.
+    scene.keeper.opens().unwrap();
+    for (chosen, serial) in [
+        (Chosen::Order(BatchId::stored("B1".to_owned())), Some("R-1")),
+        // All of that order are made, and no part of another is made in its stead.
+        (Chosen::Order(BatchId::stored("B1".to_owned())), None),
+        (Chosen::Without, None),
+        (Chosen::Latest, Some("S-1")),
+    ] {
+        scene.keeper.order(chosen.clone());
+        scene.goes(Leaf::Ready, Leaf::Checking);
+        // What is told of an order while a part is made changes nothing of that part.
+        scene.keeper.order(Chosen::Latest);
+        scene.goes(Leaf::Checking, Leaf::Complete);
+        scene.keeper.give_up();
+        let run = scene.runs().into_iter().rfind(|run| run.summary.outcome == Outcome::Complete);
+        let of = store.batch_of(&run.unwrap().summary.id).unwrap();
+        assert_eq!(of.map(|(_, part)| part.serial).as_deref(), serial, "{chosen:?}");
+    }
+    let outcomes = scene.runs().into_iter().map(|run| run.summary.outcome);
+    assert_eq!(outcomes.filter(|outcome| *outcome == Outcome::Complete).count(), 4);
+}
+
+#[test]
+fn a_start_that_came_to_nothing_is_no_part_that_is_made_and_takes_nothing_of_what_there_is() {
+    let mut scene = Scene::new();
+    let mut store = ordered(&scene, "B1", &["S-1", "S-2"]);
+    let batch = store.batch(&BatchId::stored("B1".to_owned())).unwrap();
+    let ended = Timestamp::now();
+    for said in
+        [Said::Refilled { holds: Mass::from_g(100.0) }, Said::Blasted { parts: vec![1, 2], ended }]
+    {
+        telling::keep(&mut store, &batch, "Ann", said).unwrap();
+    }
+    let next = |scene: &Scene| {
+        let loaded = scene.keeper.loaded.clone().unwrap();
+        let serving = Serving {
+            records: scene.keeper.machine.records.as_deref(),
+            kind: RunKind::Twin,
+            job: &loaded.job,
+            plan: &loaded.plan,
+            chosen: &Chosen::Latest,
+        };
+        serving.next(ended + Duration::from_secs(60)).unwrap().unwrap().before
+    };
+    let before = next(&scene);
+    assert_eq!(before.needs, [], "{before:?}");
+    scene.keeper.opens().unwrap();
+    assert_eq!(next(&scene), before, "while its record is open");
+    scene.keeper.order(Chosen::Latest);
+    scene.keeper.give_up();
+    assert_eq!(scene.runs().len(), 1);
+    assert_eq!(next(&scene), before, "once it is shut");
+    // One that began is another thing.
+    scene.keeper.opens().unwrap();
+    scene.goes(Leaf::Ready, Leaf::Checking);
+    scene.weighs("100 g");
+    scene.keeper.open.as_ref().unwrap().keeping.flush();
+    let after = next(&scene);
+    assert_eq!(after.part.number, 2);
+    assert_eq!(after.needs, [Need::PartIsMade { number: 1 }]);
 }

@@ -7,27 +7,27 @@ use evenpass_core::quantity::{Fraction, Quantity, Time, fixed};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use crate::batch::job::file_name;
 use crate::batch::line::{Decision, Found, PartLine};
 use crate::batch::shift::{Shift, numbers};
-use crate::cli::batch::job::file_name;
-use crate::cli::sheet::Layout;
 use crate::record::Verdict;
+use crate::shown::Layout;
 
 /// Titles of the sections.
-pub(super) const WENT: &str = "How they went (* more than 3 % off the first good part)";
-pub(super) const DRIFT: &str = "Drift from the first good part";
-pub(super) const TROUBLE: &str = "Held, scrapped, tripped";
-pub(super) const TOLD: &str = "Refills, lots, cleaning, blasting";
-pub(super) const OTHERWISE: &str = "Otherwise than planned or ordered";
+pub(crate) const WENT: &str = "How they went (* more than 3 % off the first good part)";
+pub(crate) const DRIFT: &str = "Drift from the first good part";
+pub(crate) const TROUBLE: &str = "Held, scrapped, tripped";
+pub(crate) const TOLD: &str = "Refills, lots, cleaning, blasting";
+pub(crate) const OTHERWISE: &str = "Otherwise than planned or ordered";
 
 /// A quantity, or a dash.
-pub(super) fn figure<Q: Quantity>(value: Option<Q>, places: usize) -> String {
+pub(crate) fn figure<Q: Quantity>(value: Option<Q>, places: usize) -> String {
     let unitless = |value: Q| fixed(value.base(), places);
     value.map_or_else(|| "-".to_owned(), unitless)
 }
 
 /// Minutes and seconds.
-pub(super) fn clock(time: Option<Time>) -> String {
+pub(crate) fn clock(time: Option<Time>) -> String {
     time.map_or_else(
         || "-".to_owned(),
         |time| {
@@ -38,12 +38,12 @@ pub(super) fn clock(time: Option<Time>) -> String {
 }
 
 /// The wall clock of a person.
-pub(super) fn wall(at: Timestamp, zone: &TimeZone, form: &str) -> String {
+pub(crate) fn wall(at: Timestamp, zone: &TimeZone, form: &str) -> String {
     at.to_zoned_datetime(zone.clone()).strftime(form).to_string()
 }
 
 /// Names and words of the head.
-pub(super) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
+pub(crate) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
     let mut rows = Vec::new();
     let mut row = |name: &str, words: String| rows.push((name.to_owned(), words));
     for batch in &shift.batches {
@@ -120,7 +120,7 @@ pub(super) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
 }
 
 /// Headings and cells of the parts.
-pub(super) const PARTS: [(&str, Layout); 10] = [
+pub(crate) const PARTS: [(&str, Layout); 10] = [
     ("part", Layout::Figure),
     ("serial", Layout::Word),
     ("run", Layout::Word),
@@ -134,7 +134,7 @@ pub(super) const PARTS: [(&str, Layout); 10] = [
 ];
 
 /// One part's cells.
-pub(super) fn part_cells(line: &PartLine, zone: &TimeZone) -> [String; 10] {
+pub(crate) fn part_cells(line: &PartLine, zone: &TimeZone) -> [String; 10] {
     let passes = match line.passes_planned {
         Some(planned) => format!("{}/{planned}", line.passes_done),
         None => "0".to_owned(),
@@ -159,7 +159,7 @@ pub(super) fn part_cells(line: &PartLine, zone: &TimeZone) -> [String; 10] {
 }
 
 /// Headings of how the parts went.
-pub(super) const COURSE: [(&str, Layout); 6] = [
+pub(crate) const COURSE: [(&str, Layout); 6] = [
     ("part", Layout::Figure),
     ("pass s", Layout::Figure),
     ("fuel bar", Layout::Figure),
@@ -169,7 +169,7 @@ pub(super) const COURSE: [(&str, Layout); 6] = [
 ];
 
 /// One part's figures; those that have drifted carry a star.
-pub(super) fn course_cells(line: &PartLine) -> [String; 6] {
+pub(crate) fn course_cells(line: &PartLine) -> [String; 6] {
     let star = |figure: Figure, words: String| {
         let has_drifted = line.drifts.iter().any(|drift| drift.figure == figure);
         if has_drifted { format!("{words} *") } else { words }
@@ -187,7 +187,7 @@ pub(super) fn course_cells(line: &PartLine) -> [String; 6] {
 }
 
 /// What left its band, figure by figure: in which parts, and how far at the worst.
-pub(super) fn drift_rows(shift: &Shift) -> Vec<(String, String)> {
+pub(crate) fn drift_rows(shift: &Shift) -> Vec<(String, String)> {
     let mut figures: Vec<(Figure, Vec<&PartLine>)> = Vec::new();
     for line in &shift.parts {
         for drift in &line.drifts {
@@ -215,7 +215,7 @@ pub(super) fn drift_rows(shift: &Shift) -> Vec<(String, String)> {
 }
 
 /// What was held, scrapped or tripped, with its first cause and who decided.
-pub(super) fn trouble_rows(shift: &Shift) -> Vec<(String, String)> {
+pub(crate) fn trouble_rows(shift: &Shift) -> Vec<(String, String)> {
     let mut rows = Vec::new();
     for line in &shift.parts {
         let mut words = Vec::new();
@@ -234,7 +234,7 @@ pub(super) fn trouble_rows(shift: &Shift) -> Vec<(String, String)> {
 }
 
 /// Headings of what was measured.
-pub(super) const MEASURED: [(&str, Layout); 5] = [
+pub(crate) const MEASURED: [(&str, Layout); 5] = [
     ("part", Layout::Figure),
     ("coat % of the catalogue's", Layout::Figure),
     ("since the one before", Layout::Figure),
@@ -243,7 +243,7 @@ pub(super) const MEASURED: [(&str, Layout); 5] = [
 ];
 
 /// What was measured, with the change from the one before.
-pub(super) fn measured_cells(shift: &Shift) -> Vec<[String; 5]> {
+pub(crate) fn measured_cells(shift: &Shift) -> Vec<[String; 5]> {
     let percent = |share: Option<Fraction>| {
         share.map_or_else(|| "-".to_owned(), |share| fixed(share.percent(), 1))
     };
@@ -267,7 +267,7 @@ pub(super) fn measured_cells(shift: &Shift) -> Vec<[String; 5]> {
 }
 
 /// What was done otherwise.
-pub(super) fn deviation_rows(shift: &Shift) -> Vec<(String, String)> {
+pub(crate) fn deviation_rows(shift: &Shift) -> Vec<(String, String)> {
     let mut rows = Vec::new();
     for line in &shift.parts {
         for one in &line.deviations {

@@ -1,19 +1,21 @@
 //! The shift's report as one page without anything from outside, to be printed on A4 or Letter.
 
+pub(crate) mod rows;
+
 use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
-use super::job::parts_made;
-use super::rows::{
+use self::rows::{
     COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
     drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
+use super::{Paper, frame};
+use crate::batch::job::parts_made;
 use crate::batch::shift::Shift;
-use crate::cli::sheet::Layout;
-use crate::report::{Paper, frame};
+use crate::shown::Layout;
 
 /// The whole page.
-pub(super) fn page(shift: &Shift, zone: &TimeZone, paper: Option<Paper>) -> String {
+pub(crate) fn page(shift: &Shift, zone: &TimeZone, paper: Option<Paper>) -> String {
     let names: Vec<&str> = shift.batches.iter().map(|batch| batch.id.as_str()).collect();
     let title = format!("Shift report {}", names.join(", "));
     let told: Vec<(String, String)> = shift
