@@ -5,7 +5,7 @@ use maud::{Markup, html};
 
 use super::job::parts_made;
 use super::rows::{
-    COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
+    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
     drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
 use crate::batch::shift::Shift;
@@ -37,6 +37,9 @@ pub(super) fn page(shift: &Shift, zone: &TimeZone, paper: Option<Paper>) -> Stri
         (table("Measured", &MEASURED, measured_cells(shift).into_iter()))
         (pairs(TOLD, &told))
         (pairs(OTHERWISE, &deviation_rows(shift)))
+        @if let Some(last) = &shift.last_links {
+            p.small.links { "The last links of the records: " code { (last) } ". " (KEEP_LINKS) }
+        }
         p.small {
             "evenpass " (env!("CARGO_PKG_VERSION"))
             ". Gas is worked out of the planned flow and the time the fuel's valve was open."
