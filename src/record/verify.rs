@@ -82,8 +82,8 @@ impl Store {
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn seal(&self, run: &RunId) -> Result<Option<Seal>, RecordError> {
-        let chain =
-            "SELECT since, origin, seal FROM chain WHERE run = (SELECT place FROM run WHERE id = ?1)";
+        let chain = "SELECT since, origin, seal FROM chain
+             WHERE run = (SELECT place FROM run WHERE id = ?1)";
         let read = |row: &Row<'_>| {
             let seal = row.get::<_, Option<Link>>(2)?.map(|seal| seal.to_string());
             let origin = row.get::<_, Link>(1)?.to_string();

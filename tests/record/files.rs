@@ -123,10 +123,10 @@ fn records_and_backups_on_a_write_protected_medium_are_read_and_nothing_is_made_
         }
         fs::remove_file(&page).expect("it was written");
     }
-    let told = ["records", "decide", &id, "hold", "--person", "B. Inspector", "--records"];
     let copy = copy.display().to_string();
-    let whole: Vec<&str> = told.into_iter().chain([copy.as_str()]).collect();
-    let output = write_protected(folder.path(), &whole).expect("as before");
+    let told = ["--person", "B. Inspector", "--reason", "thin", "--records", &copy];
+    let verb: Vec<&str> = ["records", "decide", &id, "hold"].into_iter().chain(told).collect();
+    let output = write_protected(folder.path(), &verb).expect("as before");
     assert_eq!(output.status.code(), Some(1), "{}", words(&output));
     // What is in the log alone would be left out.
     fs::write(format!("{copy}-wal"), "").expect("a log");

@@ -128,7 +128,7 @@ fn left_open(records: &Path) -> RunId {
     header.rig.text = std::fs::read_to_string(rig).expect("the bench's rig");
     let store = Store::open(records).expect("open");
     let recorder = Recorder::begin(store, &header).expect("begin");
-    let begun = serde_json::json!({"from": "Soaking", "to": "Spraying"});
+    let begun = serde_json::json!({"from": "Approaching", "to": "Crossing"});
     let words = ("Running: spraying", "the part is warm");
     recorder.deliver(entry(1, 0.0, EntryKind::State, words.0, words.1, begun));
     (2..=8).for_each(|number| recorder.deliver(plain(number)));

@@ -5,8 +5,8 @@ use maud::{Markup, html};
 
 use super::job::parts_made;
 use super::rows::{
-    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
-    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
+    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells,
+    deviation_rows, drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
 use crate::batch::shift::Shift;
 use crate::cli::sheet::Layout;

@@ -9,8 +9,8 @@ use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 
 use super::rows::{
-    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
-    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
+    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells,
+    deviation_rows, drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
 use super::{find, page, print_json};
 use crate::batch::shift::{Asked, Shift};

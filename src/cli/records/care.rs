@@ -182,7 +182,9 @@ impl Given {
             None => {}
         }
         match &self.held {
-            Some(Held::Yes) => writeln!(to, "all that was there with the last links given is there"),
+            Some(Held::Yes) => {
+                writeln!(to, "all that was there with the last links given is there")
+            }
             Some(Held::Cut(what)) => writeln!(to, "the last links given are not held: {what}"),
             Some(Held::Otherwise) => writeln!(
                 to,
@@ -197,7 +199,8 @@ impl Looked {
     fn print(&self, given: &Given, to: &mut impl Write) -> io::Result<()> {
         let Verification { runs, entries, rows, flaws, .. } = &self.found;
         let count = |count: u64, what| counted(usize::try_from(count).unwrap_or(usize::MAX), what);
-        let entries = if *entries == 1 { "1 entry".to_owned() } else { format!("{entries} entries") };
+        let entries =
+            if *entries == 1 { "1 entry".to_owned() } else { format!("{entries} entries") };
         let rows = count(*rows, "other row");
         match &self.of {
             What::All => writeln!(to, "looked at {}, {entries} and {rows}", count(*runs, "run"))?,

@@ -188,9 +188,7 @@ fn put_away(
 fn is_left_over(file: &Path, seal: Option<&Seal>) -> bool {
     let found = std::fs::read_to_string(file).ok().and_then(|text| verify_export(&text).ok());
     let of_it = |found: &Exported| seal.is_some_and(|seal| seal.origin == found.seal.origin);
-    found.is_some_and(|found| {
-        found.looked.holds() && of_it(&found) && found.seal.seal.is_none()
-    })
+    found.is_some_and(|found| found.looked.holds() && of_it(&found) && found.seal.seal.is_none())
 }
 
 fn text_of(store: &Store, run: &RunId) -> Result<String, Refused> {
