@@ -15,12 +15,13 @@
 //!
 //! # CSV
 //! Tables as RFC 4180 has them, with one heading and CRLF: `part.csv` has what is known of the part and
-//! by what it was made, one row a name; `samples.csv` has one row a time and one
-//! column a quantity, `passes.csv` one row a pass, `entries.csv` every entry, `measurements.csv` one
-//! row for each diameter that was measured, `marks.csv` what people added. The unit stands in the
-//! heading, figures are in it alone, and what was not measured is empty. Words that a spreadsheet would
-//! take for a formula have an apostrophe before them there; the JSON has all to the letter. Of a
-//! run whose entries went into a file of their own, the tables made of entries are not written.
+//! by what it was made, one row a name; `samples.csv` has one row a time and one column a quantity,
+//! `passes.csv` one row a pass, `entries.csv` every entry, `measurements.csv` one row for each diameter
+//! that was measured, `marks.csv` what people added. The unit stands in the heading, figures are in it
+//! alone, and what was not measured is empty. Words that a spreadsheet would take for a formula, since
+//! they begin with `=`, `+`, `-`, `@`, a tab or a carriage return, have an apostrophe before them there;
+//! the JSON has all to the letter. Of a run whose entries went into a file of their own, the tables
+//! made of entries are not written.
 
 mod tables;
 

@@ -237,7 +237,7 @@ fn of_a_run_without_entries_tables_and_a_comparison_say_where_they_are() {
         .map(|file| file.expect("a file").file_name().into_string().expect("text"))
         .collect();
     tables.sort();
-    assert_eq!(tables, ["marks.csv", "measurements.csv"]);
+    assert_eq!(tables, ["marks.csv", "measurements.csv", "part.csv"]);
     let words = verb(&["compare", one.as_str(), other.as_str()]);
     let expected = format!(
         "What was done in the passes is not compared: the entries of run {one} were put into {one}.json."
