@@ -134,7 +134,7 @@ fn open(from: Lessons<'_>) -> Result<Option<Store>, RecordError> {
             Err(problem) => return Err(problem),
         },
     };
-    Store::open_existing(&file).map(Some)
+    Store::open_to_read(&file).map(Some)
 }
 
 /// What the records teach of one torch with one powder, whose catalogue says `figures`.

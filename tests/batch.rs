@@ -233,6 +233,23 @@ fn thirty_parts_with_a_refill_a_scrap_a_trip_and_a_drift_come_out_in_the_report_
     assert!(!page.contains("http") && !page.contains("<script"), "nothing from outside: {page}");
     let verified = evenpass(&["records", "verify"], &file);
     assert!(verified.status.success(), "{}", text(&verified));
+    let (_, after) = page.split_once("<code>run=").expect("the last links are on the page");
+    let (links, _) = after.split_once("</code>").expect("an end");
+    let verified = evenpass(&["records", "verify", "--last", &format!("run={links}")], &file);
+    assert!(verified.status.success(), "{}", text(&verified));
+}
+
+#[test]
+fn a_shift_that_ends_before_it_begins_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("records.sqlite");
+    drop(Store::open(&file).unwrap());
+    for until in ["2026-11-28", "2026-11-29"] {
+        let words = ["batch", "report", "--since", "2026-11-29", "--until", until];
+        let refused = evenpass(&words, &file);
+        assert_eq!(refused.status.code(), Some(2), "{}", text(&refused));
+        assert!(text(&refused).contains("--since: it is not before --until"), "{}", text(&refused));
+    }
 }
 
 /// The shift: every part with what people do before and after it.

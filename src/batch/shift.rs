@@ -13,8 +13,8 @@ use super::line::{Decision, PartLine, found};
 use super::standing::{fate, is_good, is_inspected, order, stands, to_be_measured};
 use super::used::Gathering;
 use crate::record::{
-    Batch, BatchId, BatchPart, Mark, MarkRecord, MeasurementRecord, Of, RecordError, RunKind, Said,
-    Store,
+    Batch, BatchId, BatchPart, LastLinks, Mark, MarkRecord, MeasurementRecord, Of, RecordError,
+    RunKind, Said, Store,
 };
 
 /// A batch in a report.
@@ -89,6 +89,9 @@ pub struct Shift {
     pub people: BTreeSet<String>,
     /// The sums.
     pub sums: Sums,
+    /// What came last in the records when the report was made; `None` of a rehearsal that is not kept.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last_links: Option<LastLinks>,
 }
 
 /// Which parts are asked for.
@@ -133,7 +136,8 @@ impl Shift {
                 |kept: &&&MarkRecord| kept.mark.run.is_none() && asked.holds(kept.mark.at);
             told.extend(said.iter().filter(told_of).map(|kept| told_line(kept)));
         }
-        Ok(Self::from_lines(asked.kind, batches, parts, told))
+        let shift = Self::from_lines(asked.kind, batches, parts, told);
+        Ok(Self { last_links: Some(store.last_links()?), ..shift })
     }
 
     /// Of lines that are there already: those of a rehearsal that is not kept.
@@ -165,7 +169,7 @@ impl Shift {
             .cloned()
             .collect();
         let sums = Sums::of(&parts);
-        Self { kind, batches, parts, told, people, sums }
+        Self { kind, batches, parts, told, people, sums, last_links: None }
     }
 }
 

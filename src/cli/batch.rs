@@ -84,7 +84,7 @@ pub(super) fn answer(verb: &BatchVerb) -> Exit {
 impl Place {
     /// The records, which have to be there.
     fn store(&self) -> Result<Store, Refused> {
-        Ok(Store::open_existing(&records_file(self.records.as_deref())?)?)
+        Ok(Store::open_to_read(&records_file(self.records.as_deref())?)?)
     }
 }
 

@@ -204,7 +204,7 @@ pub(super) fn answer(verb: &RecordsVerb) -> Exit {
         RecordsVerb::Decide(told) => return taken(verdict::decide(told, &mut to)),
         RecordsVerb::TakeBack(told) => return taken(verdict::take_back(told, &mut to)),
     };
-    let store = records_file(place.records.as_deref()).and_then(|file| Store::open_existing(&file));
+    let store = records_file(place.records.as_deref()).and_then(|file| Store::open_to_read(&file));
     let store = match store {
         Ok(store) => store,
         Err(problem) => return say::failed(&problem.whole()),

@@ -10,20 +10,24 @@
 //! - Integers are numbers, what is missing is null, and text is text to the letter, JSON within it
 //!   too; bytes, such as the links of the chain, are hexadecimal. From these the run's chain can be
 //!   computed again.
+//! - A row that people added, such as a mark, has `"link": {"before": ..., "own": ...}` beside it: the
+//!   digest of itself and of the row before it in its table, which may be of another run.
 //!
 //! # CSV
 //! Tables as RFC 4180 has them, with one heading and CRLF: `part.csv` has what is known of the part and
-//! by what it was made, one row a name; `samples.csv` has one row a time and one
-//! column a quantity, `passes.csv` one row a pass, `entries.csv` every entry, `measurements.csv` one
-//! row for each diameter that was measured, `marks.csv` what people added. The unit stands in the
-//! heading, figures are in it alone, and what was not measured is empty. Words that a spreadsheet would
-//! take for a formula have an apostrophe before them there; the JSON has all to the letter.
+//! by what it was made, one row a name; `samples.csv` has one row a time and one column a quantity,
+//! `passes.csv` one row a pass, `entries.csv` every entry, `measurements.csv` one row for each diameter
+//! that was measured, `marks.csv` what people added. The unit stands in the heading, figures are in it
+//! alone, and what was not measured is empty. Words that a spreadsheet would take for a formula, since
+//! they begin with `=`, `+`, `-`, `@`, a tab or a carriage return, have an apostrophe before them there;
+//! the JSON has all to the letter. Of a run whose entries went into a file of their own, the tables
+//! made of entries are not written.
 
 mod tables;
 
 use std::io::{self, Write};
 
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use thiserror::Error;
 
 use crate::record::{RecordError, RunId, Store};
@@ -79,6 +83,12 @@ impl Table {
         }
     }
 
+    /// Whether it is made of a run's entries, which may be in a file of their own.
+    #[must_use]
+    pub const fn is_of_entries(self) -> bool {
+        matches!(self, Self::Samples | Self::Passes | Self::Entries)
+    }
+
     /// Writes it.
     ///
     /// # Errors
@@ -109,8 +119,8 @@ pub fn write_json(store: &Store, run: &RunId, mut to: impl Write) -> Result<(), 
         head.0, head.1, head.2
     )?;
     let mut between = "\n";
-    store.each_row_about(run, |table: &str, columns: Map<String, Value>| {
-        write!(to, "{between}{}", json!({"table": table, "columns": columns}))?;
+    store.each_row_about(run, |row| {
+        write!(to, "{between}{}", json!(row))?;
         between = ",\n";
         Ok::<(), ExportError>(())
     })?;

@@ -235,7 +235,7 @@ pub(super) fn measurements<W: Write>(report: &Report, to: W) -> Result<()> {
                 told(reading.before),
                 told(Some(reading.found)),
                 told(Some(part.micrometer)),
-                withdrawn.clone(),
+                words(&withdrawn),
             ])?;
         }
     }

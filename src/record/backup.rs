@@ -1,11 +1,13 @@
 //! A copy of the records file, made while runs are written into it.
 
+use std::io::{self, ErrorKind};
 use std::path::Path;
 
 use rusqlite::ErrorCode;
 
 use super::{RecordError, Store};
 use crate::durable;
+use crate::files::folder_of;
 
 impl Store {
     /// Copies the records as they are at one instant into a file of its own, and makes it durable.
@@ -15,21 +17,27 @@ impl Store {
     /// There is such a file, its folder can't be written, the disk is full, or the records can't be
     /// read. Nothing is left of a copy that did not come to its end.
     pub fn back_up(&self, to: &Path) -> Result<(), RecordError> {
+        if !folder_of(to).is_dir() {
+            return Err(RecordError::new_file(to, ErrorKind::NotFound.into()));
+        }
         durable::create_by(
             to,
-            |fresh| self.copied(fresh),
+            |fresh| self.copied(fresh, to),
             |source| RecordError::new_file(to, source),
         )
     }
 
     /// SQLite's own way: one reading transaction, written out page by page into an empty file.
-    fn copied(&self, to: &Path) -> Result<(), RecordError> {
-        let Some(name) = to.to_str() else {
-            return Err(RecordError::new_file(to, std::io::Error::other("the name is no text")));
+    /// Whoever asked knows the copy by the name it is to have.
+    fn copied(&self, fresh: &Path, to: &Path) -> Result<(), RecordError> {
+        let Some(name) = fresh.to_str() else {
+            return Err(RecordError::new_file(to, io::Error::other("the name is no text")));
         };
         let copied = self.connection.execute("VACUUM INTO ?1", [name]);
         copied.map(|_| ()).map_err(|source| match source.sqlite_error_code() {
-            Some(ErrorCode::CannotOpen) => RecordError::new_file(to, std::io::Error::other(source)),
+            Some(ErrorCode::CannotOpen) => {
+                RecordError::new_file(to, ErrorKind::PermissionDenied.into())
+            }
             _ => RecordError::from_sqlite(to, source),
         })
     }
@@ -76,6 +84,14 @@ mod tests {
         assert!(matches!(error, RecordError::InTheWay { .. }), "{error}");
         assert_eq!(std::fs::read_to_string(&there).unwrap(), "theirs");
         let nowhere = folder.path().join("no folder").join("copy.sqlite");
-        assert!(matches!(store.back_up(&nowhere), Err(RecordError::NewFile { .. })));
+        let error = store.back_up(&nowhere).unwrap_err();
+        assert_eq!(
+            error.whole(),
+            format!(
+                "{} cannot be written; see that its folder is there and that this user may write in \
+                 it: entity not found",
+                nowhere.display()
+            )
+        );
     }
 }

@@ -14,9 +14,18 @@
 //! - Rows of the other tables have their link in the table `link`, each of the row and of the link
 //!   before it in the same table.
 //!
-//! A digest keeps no secret: who can write the file, and takes the trouble to compute every later
-//! digest anew, is not found out by the file alone. The seal stands on a run's report and in its
-//! export, where it is out of their reach.
+//! What the file alone cannot tell:
+//! - A digest keeps no secret: who can write the file, and takes the trouble to compute every later
+//!   digest anew, is not found out.
+//! - What comes last is missed by nothing. The newest rows of a table with their links, the newest run
+//!   whole, or the end of the newest run, can be cut off without a digest to compute.
+//!
+//! For both something has to be kept where who can write the file cannot: the seal of a run, which
+//! stands on its report and in its export, and the last links of all (see `last`), which a backup, a
+//! look through the records and the shift's report print.
+//!
+//! A seal is of what a run was at its end, and of the header of every run before it. What people add
+//! to a run later is in the chains of their tables alone.
 
 use std::fmt;
 
@@ -36,6 +45,15 @@ pub(super) const BEGUN: &str = "started_at, particulars, first_entry";
 /// What is known at its end.
 pub(super) const ENDED: &str =
     "outcome, ended_at, first_cause, totals, deviations, last_entry, lost";
+/// What stands in those columns until then, where no digest is of them yet.
+pub(super) const NOT_ENDED: &[(&str, &str)] = &[
+    ("ended_at", "NULL"),
+    ("first_cause", "NULL"),
+    ("totals", "'null'"),
+    ("deviations", "'[]'"),
+    ("last_entry", "NULL"),
+    ("lost", "NULL"),
+];
 /// One entry.
 pub(super) const ENTRY: &str = "run, number, at_us, kind, text, cause, data";
 
@@ -90,6 +108,10 @@ pub(super) const PRUNED: Linked = Linked {
 /// All of them.
 pub(super) const LINKED: &[Linked] =
     &[PROOF, MEASUREMENT, WITHDRAWAL, ACCEPTANCE, ACT, BATCH, BATCH_PART, MARK, PRUNED];
+
+/// Those of them that have rows about runs.
+pub(super) const ABOUT_RUNS: &[Linked] =
+    &[MEASUREMENT, WITHDRAWAL, ACT, BATCH, BATCH_PART, MARK, PRUNED];
 
 /// A digest of a row and of all rows before it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

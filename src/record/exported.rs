@@ -5,9 +5,8 @@ use rusqlite::types::ValueRef;
 use serde_json::{Map, Value};
 use thiserror::Error;
 
-use super::chain::{BEGUN, ENDED, ENTRY, Link, Linking, ORIGIN};
-use super::verify::Flaw;
-use super::{RunId, Seal, Verification};
+use super::chain::{BEGUN, ENDED, ENTRY, LINKED, Link, Linking, ORIGIN};
+use super::{Flaw, RunId, Seal, Verification};
 
 /// What a file of one run came to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,6 +17,8 @@ pub struct Exported {
     pub looked: Verification,
     /// What stands for the run in the chains.
     pub seal: Seal,
+    /// Rows about the run that carry no link, as earlier versions wrote them, and were not looked at.
+    pub unlinked: u64,
 }
 
 /// Why a file is not that of a run.
@@ -32,7 +33,8 @@ pub enum NotExported {
 }
 
 /// Looks through an exported run. Its chain says what it was; whether that is the chain of the record
-/// is said by the seal alone.
+/// is said by the seal alone. Each row that was added to it is held against the link it carries; that
+/// all are there is known by the record alone.
 ///
 /// # Errors
 /// The text is not that of an exported run.
@@ -51,8 +53,7 @@ pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
     };
     let id = text_of(run, "id").map(RunId::stored).ok_or(NotExported::Lacks("id of the run"))?;
     let since = text_of(chain, "since").ok_or(NotExported::Lacks("beginning of its chain"))?;
-    let seal = Seal { since, seal: text_of(chain, "seal") };
-    let mut looked = Verification { runs: 1, entries: 0, rows: 0, flaws: Vec::new() };
+    let mut looked = Verification { runs: 1, ..Verification::default() };
     let links = ("before", "origin", "begun", "tip");
     let link = |column| text_of(chain, column).and_then(|text| Link::read(&text));
     let (Some(before), Some(origin), Some(begun), Some(tip)) =
@@ -60,6 +61,7 @@ pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
     else {
         return Err(NotExported::Lacks("whole chain"));
     };
+    let seal = Seal { since, origin: origin.to_string(), seal: text_of(chain, "seal") };
     if columns(Linking::after(before, "run"), run, ORIGIN).text(&seal.since).done() != origin {
         looked.flaws.push(Flaw::Header(id.clone()));
     }
@@ -77,7 +79,9 @@ pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
         }
         last = stored.unwrap_or(expected);
     }
-    if last != tip {
+    let is_pruned = looked.entries == 0 && of("pruned").next().is_some();
+    looked.elsewhere = u64::from(is_pruned);
+    if last != tip && !is_pruned {
         looked.flaws.push(Flaw::LastEntries(id.clone()));
     }
     let is_open = text_of(run, "outcome").as_deref() == Some("open");
@@ -85,7 +89,27 @@ pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
     if seal.seal != (!is_open).then(|| ended.to_string()) {
         looked.flaws.push(Flaw::Ending(id.clone()));
     }
-    Ok(Exported { run: id, looked, seal })
+    let unlinked = rows.iter().filter_map(|row| linked(row, &mut looked)).filter(|held| !held);
+    let unlinked = unlinked.count() as u64;
+    Ok(Exported { run: id, looked, seal, unlinked })
+}
+
+/// Holds a row of a linked table against the link it carries; whether it carries one.
+fn linked(row: &Value, looked: &mut Verification) -> Option<bool> {
+    let table = row.get("table").and_then(Value::as_str)?;
+    let own = LINKED.iter().find(|linked| linked.table == table)?;
+    let Some(link) = row.get("link") else { return Some(false) };
+    looked.rows += 1;
+    let link = |name| link.get(name).and_then(Value::as_str).and_then(Link::read);
+    let stored = row.get("columns").and_then(Value::as_object);
+    let expected = link("before").zip(stored).map(|(before, stored)| {
+        columns(Linking::after(before, own.table), stored, own.columns).done()
+    });
+    if expected.is_none() || link("own") != expected {
+        let place = stored.and_then(|stored| stored.get("place")).and_then(Value::as_i64);
+        looked.flaws.push(Flaw::Row(own.table, place.unwrap_or(0)));
+    }
+    Some(true)
 }
 
 /// Takes the named columns of a row in.

@@ -68,6 +68,27 @@ pub enum RecordError {
         /// The file.
         file: PathBuf,
     },
+    /// The file lies where nothing can be written, with a log beside it that would have to go in.
+    #[error(
+        "records file {} was not closed, and nothing can be written where it is: what is in \
+         {}-wal cannot be read; copy both to a folder that can be written, and read them there",
+        file.display(),
+        file.display()
+    )]
+    LogProtected {
+        /// The file.
+        file: PathBuf,
+    },
+    /// The file lies where nothing can be written, and has an earlier form.
+    #[error(
+        "records file {} has an earlier form, and nothing can be written where it is; copy it to a \
+         folder that can be written, and read it there",
+        file.display()
+    )]
+    OlderProtected {
+        /// The file.
+        file: PathBuf,
+    },
     /// No room on the disk.
     #[error(
         "disk full: records file {} cannot grow; free some space, then what is waiting is written \

@@ -45,8 +45,9 @@ impl Store {
             "passes_planned": run.passes_planned,
         });
         let id = run.id.as_str();
+        let mut is_open = false;
         self.change(|change| {
-            change.execute(
+            let put = change.execute(
                 "INSERT INTO pruned (run, pruned_at, person, entries, summary, file, digest)
                  SELECT place, ?2, ?3, ?4, ?5, ?6, ?7 FROM run WHERE id = ?1 AND outcome <> 'open'",
                 params![
@@ -59,6 +60,10 @@ impl Store {
                     pruned.digest
                 ],
             )?;
+            if put == 0 {
+                is_open = true;
+                return Ok(());
+            }
             chain::link(change, &chain::PRUNED)?;
             let place = "DELETE FROM entry WHERE run = (SELECT place FROM run WHERE id = ?1)";
             let gone = change.execute(place, [id])?;
@@ -68,7 +73,9 @@ impl Store {
                 // The change is taken back whole.
                 Err(rusqlite::Error::StatementChangedRows(gone))
             }
-        })
+        })?;
+        // A dead program left it so: see `settle_dead`.
+        if is_open { Err(RecordError::StillOpen { run: run.id.to_string() }) } else { Ok(()) }
     }
 
     /// Where the entries of a run went to; `None` while they are in the record.

@@ -64,6 +64,39 @@ impl Store {
         Self::open_as(file, OpenFlags::empty())
     }
 
+    /// Opens a records file that is there for somebody who only reads. Where it is write-protected it
+    /// is read as it lies there, and nothing is made beside it.
+    ///
+    /// # Errors
+    /// As [`Store::open_existing`]; where nothing can be written, that the file was not closed, or
+    /// has an earlier form.
+    pub fn open_to_read(file: &Path) -> Result<Self, RecordError> {
+        match Self::open_existing(file) {
+            Err(
+                RecordError::Folder { .. }
+                | RecordError::ReadOnly { .. }
+                | RecordError::NoWriteAheadLog { .. },
+            ) => Self::open_protected(file),
+            opened => opened,
+        }
+    }
+
+    /// SQLite's own way where nothing changes: neither log nor lock.
+    fn open_protected(file: &Path) -> Result<Self, RecordError> {
+        let mut log = file.as_os_str().to_owned();
+        log.push("-wal");
+        if Path::new(&log).exists() {
+            return Err(RecordError::LogProtected { file: file.to_owned() });
+        }
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY
+            | OpenFlags::SQLITE_OPEN_NO_MUTEX
+            | OpenFlags::SQLITE_OPEN_URI;
+        let connection = Connection::open_with_flags(immutable(file), flags)
+            .map_err(|source| RecordError::from_sqlite(file, source))?;
+        schema::recognise_present(&connection, file)?;
+        Ok(Self { connection, file: file.to_owned() })
+    }
+
     fn open_as(file: &Path, creation: OpenFlags) -> Result<Self, RecordError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX | creation;
         let mut connection = Connection::open_with_flags(file, flags)
@@ -100,6 +133,21 @@ impl Store {
             alive::sweep(&file, id);
         }
         Ok(OpenRun { id, place, alive })
+    }
+
+    /// Calls open runs of dead processes interrupted, as the next run to begin does.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the disk refuses.
+    pub fn settle_dead(&mut self) -> Result<(), RecordError> {
+        let file = self.file.clone();
+        let mut settled = Vec::new();
+        self.change(|change| {
+            settled = settle(change, &file)?;
+            Ok(())
+        })?;
+        settled.iter().for_each(|id| alive::sweep(&file, id));
+        Ok(())
     }
 
     /// Writes down when a run that was opened has begun, and by whom.
@@ -172,6 +220,20 @@ impl OpenRun {
     }
 }
 
+/// A file as a URI by SQLite's rules (RFC 3986), which says that nobody changes it meanwhile.
+fn immutable(file: &Path) -> String {
+    let mut uri = "file:".to_owned();
+    for byte in file.as_os_str().as_encoded_bytes() {
+        match byte {
+            b'/' | b'.' | b'-' | b'_' | b'~' | b'0'..=b'9' | b'a'..=b'z' | b'A'..=b'Z' => {
+                uri.push(char::from(*byte));
+            }
+            _ => uri.push_str(&format!("%{byte:02X}")),
+        }
+    }
+    uri + "?immutable=1"
+}
+
 fn folder_trouble(file: &Path, source: io::Error) -> RecordError {
     let folder = file.parent().unwrap_or(Path::new(".")).to_owned();
     RecordError::Folder { folder, source }
@@ -185,11 +247,12 @@ fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>>
         .collect::<rusqlite::Result<_>>()?;
     let is_dead = |(_, id): &(i64, RunId)| alive::look(file, id) == Process::Dead;
     let dead: Vec<(i64, RunId)> = runs.into_iter().filter(is_dead).collect();
+    // Nobody has said how they ended: what somebody put there meanwhile is not made a part of it.
+    let nothing: Vec<String> =
+        chain::NOT_ENDED.iter().map(|(column, value)| format!("{column} = {value}")).collect();
+    let set = format!("UPDATE run SET outcome = ?1, {} WHERE place = ?2", nothing.join(", "));
     for (place, _) in &dead {
-        change.execute(
-            "UPDATE run SET outcome = ?1 WHERE place = ?2",
-            params![Outcome::Interrupted, place],
-        )?;
+        change.execute(&set, params![Outcome::Interrupted, place])?;
         chain::seal(change, *place)?;
     }
     Ok(dead.into_iter().map(|(_, id)| id).collect())

@@ -1,10 +1,34 @@
 //! A run's rows as they are stored, column by column: what an export keeps, and what they take.
 
 use rusqlite::types::ValueRef;
-use rusqlite::{Connection, OptionalExtension, Row};
+use rusqlite::{Connection, OptionalExtension, Row, params};
+use serde::Serialize;
 use serde_json::{Map, Value};
 
+use super::chain::{LINKED, Link};
 use super::{RecordError, RunId, Store};
+
+/// A row as it is stored.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct StoredRow {
+    /// Its table.
+    pub table: String,
+    /// All its columns by name.
+    pub columns: Map<String, Value>,
+    /// What chains it to the row before it in its table; `None` of a table whose rows have that among
+    /// their columns, and where it was removed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub link: Option<RowLink>,
+}
+
+/// What chains a row to the one before it; hexadecimal.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RowLink {
+    /// The link of the row before, which may be about another run; zeros before the first.
+    pub before: String,
+    /// Its own, which is of the row and of the link before.
+    pub own: String,
+}
 
 /// A table with rows about runs.
 struct About {
@@ -29,8 +53,7 @@ const NAMES_A_RUN: &str = "
     ORDER BY 1, 2";
 
 impl Store {
-    /// Hands every row about a run over as it is stored, each with its table and its columns by
-    /// name: first the run's own, then its entries by rising number, then what belongs to it. Text
+    /// Hands every row about a run over as it is stored: first the run's own, then its entries by rising number, then what belongs to it. Text
     /// stays text, JSON too, to the letter.
     ///
     /// # Errors
@@ -39,7 +62,7 @@ impl Store {
     pub fn each_row_about<E: From<RecordError>>(
         &self,
         id: &RunId,
-        mut take: impl FnMut(&str, Map<String, Value>) -> Result<(), E>,
+        mut take: impl FnMut(StoredRow) -> Result<(), E>,
     ) -> Result<(), E> {
         let sorted = |source| E::from(self.sorted(source));
         // One view of the file: a run that is being written must not grow between the questions.
@@ -60,7 +83,9 @@ impl Store {
             let names: Vec<String> = rows.column_names().map(str::to_owned).collect();
             let mut rows = rows.query([place]).map_err(sorted)?;
             while let Some(row) = rows.next().map_err(sorted)? {
-                take(&table, columns(row, &names).map_err(sorted)?)?;
+                let columns = columns(row, &names).map_err(sorted)?;
+                let link = link(&view, &table, &columns).map_err(sorted)?;
+                take(StoredRow { table: table.clone(), columns, link })?;
             }
         }
         Ok(())
@@ -115,6 +140,28 @@ fn tables(view: &Connection) -> rusqlite::Result<Vec<About>> {
         Ok(About { table, condition, order })
     });
     ordered.collect()
+}
+
+/// What chains a row of a linked table.
+fn link(
+    view: &Connection,
+    table: &str,
+    columns: &Map<String, Value>,
+) -> rusqlite::Result<Option<RowLink>> {
+    let place = columns.get("place").and_then(Value::as_i64);
+    let Some(place) = place.filter(|_| LINKED.iter().any(|linked| linked.table == table)) else {
+        return Ok(None);
+    };
+    let mut newest = view.prepare_cached(
+        "SELECT place, link FROM link WHERE thing = ?1 AND place <= ?2 ORDER BY place DESC LIMIT 2",
+    )?;
+    let mut newest = newest.query(params![table, place])?;
+    let mut next = || -> rusqlite::Result<Option<(i64, Link)>> {
+        newest.next()?.map(|row| Ok((row.get(0)?, row.get(1)?))).transpose()
+    };
+    let own = next()?.filter(|(at, _)| *at == place);
+    let before = next()?.map_or(Link::NONE, |(_, link)| link);
+    Ok(own.map(|(_, own)| RowLink { before: before.to_string(), own: own.to_string() }))
 }
 
 fn columns(row: &Row<'_>, names: &[String]) -> rusqlite::Result<Map<String, Value>> {
@@ -183,13 +230,16 @@ mod tests {
         store.keep_act(&ActRecord { run: None, ..act }).expect("kept");
 
         let mut seen: Vec<(String, Map<String, Value>)> = Vec::new();
-        let all = store.each_row_about(&id, |table, columns| {
-            seen.push((table.to_owned(), columns));
+        let mut linked = Vec::new();
+        let all = store.each_row_about(&id, |row| {
+            linked.extend(row.link.map(|link| (row.table.clone(), link.before)));
+            seen.push((row.table, row.columns));
             Ok::<(), RecordError>(())
         });
         all.expect("read");
         let tables: Vec<&str> = seen.iter().map(|(table, _)| table.as_str()).collect();
         assert_eq!(tables, ["run", "entry", "entry", "entry", "act", "chain"]);
+        assert_eq!(linked, [("act".to_owned(), Link::NONE.to_string())]);
         let texts = seen.iter().filter_map(|(_, columns)| columns.get("text"));
         assert!(texts.clone().all(|text| text == "mine") && texts.count() == 3);
         let (_, run) = &seen[0];

@@ -1,103 +1,14 @@
 //! Looking whether anything in the record was changed afterwards.
 
-use std::fmt;
-
 use rusqlite::types::FromSql as _;
 use rusqlite::{OptionalExtension, Row, params};
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
-use super::chain::{self, BEGUN, ENDED, ENTRY, LINKED, Link, Linked, ORIGIN};
-use super::{RecordError, RunId, Store};
-
-/// One thing in the record that is not as it was written.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Flaw {
-    /// The database's own structure is broken, by SQLite's words.
-    Structure(String),
-    /// Rows of runs are missing after this one, or the row of this one is another than then.
-    Header(RunId),
-    /// When, by whom, or with which entry a run was started was changed.
-    Beginning(RunId),
-    /// How a run ended was changed.
-    Ending(RunId),
-    /// An entry was changed, or one before it removed, put in or moved.
-    Entry(RunId, u64),
-    /// The last entries of a run are missing.
-    LastEntries(RunId),
-    /// A run has no chain, or a chain no run; by its place in the file.
-    Chain(i64),
-    /// Runs are missing at the end of the file.
-    LastRuns,
-    /// Entries belong to no run; by the run's place in the file.
-    Orphans(i64),
-    /// A row of another table was changed, put in, or one before it removed.
-    Row(&'static str, i64),
-    /// The last rows of a table are missing.
-    LastRows(&'static str),
-}
-
-impl fmt::Display for Flaw {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Structure(words) => write!(f, "the file's structure is broken: {words}"),
-            Self::Header(run) => write!(
-                f,
-                "run {run}: its recipe, rig, plan or title was changed, or the run before it removed"
-            ),
-            Self::Beginning(run) => {
-                write!(f, "run {run}: when or by whom it was started was changed")
-            }
-            Self::Ending(run) => write!(f, "run {run}: how it ended was changed"),
-            Self::Entry(run, number) => write!(
-                f,
-                "run {run}: entry {number} was changed, or one before it removed, put in or moved"
-            ),
-            Self::LastEntries(run) => write!(f, "run {run}: its last entries were removed"),
-            Self::Chain(place) => {
-                write!(
-                    f,
-                    "run number {place} of the file, or what its entries hang on, was removed"
-                )
-            }
-            Self::LastRuns => f.write_str("the last runs of the file were removed"),
-            Self::Orphans(place) => {
-                write!(f, "entries were put in, or their run number {place} of the file removed")
-            }
-            Self::Row(table, place) => write!(
-                f,
-                "{}: number {place} was changed or put in, or one before it removed",
-                heading(table)
-            ),
-            Self::LastRows(table) => write!(f, "{}: the last were removed", heading(table)),
-        }
-    }
-}
-
-/// In words.
-impl Serialize for Flaw {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_str(self)
-    }
-}
-
-/// What a table holds, for a person.
-fn heading(table: &str) -> &str {
-    match table {
-        "proof" => "proof tests",
-        "measurement" => "measurements",
-        "withdrawal" => "withdrawn measurements",
-        "acceptance" => "accepted figures",
-        "act" => "acts",
-        "batch" => "batches",
-        "batch_part" => "parts of batches",
-        "mark" => "what people added",
-        "pruned" => "what was pruned",
-        other => other,
-    }
-}
+use super::chain::{self, ABOUT_RUNS, BEGUN, ENDED, ENTRY, LINKED, Link, Linked, ORIGIN};
+use super::{Flaw, RecordError, RunId, Store, schema};
 
 /// What a look through the record came to.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
 pub struct Verification {
     /// Runs looked at.
     pub runs: u64,
@@ -105,6 +16,8 @@ pub struct Verification {
     pub entries: u64,
     /// Other rows looked at.
     pub rows: u64,
+    /// Runs among them whose entries were put into files of their own, and were not looked at.
+    pub elsewhere: u64,
     /// What is not as it was written.
     pub flaws: Vec<Flaw>,
 }
@@ -115,34 +28,51 @@ pub struct Seal {
     /// When its chain was begun: with the run, or, where an older file was brought to the present
     /// form, then. What happened before that is not vouched for.
     pub since: String,
+    /// What it begins with, hexadecimal: of what the run was begun with, and of every run before it.
+    pub origin: String,
     /// The seal, hexadecimal; `None` while the run is open.
     pub seal: Option<String>,
 }
 
 impl Store {
     /// Looks through one run, or the whole file, for anything that was changed, removed, put in or
-    /// moved since it was written. The whole file is read once.
+    /// moved since it was written. The whole file is read once. Of one run, its own chain is looked
+    /// through, and all that people added to or measured of any run: those rows hang on each other.
+    ///
+    /// What was cut off at the end of the file is not found by this: see [`Store::still_holds`].
     ///
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn verify(&self, only: Option<&RunId>) -> Result<Verification, RecordError> {
-        let sorted = |source| self.sorted(source);
-        let view = self.connection.unchecked_transaction().map_err(sorted)?;
-        let mut found = Verification { runs: 0, entries: 0, rows: 0, flaws: Vec::new() };
-        match only {
+        self.looked(|found, view| match only {
             Some(id) => {
-                let place = "SELECT place FROM run WHERE id = ?1";
-                let place = view.query_row(place, [id.as_str()], |row| row.get(0));
-                found.run(&view, place.map_err(sorted)?).map_err(sorted)?;
+                found.run(view, place(view, id)?)?;
+                ABOUT_RUNS.iter().try_for_each(|linked| found.table(view, linked))
             }
             None => {
-                found.structure(&view).map_err(sorted)?;
-                found.all_runs(&view).map_err(sorted)?;
-                for linked in LINKED {
-                    found.table(&view, linked).map_err(sorted)?;
-                }
+                found.structure(view)?;
+                found.all_runs(view)?;
+                LINKED.iter().try_for_each(|linked| found.table(view, linked))
             }
-        }
+        })
+    }
+
+    /// Looks through the chain of a run, and at nothing that was added to it.
+    ///
+    /// # Errors
+    /// [`RecordError`] when the file can't be read.
+    pub(crate) fn verify_chain(&self, id: &RunId) -> Result<Verification, RecordError> {
+        self.looked(|found, view| found.run(view, place(view, id)?))
+    }
+
+    fn looked(
+        &self,
+        look: impl FnOnce(&mut Verification, &rusqlite::Connection) -> rusqlite::Result<()>,
+    ) -> Result<Verification, RecordError> {
+        let sorted = |source| self.sorted(source);
+        let view = self.connection.unchecked_transaction().map_err(sorted)?;
+        let mut found = Verification::default();
+        look(&mut found, &view).map_err(sorted)?;
         Ok(found)
     }
 
@@ -152,11 +82,12 @@ impl Store {
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn seal(&self, run: &RunId) -> Result<Option<Seal>, RecordError> {
-        let chain =
-            "SELECT since, seal FROM chain WHERE run = (SELECT place FROM run WHERE id = ?1)";
+        let chain = "SELECT since, origin, seal FROM chain
+             WHERE run = (SELECT place FROM run WHERE id = ?1)";
         let read = |row: &Row<'_>| {
-            let seal = row.get::<_, Option<Link>>(1)?.map(|seal| seal.to_string());
-            Ok(Seal { since: row.get(0)?, seal })
+            let seal = row.get::<_, Option<Link>>(2)?.map(|seal| seal.to_string());
+            let origin = row.get::<_, Link>(1)?.to_string();
+            Ok(Seal { since: row.get(0)?, origin, seal })
         };
         let found = self.connection.query_row(chain, [run.as_str()], read).optional();
         found.map_err(|source| self.sorted(source))
@@ -178,6 +109,7 @@ impl Verification {
                 self.flaws.push(Flaw::Structure(words));
             }
         }
+        self.flaws.extend(schema::other_guards(view)?.into_iter().map(Flaw::Guard));
         Ok(())
     }
 
@@ -237,7 +169,7 @@ impl Verification {
         let (is_open, sealed): (bool, Link) = view.query_row(&columns, [place], |row| {
             Ok((row.get(0)?, chain::seal_of(tip, begun, row, 1)?))
         })?;
-        if seal != (!is_open).then_some(sealed) {
+        if seal != (!is_open).then_some(sealed) || is_open && !has_no_end(view, place)? {
             self.flaws.push(Flaw::Ending(id.clone()));
         }
         self.entries(view, place, &id, (origin, tip))
@@ -268,6 +200,7 @@ impl Verification {
         self.entries += count;
         let gone = "SELECT EXISTS (SELECT 1 FROM pruned WHERE run = ?1)";
         let is_pruned = count == 0 && view.query_row(gone, [place], |row| row.get(0))?;
+        self.elsewhere += u64::from(is_pruned);
         if before != tip && !is_pruned {
             self.flaws.push(Flaw::LastEntries(id.clone()));
         }
@@ -318,6 +251,19 @@ impl Verification {
         }
         Ok(())
     }
+}
+
+/// Where a run stands in the file.
+fn place(view: &rusqlite::Connection, id: &RunId) -> rusqlite::Result<i64> {
+    view.query_row("SELECT place FROM run WHERE id = ?1", [id.as_str()], |row| row.get(0))
+}
+
+/// Whether a run that is open says nothing of its end: no digest is of those columns yet.
+fn has_no_end(view: &rusqlite::Connection, place: i64) -> rusqlite::Result<bool> {
+    let nothing: Vec<String> =
+        chain::NOT_ENDED.iter().map(|(column, value)| format!("{column} IS {value}")).collect();
+    let nothing = format!("SELECT {} FROM run WHERE place = ?1", nothing.join(" AND "));
+    view.query_row(&nothing, [place], |row| row.get(0))
 }
 
 /// The link in a column; `None` for what is none, as somebody may have put it there.

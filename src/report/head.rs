@@ -338,10 +338,13 @@ pub(super) fn whole(report: &Report, reader: &Reader) -> Markup {
                 }),
             ]))
             @if let Some(seal) = &report.seal {
-                p.small { "Chained since " (seal.since) ". The seal is the SHA-256 digest of all rows of
-                    this run and of the runs before it; "
+                p.small { "Chained since " (seal.since) ". The seal is a SHA-256 digest of this run as it
+                    was at its end: what it was begun with, its entries and how it ended; and of what each
+                    run before it was begun with. "
                     code { "evenpass records verify " (record.summary.id) " --seal SEAL" }
-                    " finds any row that was changed, removed or put in since." }
+                    " finds any of that which was changed, removed or put in since. What people added to
+                    the run later, the decision too, is not in the seal: "
+                    code { "evenpass records verify" } " looks whether that was changed." }
             }
             @if !record.gaps.is_empty() {
                 p { strong { "Entries are missing" } " by these numbers: "

@@ -194,6 +194,38 @@ fn tables_hold_one_row_a_time_with_the_unit_in_the_heading() {
 }
 
 #[test]
+fn text_that_a_table_for_calculating_would_take_for_a_formula_has_an_apostrophe_before_it() {
+    let (folder, path) = file();
+    let id = record_story(&path);
+    let person = "=2+3";
+    let mark = Mark {
+        at: "2026-11-25T10:00:00Z".parse().expect("RFC 3339"),
+        person: person.to_owned(),
+        rig: "Bench".to_owned(),
+        kind: RunKind::Twin,
+        run: Some(Store::open(&path).expect("open").find(&id).expect("a run")),
+        batch: None,
+        said: Said::Decided { verdict: Verdict::Hold, reason: String::new() },
+    };
+    Store::open(&path).expect("open").keep_mark(&mark).expect("kept");
+    let tables = folder.path().join("tables");
+    done(
+        &path,
+        &["records", "export", &id, "--format", "csv", "--out", &tables.display().to_string()],
+    );
+    let mut marks = csv::Reader::from_path(tables.join("marks.csv")).expect("a table");
+    let row = marks.records().next().expect("a mark").expect("a row");
+    assert_eq!(&row[2], "'=2+3");
+    let json = folder.path().join("run.json");
+    done(
+        &path,
+        &["records", "export", &id, "--format", "json", "--out", &json.display().to_string()],
+    );
+    let json = std::fs::read_to_string(json).expect("a file");
+    assert!(json.contains("\"person\":\"=2+3\""), "as it was typed");
+}
+
+#[test]
 fn nothing_that_is_there_is_written_over() {
     let (folder, path) = file();
     let id = record_story(&path);

@@ -5,6 +5,7 @@ mod files;
 mod kept;
 mod processes;
 mod pruned;
+mod seals;
 mod story;
 mod tampering;
 mod told;

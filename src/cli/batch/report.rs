@@ -20,8 +20,8 @@ use crate::record::{Batch, RunKind, Store, records_file};
 use crate::report::Paper;
 use crate::report::shift::page;
 use crate::report::shift::rows::{
-    COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
-    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
+    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells,
+    deviation_rows, drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
 
 /// What `batch report` is asked.
@@ -59,7 +59,14 @@ pub(in crate::cli) struct ReportArguments {
 pub(super) fn report(arguments: &ReportArguments, to: &mut impl Write) -> Result<(), Refused> {
     let since = arguments.since.as_deref().map(|text| when("--since", text)).transpose()?;
     let until = arguments.until.as_deref().map(|text| when("--until", text)).transpose()?;
-    let store = Store::open_existing(&records_file(arguments.records.as_deref())?)?;
+    if let (Some(from), Some(before)) = (since, until)
+        && from >= before
+    {
+        return Err(Refused::Input(
+            "--since: it is not before --until, so that no part can be of that time\n".to_owned(),
+        ));
+    }
+    let store = Store::open_to_read(&records_file(arguments.records.as_deref())?)?;
     let mut batches: Vec<Batch> = match &arguments.batch {
         Some(asked) => vec![find(&store, asked)?],
         None => store.batches()?,
@@ -121,7 +128,11 @@ pub(in crate::cli) fn print(shift: &Shift, zone: &TimeZone, to: &mut impl Write)
     section(TROUBLE, &pairs_sheet(trouble_rows(shift)), to)?;
     section("Measured", &rows_sheet(&MEASURED, measured_cells(shift).into_iter()), to)?;
     section(TOLD, &told_sheet(shift, zone), to)?;
-    section(OTHERWISE, &pairs_sheet(deviation_rows(shift)), to)
+    section(OTHERWISE, &pairs_sheet(deviation_rows(shift)), to)?;
+    match &shift.last_links {
+        Some(last) => writeln!(to, "\nThe last links of the records: {last}\n{KEEP_LINKS}"),
+        None => Ok(()),
+    }
 }
 
 fn pairs_sheet(rows: Vec<(String, String)>) -> Sheet {

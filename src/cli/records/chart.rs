@@ -49,7 +49,7 @@ pub(super) fn chart(arguments: &ChartArguments, to: &mut impl Write) -> Result<(
         files::catalogue(arguments.catalogue.as_deref(), None).map_err(Refused::Input)?;
     let (pair, rig, kind, figures) = arguments.pair.found(&catalogue)?;
     let records = records_file(arguments.records.as_deref())?;
-    let store = Store::open_existing(&records)?;
+    let store = Store::open_to_read(&records)?;
     let known = lesson(&store, &rig, kind, &pair, &figures)?;
     let all = followed(&store, Whose { rig: &rig, kind, by: None }, &known, &catalogue)?;
     if let Some(file) = &arguments.out {

@@ -111,7 +111,7 @@ pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result
 
 /// Prints every measurement, and what is known of every torch with a powder.
 pub(super) fn learned(arguments: &LearnedArguments, to: &mut impl Write) -> Result<(), Refused> {
-    let store = Store::open_existing(&records_file(arguments.records.as_deref())?)?;
+    let store = Store::open_to_read(&records_file(arguments.records.as_deref())?)?;
     let catalogue =
         files::catalogue(arguments.catalogue.as_deref(), None).map_err(Refused::Input)?;
     let (measurements, acceptances) = (store.measurements()?, store.acceptances()?);

@@ -6,17 +6,20 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use evenpass_core::plan::forecast::counted;
+use evenpass_core::rig::Rig;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use jiff::{Span, Timestamp};
-use sha2::{Digest as _, Sha256};
 
+use super::care::sha256;
 use super::report::{keep, rows};
 use super::told::Teller;
 use crate::cli::refused::Refused;
 use crate::cli::{Exit, say};
+use crate::durable::{self, Rights};
 use crate::record::{
-    Of, Outcome, Pruned, RecordError, RunId, RunSummary, Said, Store, Verdict, verify_export,
+    Exported, Of, Outcome, Pruned, RecordError, RunId, RunSummary, Said, Seal, Store, Verdict,
+    verify_export,
 };
 
 /// What `records prune` is told.
@@ -45,6 +48,10 @@ pub(super) fn prune(told: &PruneArguments, to: &mut impl Write) -> Result<Exit, 
         return Err(Refused::Input(format!("--to: no folder {folder}; make it first\n")));
     }
     let mut store = told.teller.store()?;
+    if !told.list {
+        // A run that a dead program left open is called interrupted first, as the next run would.
+        store.settle_dead()?;
+    }
     let before = size(store.file());
     let (mut gone, mut failed) = (0_usize, 0_usize);
     for run in store.runs()? {
@@ -56,6 +63,12 @@ pub(super) fn prune(told: &PruneArguments, to: &mut impl Write) -> Result<Exit, 
         }
         if is_on_hold(&store, &run.id)? {
             writeln!(to, "{} stays: its part is on hold", run.id)?;
+        } else if waits(&store, &run)? {
+            writeln!(
+                to,
+                "{} stays: it did not come to its end, and nobody has decided about its part",
+                run.id
+            )?;
         } else if told.list {
             gone += 1;
             writeln!(to, "{}  {}", run.id, say::one_line(&run.title))?;
@@ -114,6 +127,16 @@ fn is_on_hold(store: &Store, run: &RunId) -> Result<bool, Refused> {
     Ok(last.next() == Some(Verdict::Hold))
 }
 
+/// Whether a run may still be taken up, for which its entries are needed.
+fn waits(store: &Store, run: &RunSummary) -> Result<bool, Refused> {
+    if run.outcome == Outcome::Complete {
+        return Ok(false);
+    }
+    let rig = Rig::read(&store.run(&run.id)?.rig.text).ok();
+    let waits = rig.map(|rig| store.left_undone(&rig.title, run.kind)).transpose()?.flatten();
+    Ok(waits.as_ref() == Some(&run.id))
+}
+
 /// The name of a run's file.
 fn named(run: &RunId) -> String {
     format!("{run}.json")
@@ -125,15 +148,19 @@ fn put_away(
     run: &RunSummary,
     (folder, person): (&Path, &str),
 ) -> Result<(), Refused> {
-    let looked = store.verify(Some(&run.id))?;
+    let looked = store.verify_chain(&run.id)?;
     if let Some(flaw) = looked.flaws.first() {
         return Err(Refused::Failure(flaw.to_string()));
     }
     let file = folder.join(named(&run.id));
-    // One that is there was left by a program that died before it took the entries out, or is
-    // somebody else's: reading it back tells.
+    let seal = store.seal(&run.id)?;
+    // One that is there was left by a program that died, or failed, before it took the entries out,
+    // or is somebody else's: reading it back tells.
     if !file.exists() {
         keep(&file, &rows(store, &run.id)?)?;
+    } else if is_left_over(&file, seal.as_ref()) {
+        durable::put(&file, &text_of(store, &run.id)?, Rights::AsBefore)
+            .map_err(|trouble| Refused::Failure(format!("{}: {trouble}", file.display())))?;
     }
     let bytes = std::fs::read(&file)
         .map_err(|trouble| Refused::Failure(format!("{}: {trouble}", file.display())))?;
@@ -141,7 +168,7 @@ fn put_away(
     let text = std::str::from_utf8(&bytes).map_err(|_| other("it is no text"))?;
     let found = verify_export(text).map_err(|problem| other(&problem.to_string()))?;
     let is_whole = found.looked.holds() && found.looked.entries == looked.entries;
-    if !is_whole || found.run != run.id || store.seal(&run.id)? != Some(found.seal) {
+    if !is_whole || found.run != run.id || seal != Some(found.seal) {
         return Err(other("it is not this run as it was written; move it away"));
     }
     let pruned = Pruned {
@@ -149,10 +176,23 @@ fn put_away(
         person: person.to_owned(),
         entries: looked.entries,
         file: named(&run.id),
-        digest: Sha256::digest(&bytes).iter().map(|byte| format!("{byte:02x}")).collect(),
+        digest: sha256(&bytes),
     };
     store.prune(run, &pruned)?;
     Ok(())
+}
+
+/// Whether a file is of the run with that seal as it was before its end was written, and nothing was
+/// changed in it: its entries are all in the records. Another machine's run of the same name begins
+/// otherwise.
+fn is_left_over(file: &Path, seal: Option<&Seal>) -> bool {
+    let found = std::fs::read_to_string(file).ok().and_then(|text| verify_export(&text).ok());
+    let of_it = |found: &Exported| seal.is_some_and(|seal| seal.origin == found.seal.origin);
+    found.is_some_and(|found| found.looked.holds() && of_it(&found) && found.seal.seal.is_none())
+}
+
+fn text_of(store: &Store, run: &RunId) -> Result<String, Refused> {
+    String::from_utf8(rows(store, run)?).map_err(|wrong| Refused::Failure(wrong.to_string()))
 }
 
 /// The records, with what of them is not yet in the file itself.

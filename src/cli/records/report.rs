@@ -59,7 +59,7 @@ enum UnitWord {
 impl Reading {
     fn store(&self) -> Result<Store, Refused> {
         let file = records_file(self.records.as_deref())?;
-        Ok(Store::open_existing(&file)?)
+        Ok(Store::open_to_read(&file)?)
     }
 
     fn look(&self) -> Look {
@@ -147,7 +147,7 @@ fn named(run: &RunId) -> PathBuf {
 
 /// Writes a run for other programs.
 pub(super) fn export(asked: &ExportArguments, to: &mut impl Write) -> Result<(), Refused> {
-    let store = Store::open_existing(&records_file(asked.records.as_deref())?)?;
+    let store = Store::open_to_read(&records_file(asked.records.as_deref())?)?;
     let run = store.find(&asked.run)?;
     match asked.format {
         Format::Json => {
@@ -156,14 +156,23 @@ pub(super) fn export(asked: &ExportArguments, to: &mut impl Write) -> Result<(),
         Format::Csv => {
             let report = Report::of(&store, &run)?;
             fs::create_dir(&asked.out).map_err(|trouble| refused(&asked.out, &trouble))?;
-            for table in Table::ALL {
+            let is_here = |table: &Table| !table.is_of_entries() || report.record.pruned.is_none();
+            for table in Table::ALL.into_iter().filter(is_here) {
                 let mut text = Vec::new();
                 table.write(&report, &mut text)?;
                 keep(&asked.out.join(table.file()), &text)?;
             }
         }
     }
-    told(&asked.out, to)
+    told(&asked.out, to)?;
+    if let Some(pruned) = store.pruned(&run)? {
+        writeln!(
+            to,
+            "its entries, and tables of them, are not in it: they were put into {}",
+            say::one_line(&pruned.file)
+        )?;
+    }
+    Ok(())
 }
 
 /// A run as JSON.
@@ -208,6 +217,9 @@ fn print(found: &Comparison, to: &mut impl Write) -> io::Result<()> {
         )
     };
     writeln!(to, "Runs {} and {}", say::one_line(one.as_str()), say::one_line(other.as_str()))?;
+    for words in found.elsewhere() {
+        writeln!(to, "{}", say::one_line(&words))?;
+    }
     for (what, fields) in [("Recipe", &found.recipe), ("Rig", &found.rig)] {
         match fields {
             None => writeln!(to, "\n{what}: one of the two texts cannot be read by this version")?,

@@ -2,6 +2,7 @@
 
 mod steps;
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::time::Duration;
 
@@ -49,6 +50,18 @@ fn written_by_an_earlier_version(connection: &Connection, file: &Path) -> rusqli
     ids.try_fold(false, |alive, id| Ok(alive || alive::look(file, &id?) == Process::Alive))
 }
 
+/// Makes sure that a database which cannot be written is ours, and of the present form.
+pub(super) fn recognise_present(connection: &Connection, file: &Path) -> Result<(), RecordError> {
+    recognise(connection, file)?;
+    let form: usize = pragma(connection, "user_version")
+        .map_err(|source| RecordError::from_sqlite(file, source))?;
+    if form == MIGRATIONS.len() {
+        Ok(())
+    } else {
+        Err(RecordError::OlderProtected { file: file.to_owned() })
+    }
+}
+
 fn recognise(connection: &Connection, file: &Path) -> Result<(), RecordError> {
     let sorted = |source| RecordError::from_sqlite(file, source);
     let mark: i32 = pragma(connection, "application_id").map_err(sorted)?;
@@ -83,6 +96,21 @@ fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
     change.pragma_update(None, "application_id", APPLICATION_ID)?;
     change.pragma_update(None, "user_version", MIGRATIONS.len())?;
     change.commit()
+}
+
+/// The names of triggers that are missing, other than in a new file of this form, or not ours.
+pub(super) fn other_guards(connection: &Connection) -> rusqlite::Result<Vec<String>> {
+    let guards = |connection: &Connection| -> rusqlite::Result<BTreeMap<String, Option<String>>> {
+        let all = "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'";
+        let mut all = connection.prepare(all)?;
+        all.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+    };
+    let mut new = Connection::open_in_memory()?;
+    migrate(&mut new)?;
+    let (ours, found) = (guards(&new)?, guards(connection)?);
+    let names: BTreeSet<&String> = ours.keys().chain(found.keys()).collect();
+    let other = names.into_iter().filter(|name| ours.get(*name) != found.get(*name));
+    Ok(other.cloned().collect())
 }
 
 fn take(step: &Step, change: &Transaction<'_>) -> rusqlite::Result<()> {

@@ -16,7 +16,7 @@ use super::reader::{NOTHING, figure};
 use super::{Report, coat};
 use crate::people::{Scale, Units};
 use crate::record::figures::{PassFigures, Spread};
-use crate::record::{RunId, Source};
+use crate::record::{Pruned, RunId, Source};
 
 /// Two places closer than this are the same place of a part.
 const SAME_PLACE: Length = Length::from_mm(0.5);
@@ -59,6 +59,9 @@ pub struct Comparison {
     pub recipe: Option<Vec<Difference>>,
     /// Fields of the rig that differ.
     pub rig: Option<Vec<Difference>>,
+    /// Where the entries of each went to, if they did: what was done in the passes of the two is not
+    /// compared then.
+    pub pruned: [Option<Pruned>; 2],
     /// All figures that were compared.
     pub groups: Vec<Group>,
 }
@@ -75,7 +78,10 @@ impl Comparison {
     pub fn of(one: &Report, other: &Report, units: Units) -> Self {
         let sides = Sides { units, reports: [one, other] };
         let mut groups = vec![sides.whole(), sides.plan()];
-        groups.extend(sides.passes());
+        let pruned = [one, other].map(|report| report.record.pruned.clone());
+        if pruned.iter().all(Option::is_none) {
+            groups.extend(sides.passes());
+        }
         groups.push(sides.measured());
         groups.retain(|group| !group.figures.is_empty());
         let fields = |of: fn(&Report) -> &Source| differences(&of(one).text, &of(other).text).ok();
@@ -83,8 +89,23 @@ impl Comparison {
             runs: [one.record.summary.id.clone(), other.record.summary.id.clone()],
             recipe: fields(|report| &report.record.recipe),
             rig: fields(|report| &report.record.rig),
+            pruned,
             groups,
         }
+    }
+
+    /// What could not be compared, and where it is, in words.
+    #[must_use]
+    pub fn elsewhere(&self) -> Vec<String> {
+        let both = self.runs.iter().zip(&self.pruned);
+        both.filter_map(|(run, pruned)| {
+            let file = &pruned.as_ref()?.file;
+            Some(format!(
+                "What was done in the passes is not compared: the entries of run {run} were put into \
+                 {file}."
+            ))
+        })
+        .collect()
     }
 }
 

@@ -25,6 +25,7 @@ pub fn page(one: &Report, other: &Report, look: &Look) -> String {
                     (report.record.summary.started_at.to_zoned_datetime(look.zone.clone()).strftime("%Y-%m-%d %H:%M").to_string()) }
             }
         }
+        @for words in found.elsewhere() { p { strong { (words) } } }
         (fields("Recipe", found.recipe.as_deref(), &heads))
         (fields("Rig", found.rig.as_deref(), &heads))
         @for group in &found.groups {

@@ -6,8 +6,8 @@ use jiff::tz::TimeZone;
 use maud::{Markup, html};
 
 use self::rows::{
-    COURSE, DRIFT, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells, deviation_rows,
-    drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
+    COURSE, DRIFT, KEEP_LINKS, MEASURED, OTHERWISE, PARTS, TOLD, TROUBLE, WENT, course_cells,
+    deviation_rows, drift_rows, head, measured_cells, part_cells, trouble_rows, wall,
 };
 use super::{Paper, frame};
 use crate::batch::job::parts_made;
@@ -39,6 +39,9 @@ pub(crate) fn page(shift: &Shift, zone: &TimeZone, paper: Option<Paper>) -> Stri
         (table("Measured", &MEASURED, measured_cells(shift).into_iter()))
         (pairs(TOLD, &told))
         (pairs(OTHERWISE, &deviation_rows(shift)))
+        @if let Some(last) = &shift.last_links {
+            p.small.links { "The last links of the records: " code { (last) } ". " (KEEP_LINKS) }
+        }
         p.small {
             "evenpass " (env!("CARGO_PKG_VERSION"))
             ". Gas is worked out of the planned flow and the time the fuel's valve was open."

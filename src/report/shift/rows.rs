@@ -42,6 +42,10 @@ pub(crate) fn wall(at: Timestamp, zone: &TimeZone, form: &str) -> String {
     at.to_zoned_datetime(zone.clone()).strftime(form).to_string()
 }
 
+/// What the last links are good for.
+pub(crate) const KEEP_LINKS: &str = "Whoever has this report can tell by them later, with \
+    `evenpass records verify --last LINKS`, whether anything was cut off or written anew since.";
+
 /// Names and words of the head.
 pub(crate) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
     let mut rows = Vec::new();
