@@ -16,14 +16,15 @@ use tempfile::TempDir;
 
 use super::on_twin;
 use super::shift::{Asked, Shift};
-use super::standing::{Standing, TO_BE_MEASURED};
+use super::standing::Standing;
 use super::used::Gathering;
 use crate::attendant::End;
 use crate::files::{self, Job, Places};
 use crate::keeping::{Begin, Ended, Keeping, OfBatch};
 use crate::learning::Lessons;
 use crate::record::{
-    Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store, Verdict,
+    Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store,
+    TO_BE_MEASURED, Verdict,
 };
 use crate::resuming::{self, GoesOn};
 
