@@ -301,7 +301,7 @@ fn each_fuel_of_a_job_has_its_bottles_and_they_give_what_its_torch_burns() {
     for of in ["acetylene", "propane"] {
         shop.told("2026-11-25T07:00:00Z", None, lot(of, Some(6000.0)));
     }
-    let open = shop.plan.forecast.gas.iter().map(|gas| gas.burning.s()).sum::<f64>().floor() as u64;
+    let open = shop.standing().flame_of_part().to_duration().as_secs();
     let valve =
         |at, level: &str| entry(at, EntryKind::Coil, json!({ "coil": "fuel", "level": level }));
     shop.made(Made { more: vec![valve(1, "on"), valve(1 + open, "off")], ..Made::default() });
