@@ -4,7 +4,7 @@ use evenpass::embed;
 use evenpass_core::ledger::Entry;
 use evenpass_core::plan::plan;
 use evenpass_core::quantity::{Length, Time};
-use evenpass_core::resume::{Stood, before, go_on, offer, read};
+use evenpass_core::resume::{Stood, Waited, before, go_on, offer, read};
 use evenpass_core::sequence::Phase;
 use serde_json::{Value, json};
 
@@ -65,12 +65,13 @@ fn every_end_of_a_journal_has_an_answer_however_torn_it_is() {
             assert!(stretch.build.mm().is_finite(), "{case}: {found}");
         }
         let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
-        let offered = offer(&found, Some(Time::from_s(60.0)), rest.is_ok());
+        let minute = Some(Time::from_s(60.0));
+        let offered = offer(&found, Waited { down: minute, age: minute }, rest.is_ok());
         assert!(offered.choices.contains(&offered.default));
         match rest {
             Ok(rest) => {
                 planned += 1;
-                assert!(!before(&found, &rest, None).is_empty());
+                assert!(!before(&found, &rest, Waited { down: None, age: None }).is_empty());
                 assert!(!rest.program.steps.is_empty());
             }
             Err(refusal) => {
