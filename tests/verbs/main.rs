@@ -14,3 +14,5 @@ mod messages;
 mod scene;
 mod stories;
 mod terminal;
+
+use scene::PATIENCE;

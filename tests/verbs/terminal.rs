@@ -10,7 +10,7 @@ use std::time::Instant;
 use rustix::fs::{Mode, OFlags, open};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 
-use crate::scene::PATIENCE;
+use crate::PATIENCE;
 
 /// The program, and somebody at its keys.
 pub(crate) struct Terminal {
