@@ -152,7 +152,10 @@ pub(crate) fn folders(folder: &Path) -> io::Result<()> {
 }
 
 /// A new name is on the disk only with its folder.
-fn sync_folder(path: &Path) -> io::Result<()> {
+///
+/// # Errors
+/// The disk refuses.
+pub(crate) fn sync_folder(path: &Path) -> io::Result<()> {
     File::open(folder_of(path))?.sync_all()
 }
 

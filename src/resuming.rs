@@ -26,7 +26,8 @@ use crate::files::{self, Job, Source};
 use crate::keeping::OfBatch;
 use crate::learning::Lessons;
 use crate::record::{
-    Mark, MarkRecord, Of, RESUMES, RecordError, RunId, RunKind, RunRecord, Said, Store,
+    Gap, Inspected, Mark, MarkRecord, Of, RESUMES, RecordError, RunId, RunKind, RunRecord, Said,
+    Store, Verdict,
 };
 
 /// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
@@ -71,6 +72,8 @@ pub struct CutOff {
     pub found: Interruption,
     /// What is left, or why it cannot go on.
     pub rest: Result<Plan, Refusal>,
+    /// That somebody put its part on hold, with the reason, in words.
+    pub on_hold: Option<String>,
     /// When its last entry was written, by the wall clock.
     last_at: Timestamp,
     /// When the first of the runs began that went on with one another.
@@ -118,6 +121,7 @@ impl CutOff {
             Some(down) => format!("it stood for {:.1} h", down.s() / 3600.0),
             None => "nobody knows how long it stood: the clocks contradict each other".to_owned(),
         }];
+        told.extend(self.on_hold.clone());
         if self.found.stood_elsewhere == Level::On {
             told.push(
                 "where the torch was found it cannot have come by itself: that counts for nothing"
@@ -234,10 +238,41 @@ pub fn cut_off(
     let record = store.run(id).map_err(|problem| problem.whole())?;
     let (job, plan) = planned(store, &record, catalogue, MOST_IN_A_ROW)?;
     let found = read(&record.entries, &plan, &job.rig, stood);
-    let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
+    let rest = match not_in_the_journal(store, &record)? {
+        Some(why) => Err(Refusal::Unseen(why)),
+        None => go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found),
+    };
     let (run, kind, last_at) = (id.clone(), record.summary.kind, last_at(&record));
     let first_at = first_at(store, &record)?;
-    Ok(CutOff { run, kind, job, plan, found, rest, last_at, first_at })
+    let on_hold = on_hold(store, id).map_err(|problem| problem.whole())?;
+    Ok(CutOff { run, kind, job, plan, found, rest, on_hold, last_at, first_at })
+}
+
+/// What was done and is not in the journal of a run, in words; `None` where it holds all.
+fn not_in_the_journal(store: &Store, record: &RunRecord) -> Result<Option<String>, String> {
+    let known = store.unseen(&record.summary.id).map_err(|problem| problem.whole())?;
+    if let Some(known) = known {
+        return Ok(Some(known.beside(record)));
+    }
+    let missing: u64 = record.gaps.iter().map(Gap::count).sum();
+    let lost = record.lost.unwrap_or(0).max(missing);
+    Ok((lost > 0)
+        .then(|| format!("the journal misses {lost} entries, which the disk did not take")))
+}
+
+/// That the part of a run waits for somebody to decide, in words.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn on_hold(store: &Store, run: &RunId) -> Result<Option<String>, RecordError> {
+    let marks = store.marks(Of::Run(run))?;
+    let decision = Inspected::of(&marks).decision();
+    Ok(decision.and_then(|kept| match &kept.mark.said {
+        Said::Decided { verdict: Verdict::Hold, reason } => {
+            Some(format!("its part is on hold, by {}: {reason}", kept.mark.person))
+        }
+        _ => None,
+    }))
 }
 
 /// The plan that a run began with: of its recipe, or of what an earlier run had left of it.

@@ -47,6 +47,38 @@ impl Scene {
         scene
     }
 
+    /// A run of the short job that was killed in its second pass, while another program had held the
+    /// records since its first.
+    fn killed_while_the_records_were_held() -> Self {
+        let scene = Self { folder: tempfile::tempdir().expect("a folder") };
+        let mut child = scene
+            .run(&["config/recipes/short-job.toml", "--pace", TO_BE_KILLED])
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("evenpass");
+        let said = BufReader::new(child.stdout.take().expect("its standard output"));
+        let mut lines = said.lines().map_while(Result::ok);
+        assert!(lines.any(|line| line.contains("pass 1 begins")), "it never came to pass 1");
+        let other = rusqlite::Connection::open(scene.records()).expect("another program");
+        other.busy_timeout(Duration::from_secs(60)).expect("patient");
+        other.execute_batch("BEGIN IMMEDIATE").expect("holds the records");
+        assert!(lines.any(|line| line.contains("pass 2 begins")), "it never came to pass 2");
+        let run = scene.runs().pop().expect("a run");
+        let mark = scene.folder.path().join(format!("records.sqlite-{run}.running"));
+        let size = |mark: &Path| std::fs::metadata(mark).expect("its mark").len();
+        let before = size(&mark);
+        let begun = Instant::now();
+        while !std::fs::read_to_string(&mark).expect("its mark").contains("\"pass\":[2,2]") {
+            assert!(begun.elapsed() < Duration::from_secs(30), "how far it is was never written");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        assert_eq!(size(&mark), before, "no new space is needed");
+        child.kill().expect("kill");
+        child.wait().expect("dead");
+        scene
+    }
+
     fn records(&self) -> PathBuf {
         self.folder.path().join("records.sqlite")
     }
@@ -229,6 +261,38 @@ fn a_killed_run_that_is_ended_or_stripped_is_settled_and_begins_nothing() {
     assert!(Store::open_existing(path).expect("open").verify(None).expect("read").flaws.is_empty());
 }
 
+#[test]
+fn what_was_sprayed_while_the_records_refused_is_never_offered_to_be_sprayed_again() {
+    let scene = Scene::killed_while_the_records_were_held();
+    let first = scene.runs().pop().expect("a run");
+    assert_eq!(scene.record(&first).passes.len(), 1, "the journal ends in pass 1");
+    let refused = scene.resume(&ALL);
+    let (out, why) = (text(&refused.stdout), text(&refused.stderr));
+    assert_eq!(refused.status.code(), Some(2), "{out}\n{why}");
+    println!("{out}\n{why}");
+    assert!(why.contains("it cannot go on: the journal ends in pass 1"), "{why}");
+    assert!(why.contains("pass 2 of step 2 was begun"), "{why}");
+    assert_eq!(scene.runs(), std::slice::from_ref(&first), "a run was begun");
+    let shown = scene.shown(&first);
+    assert!(shown.contains("Entries that were not kept"), "{shown}");
+    assert!(shown.contains("pass 2 of step 2 was begun"), "{shown}");
+    // The page of one that waits says the same, and does not offer to go on.
+    let served = Served::start(&scene);
+    let page = served.run_page("it is offered", |page| page.contains("Did not come to its end"));
+    assert!(page.contains("pass 2 of step 2 was begun"), "{page}");
+    assert!(page.contains("value=\"strip\"") && !page.contains("value=\"go-on\""), "{page}");
+    // Whoever decides of its part elsewhere settles it there too.
+    let reason = ["--person", "Ann", "--reason", "nobody knows what lies on it"];
+    let mut decided = scene.evenpass(&["records", "decide", first.as_str(), "scrap"]);
+    let decided = decided.args(reason).output().expect("evenpass");
+    assert_eq!(decided.status.code(), Some(0), "{}", text(&decided.stderr));
+    served.run_page("it is settled", |page| !page.contains("Did not come to its end"));
+    drop(served);
+    let again = scene.resume(&["--choose", "strip", "--person", "Ann"]);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again.stderr).contains("is open to be taken up"), "{}", text(&again.stderr));
+}
+
 /// A `serve` with the records of a scene, and somebody at its pages.
 struct Served {
     child: Child,
@@ -275,6 +339,19 @@ impl Served {
         asked.call().expect("a page").body_mut().read_to_string().expect("its text")
     }
 
+    /// The first page once it is so.
+    fn run_page(&self, what: &str, is_so: impl Fn(&str) -> bool) -> String {
+        let give_up = Instant::now() + Duration::from_secs(60);
+        loop {
+            let page = self.page("/");
+            if is_so(&page) {
+                return page;
+            }
+            assert!(Instant::now() < give_up, "never that {what}: {page}");
+            std::thread::sleep(Duration::from_millis(100));
+        }
+    }
+
     fn json(&self, path: &str) -> serde_json::Value {
         serde_json::from_str(&self.page(path)).expect("JSON")
     }
@@ -305,15 +382,7 @@ fn a_serve_that_is_started_after_a_kill_offers_the_rest_and_loads_it_by_a_choice
     let scene = Scene::killed_in_pass_two();
     let first = scene.runs().pop().expect("a run").to_string();
     let mut served = Served::start(&scene);
-    let give_up = Instant::now() + Duration::from_secs(60);
-    let page = loop {
-        let page = served.page("/");
-        if page.contains("Did not come to its end") {
-            break page;
-        }
-        assert!(Instant::now() < give_up, "it is not offered: {page}");
-        std::thread::sleep(Duration::from_millis(100));
-    };
+    let page = served.run_page("it is offered", |page| page.contains("Did not come to its end"));
     for told in
         [&*first, "pass 2 of 2 of band", "Coat so far", "When in doubt", "home the carriage"]
     {

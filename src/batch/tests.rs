@@ -266,10 +266,10 @@ fn drift_counts_from_the_first_good_part_that_was_made_whole() {
     let shop = Shop::new();
     let stopped = Made { end: End::Stopped, more: vec![sprays(25, "2 bar")], ..Made::default() };
     let stopped = shop.made(stopped);
-    shop.decided(&stopped, Verdict::Pass);
     let rest =
         Made { resumes: Some(&stopped), more: vec![sprays(25, "2.5 bar")], ..Made::default() };
     shop.made(rest);
+    shop.decided(&stopped, Verdict::Pass);
     for (number, end, oxygen) in
         [(2, End::Complete, "3 bar"), (3, End::Stopped, "4 bar"), (3, End::Complete, "4 bar")]
     {

@@ -11,6 +11,7 @@ use evenpass_core::request::Request;
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
 use signal_hook::iterator::Signals;
 
+use super::Exit;
 use crate::station::locked;
 
 /// What is done the moment that an interrupt comes, with what it asks for. Must not wait.
@@ -74,6 +75,12 @@ impl Interrupts {
     /// come may be waiting for something else. Nothing when `None`.
     pub(super) fn at_once(&self, act: Option<AtOnce>) {
         *locked(&self.coming.at_once) = act;
+    }
+
+    /// The job is over, and only what is printed of it is left, for which there may be no reader: from
+    /// now on an interrupt ends the program.
+    pub(super) fn end_program_as(&self, exit: Exit) {
+        self.at_once(Some(Box::new(move |_| std::process::exit(i32::from(exit as u8)))));
     }
 
     /// For another thread to tell of an interrupt that comes as no signal.

@@ -12,6 +12,7 @@ mod jog;
 mod learned;
 mod margins;
 mod matrix;
+mod outlet;
 mod people;
 mod plan;
 mod ports;

@@ -1,7 +1,7 @@
 //! What a person sees of a running job: one line that is kept new, and a line for everything
 //! that happened.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::time::{Duration, Instant};
 
 use evenpass_core::image::{Analogue, Contact, Level, Referenced};
@@ -14,6 +14,7 @@ use evenpass_core::quantity::{Speed, Temperature};
 use evenpass_core::scan::Snapshot;
 use evenpass_core::sequence::Leaf;
 
+use super::outlet::Outlet;
 use super::say::harmless;
 
 /// How often the line is made new on a terminal.
@@ -28,9 +29,10 @@ const FRESH: Duration = Duration::from_secs(1);
 /// Slower than this the carriage is shown at rest.
 const AT_REST: Speed = Speed::from_mm_per_s(0.2);
 
-/// Shows progress on standard output.
+/// Shows progress on standard output, and never waits for its reader.
 #[derive(Debug)]
 pub(super) struct Progress {
+    outlet: Outlet,
     terminal: bool,
     shown: Option<Instant>,
     line_open: bool,
@@ -77,6 +79,7 @@ impl Missing {
 impl Progress {
     pub(super) fn new() -> Self {
         Self {
+            outlet: Outlet::new(),
             terminal: io::stdout().is_terminal(),
             shown: None,
             line_open: false,
@@ -128,21 +131,18 @@ impl Progress {
         }
         self.shown = Some(Instant::now());
         let line = line();
-        let mut out = io::stdout().lock();
-        // Progress is no result: a reader who has gone does not stop the job.
-        let _ = if self.terminal {
-            self.line_open = true;
-            write!(out, "\r\x1b[K{line}").and_then(|()| out.flush())
-        } else {
-            writeln!(out, "{line}")
-        };
+        self.line_open = self.terminal;
+        self.outlet.passing(match self.terminal {
+            true => format!("\r\x1b[K{line}"),
+            false => format!("{line}\n"),
+        });
     }
 
     /// Prints a line of its own above the one that is kept new.
     pub(super) fn print(&mut self, text: &str) {
         let clear = if self.line_open { "\r\x1b[K" } else { "" };
         self.line_open = false;
-        let _ = writeln!(io::stdout(), "{clear}{}", harmless(text));
+        self.outlet.line(format!("{clear}{}\n", harmless(text)));
     }
 }
 

@@ -4,6 +4,7 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::{Duration, Instant};
 
 use axum::extract::{Form, State};
 use axum::response::Response;
@@ -21,8 +22,11 @@ use super::texts;
 use super::visitor::Visitor;
 use crate::people::Right;
 use crate::record::{Outcome, RunId, RunKind, Store, records_file};
-use crate::resuming::{self, CutOff, Decision, cut_off};
+use crate::resuming::{self, CutOff, Decision, cut_off, on_hold};
 use crate::station::Loaded;
+
+/// One that waits is looked for again after so long; arbitrary.
+const LOOK_AGAIN: Duration = Duration::from_secs(5);
 
 /// A run that waits for somebody to decide.
 pub(super) struct Undone {
@@ -37,7 +41,16 @@ pub(super) struct Undone {
 pub(super) struct Looked {
     /// The run that was recorded last then; looked anew once there is another, or it has ended.
     after: Option<Option<RunId>>,
+    /// When that was.
+    at: Option<Instant>,
     found: Option<Arc<Undone>>,
+}
+
+impl Looked {
+    /// Whether one that was found may be settled meanwhile: elsewhere somebody decides of its part.
+    fn is_old(&self) -> bool {
+        self.found.is_some() && self.at.is_none_or(|at| at.elapsed() > LOOK_AGAIN)
+    }
 }
 
 /// What a look needs.
@@ -84,7 +97,11 @@ impl App {
         let station = self.station();
         let last = station.kept().run;
         let rests = matches!(station.snapshot().status.phase, Phase::Idle | Phase::Manual);
-        if !rests || locked(&self.inside.undone).after.as_ref() == Some(&last) {
+        let is_known = {
+            let looked = locked(&self.inside.undone);
+            looked.after.as_ref() == Some(&last) && !looked.is_old()
+        };
+        if !rests || is_known {
             return;
         }
         let Ok(turn) = self.inside.looking_undone.clone().try_acquire_owned() else { return };
@@ -107,13 +124,16 @@ impl App {
         let known = self.undone();
         let found = match (waits, known) {
             (None, _) => None,
-            (Some(run), Some(known)) if known.run == run && known.cut.is_ok() => Some(known),
+            (Some(run), Some(known)) if known.run == run && still_so(&store, &known)? => {
+                Some(known)
+            }
             (Some(run), _) => {
                 let cut = place.read(&store, &run, None);
                 Some(Arc::new(Undone { run, cut }))
             }
         };
-        *locked(&self.inside.undone) = Looked { after: ended.then_some(last), found };
+        *locked(&self.inside.undone) =
+            Looked { after: ended.then_some(last), at: Some(Instant::now()), found };
         Ok(())
     }
 
@@ -122,6 +142,13 @@ impl App {
         locked(&self.inside.undone).after = None;
         self.look_for_undone();
     }
+}
+
+/// Whether what was read of a run stands, so that it need not be planned again.
+fn still_so(store: &Store, known: &Undone) -> Result<bool, String> {
+    let Ok(cut) = &known.cut else { return Ok(false) };
+    let on_hold = on_hold(store, &known.run).map_err(|problem| problem.whole())?;
+    Ok(cut.on_hold == on_hold)
 }
 
 #[derive(Debug, Deserialize)]

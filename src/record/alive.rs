@@ -3,17 +3,26 @@
 //! While a run is written, its process holds an exclusive lock on a small file beside the records.
 //! The system lets a lock go with the process that holds it, however that ends (a kill or a power
 //! cut included), and it can't be mistaken as a recycled process number could.
+//!
+//! The file has its size from the beginning. Where the records refuse, how far the run is goes into it
+//! in place: see [`Unseen`].
 
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
-use std::io;
+use std::io::{self, Read as _};
+use std::os::unix::fs::FileExt as _;
 use std::path::{Path, PathBuf};
 
 use super::RunId;
+use super::unseen::Unseen;
+use crate::durable;
 use crate::files::folder_of;
 
 /// How the name of a mark ends.
 const ENDING: &str = ".running";
+/// Size of a mark, bytes: a sector, which a disk writes whole or not at all (common practice, no
+/// source).
+const ROOM: usize = 512;
 
 /// Held while a run is written.
 #[derive(Debug)]
@@ -24,12 +33,20 @@ pub(super) struct AliveMark {
 
 impl AliveMark {
     /// Makes and locks the mark of a run. A file left by a transaction that was never committed
-    /// is taken over.
+    /// is taken over. Its space is on the disk on return.
     pub(super) fn set(records: &Path, id: &RunId) -> io::Result<Self> {
         let path = mark_path(records, id);
         let file = File::options().create(true).truncate(false).write(true).open(&path)?;
         file.try_lock().map_err(io::Error::from)?;
+        file.write_all_at(&[b' '; ROOM], 0)?;
+        file.sync_all()?;
+        durable::sync_folder(&path)?;
         Ok(Self { file, path })
+    }
+
+    /// What of it is written into.
+    pub(super) fn slate(&self) -> io::Result<Slate> {
+        Ok(Slate { file: File::options().write(true).open(&self.path)? })
     }
 
     /// Lets go of a run whose end is in the record.
@@ -38,6 +55,38 @@ impl AliveMark {
         drop(file);
         remove(&path);
     }
+}
+
+/// The room in a mark. It holds no lock.
+#[derive(Debug)]
+pub(super) struct Slate {
+    file: File,
+}
+
+impl Slate {
+    /// Writes how far the run is over what was written before, durable on return.
+    pub(super) fn write(&self, known: &Unseen) -> io::Result<()> {
+        let mut text = serde_json::to_vec(known)?;
+        if text.len() > ROOM {
+            return Err(io::Error::from(io::ErrorKind::FileTooLarge));
+        }
+        text.resize(ROOM, b' ');
+        self.file.write_all_at(&text, 0)?;
+        self.file.sync_data()
+    }
+}
+
+/// How far a run was, by its mark; `None` where nothing was written into it.
+pub(super) fn read(records: &Path, id: &RunId) -> Option<Unseen> {
+    let mut text = Vec::new();
+    match File::open(mark_path(records, id)) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return None,
+        Err(_) => {}
+        Ok(file) => drop(file.take(ROOM as u64).read_to_end(&mut text)),
+    }
+    let text = text.trim_ascii();
+    // One that cannot be read tells of something all the same.
+    (!text.is_empty()).then(|| serde_json::from_slice(text).unwrap_or_default())
 }
 
 /// Whether a run's process lives.

@@ -177,6 +177,26 @@ pub enum RecordError {
         /// The latest of them.
         last: String,
     },
+    /// Another run goes on with its part.
+    #[error(
+        "run {run} cannot be taken up any more: run {by} goes on with its part; `evenpass records \
+         show {by}` shows it"
+    )]
+    TakenUpAlready {
+        /// Which.
+        run: String,
+        /// By which run.
+        by: String,
+    },
+    /// Somebody decided what becomes of its part.
+    #[error(
+        "run {run} cannot be taken up any more: somebody decided what becomes of its part; \
+         `evenpass records show {run}` shows it"
+    )]
+    SettledAlready {
+        /// Which.
+        run: String,
+    },
     /// No measurement has that number.
     #[error("no measurement {number} in the record; `evenpass records learned` lists them")]
     UnknownMeasurement {

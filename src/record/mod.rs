@@ -25,7 +25,8 @@
 //!   pass, and [`planned`] what its program and forecast wanted.
 //!
 //! A run whose program died without ending it reads as interrupted: while a run is written its
-//! process holds a lock on a file beside the store, which the system lets go with the process.
+//! process holds a lock on a file beside the store, which the system lets go with the process. Where
+//! the disk refuses, how far the run is goes into that file: see [`Unseen`].
 
 mod acceptance;
 mod act;
@@ -62,9 +63,11 @@ mod sprayed;
 mod store;
 mod stored;
 mod undone;
+mod unseen;
 mod used;
 mod verify;
 mod wanted;
+mod watch;
 mod words;
 mod writer;
 
@@ -89,6 +92,7 @@ pub use sprayed::{Sprayed, ZonePasses};
 pub use store::Store;
 pub use stored::{RowLink, StoredRow};
 pub use undone::RESUMES;
+pub use unseen::{Unseen, total_in_words};
 pub use used::{FUEL_OF, RunUsed};
 pub use verify::{Seal, Verification};
 pub use wanted::{NOT_MEASURED, TO_BE_MEASURED, Wanted};

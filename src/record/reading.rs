@@ -211,7 +211,16 @@ impl Store {
             .map_err(sorted)?;
         drop(view);
         let Some(mut record) = found else { return Err(self.unknown(id)?) };
-        record.summary.outcome = self.outcome_seen(id, record.summary.outcome)?;
+        let stored = record.summary.outcome;
+        record.summary.outcome = self.outcome_seen(id, stored)?;
+        if stored == Outcome::Open
+            && let Some(known) = self.unseen(id)?
+        {
+            let journal = record.entries.last().map_or(0, |entry| entry.number);
+            let missing = known.last.and_then(|last| Gap::over(journal.saturating_add(1)..=last));
+            record.gaps.extend(missing);
+            record.totals = known.totals();
+        }
         record.pruned = self.pruned(id)?;
         if record.pruned.is_some() {
             record.gaps.clear();

@@ -1,12 +1,15 @@
 //! The recorder: what a run holds to have itself written down.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::atomic::Ordering;
 use std::sync::mpsc::{SyncSender, TrySendError, sync_channel};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
 
 use evenpass_core::ledger::Entry;
 
+use super::store::folder_trouble;
+use super::unseen::Unseen;
+use super::watch::{Watch, Watched};
 use super::writer::{Bounds, Closed, Job, Patience, Progress, Writer, missing};
 use super::{Beginning, RecordError, RunEnd, RunHeader, RunId, Store};
 
@@ -23,7 +26,9 @@ pub struct Recorder {
     id: RunId,
     jobs: Option<SyncSender<Job>>,
     progress: Arc<Progress>,
-    highest: AtomicU64,
+    /// What was handed over, by its last entry.
+    known: Arc<Mutex<Unseen>>,
+    watch: Watch,
     thread: Option<JoinHandle<Result<Closed, RecordError>>>,
 }
 
@@ -43,7 +48,10 @@ impl Recorder {
     ) -> Result<Self, RecordError> {
         let run = store.begin(header)?;
         let id = run.id.clone();
-        let progress = Arc::new(Progress::default());
+        let (progress, known) = (Arc::<Progress>::default(), Arc::<Mutex<Unseen>>::default());
+        let slate = run.slate().map_err(|source| folder_trouble(store.file(), source))?;
+        let watched = Watched { slate, known: Arc::clone(&known), progress: Arc::clone(&progress) };
+        let watch = Watch::start(watched)?;
         let (sender, receiver) = sync_channel(bounds.channel);
         let seen = Arc::clone(&progress);
         let thread = thread::Builder::new()
@@ -53,8 +61,7 @@ impl Recorder {
                 Writer { store, run, beginning, jobs: receiver, progress: &seen, bounds }.write()
             })
             .map_err(|_| RecordError::WriterGone)?;
-        let highest = AtomicU64::new(0);
-        Ok(Self { id, jobs: Some(sender), progress, highest, thread: Some(thread) })
+        Ok(Self { id, jobs: Some(sender), progress, known, watch, thread: Some(thread) })
     }
 
     /// The run's id.
@@ -77,7 +84,7 @@ impl Recorder {
     /// Hands an entry over without waiting. With the channel full, or the writer gone, it is lost
     /// and counted.
     pub fn send(&self, entry: Entry) {
-        self.highest.fetch_max(entry.number, Ordering::Relaxed);
+        self.known().take(&entry);
         let refused = match &self.jobs {
             Some(jobs) => jobs.try_send(Job::Keep(entry)).err(),
             None => None,
@@ -90,7 +97,7 @@ impl Recorder {
     /// Hands an entry over and waits for room, for a run in virtual time: it is faster than any
     /// disk, and nothing in it can be held up.
     pub fn deliver(&self, entry: Entry) {
-        self.highest.fetch_max(entry.number, Ordering::Relaxed);
+        self.known().take(&entry);
         if !self.wait_for(Job::Keep(entry)) {
             self.lose_one();
         }
@@ -149,9 +156,14 @@ impl Recorder {
     }
 
     fn end(&self, end: RunEnd, patience: Patience) {
-        let last = Some(self.highest.load(Ordering::Relaxed)).filter(|number| *number > 0);
+        let last = self.known().last;
         // Should the writer be gone, joining it says why.
         let _ = self.wait_for(Job::End(Box::new(end), last, patience));
+    }
+
+    /// Nobody holds it for longer than it takes to follow or to copy it.
+    fn known(&self) -> MutexGuard<'_, Unseen> {
+        self.known.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn lose_one(&self) {
@@ -166,7 +178,9 @@ impl Recorder {
     /// Closes the channel and waits for the thread.
     fn join(&mut self) -> Option<Result<Closed, RecordError>> {
         self.jobs = None;
-        self.thread.take().map(|thread| thread.join().unwrap_or(Err(RecordError::WriterGone)))
+        let written = self.thread.take().map(JoinHandle::join);
+        self.watch.end();
+        written.map(|written| written.unwrap_or(Err(RecordError::WriterGone)))
     }
 }
 

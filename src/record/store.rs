@@ -10,9 +10,9 @@ use rusqlite::{
     params,
 };
 
-use super::alive::{self, AliveMark, Process};
+use super::alive::{self, AliveMark, Process, Slate};
 use super::chain::{self, Linking};
-use super::{Beginning, Outcome, RecordError, RunEnd, RunHeader, RunId, schema};
+use super::{Beginning, Outcome, RESUMES, RecordError, RunEnd, RunHeader, RunId, schema};
 use crate::durable;
 
 /// The records file, open.
@@ -112,14 +112,16 @@ impl Store {
     }
 
     /// Gives a run its id and writes down what is known of it. Open runs of dead processes are
-    /// settled as interrupted on the way.
+    /// settled as interrupted on the way. Only one run goes on with another: whether it still may is
+    /// looked at where nobody can begin a second one meanwhile.
     pub(super) fn begin(&mut self, header: &RunHeader) -> Result<OpenRun, RecordError> {
         let file = self.file.clone();
         let sorted = |source| RecordError::from_sqlite(&file, source);
-        let change = self
-            .connection
-            .transaction_with_behavior(TransactionBehavior::Immediate)
+        let change = Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)
             .map_err(sorted)?;
+        if let Some(earlier) = header.particulars.get(RESUMES) {
+            self.must_wait(&RunId::stored(earlier.clone()))?;
+        }
         let settled = settle(&change, &file).map_err(sorted)?;
         sweep(&change, &file).map_err(sorted)?;
         let id = next_id(&change, header.started_at).map_err(sorted)?;
@@ -148,6 +150,16 @@ impl Store {
         })?;
         settled.iter().for_each(|id| alive::sweep(&file, id));
         Ok(())
+    }
+
+    /// Whether the part of a run waits for another one to go on with it.
+    fn must_wait(&self, earlier: &RunId) -> Result<(), RecordError> {
+        let run = || earlier.to_string();
+        match self.taken_up_by(earlier)? {
+            Some(by) => Err(RecordError::TakenUpAlready { run: run(), by: by.to_string() }),
+            None if self.is_settled(earlier)? => Err(RecordError::SettledAlready { run: run() }),
+            None => Ok(()),
+        }
     }
 
     /// Writes down when a run that was opened has begun, and by whom.
@@ -214,6 +226,11 @@ impl Store {
 }
 
 impl OpenRun {
+    /// Where how far it is can be written while the records refuse.
+    pub(super) fn slate(&self) -> io::Result<Slate> {
+        self.alive.slate()
+    }
+
     /// Lets go of a run whose end is written.
     pub(super) fn close(self) {
         self.alive.clear();
@@ -234,12 +251,16 @@ fn immutable(file: &Path) -> String {
     uri + "?immutable=1"
 }
 
-fn folder_trouble(file: &Path, source: io::Error) -> RecordError {
+pub(super) fn folder_trouble(file: &Path, source: io::Error) -> RecordError {
+    if matches!(source.kind(), io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded) {
+        return RecordError::DiskFull { file: file.to_owned() };
+    }
     let folder = file.parent().unwrap_or(Path::new(".")).to_owned();
     RecordError::Folder { folder, source }
 }
 
-/// Calls open runs without a living process what they are.
+/// Calls open runs without a living process what they are. What is known of one beyond its journal
+/// is kept: its mark goes.
 fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>> {
     let mut open = change.prepare("SELECT place, id FROM run WHERE outcome = ?1")?;
     let runs: Vec<(i64, RunId)> = open
@@ -247,12 +268,21 @@ fn settle(change: &Transaction<'_>, file: &Path) -> rusqlite::Result<Vec<RunId>>
         .collect::<rusqlite::Result<_>>()?;
     let is_dead = |(_, id): &(i64, RunId)| alive::look(file, id) == Process::Dead;
     let dead: Vec<(i64, RunId)> = runs.into_iter().filter(is_dead).collect();
-    // Nobody has said how they ended: what somebody put there meanwhile is not made a part of it.
+    // Nobody has said how they ended: what somebody put there meanwhile is not made a part of it. What
+    // is known of one beyond its journal is: its mark goes.
     let nothing: Vec<String> =
         chain::NOT_ENDED.iter().map(|(column, value)| format!("{column} = {value}")).collect();
-    let set = format!("UPDATE run SET outcome = ?1, {} WHERE place = ?2", nothing.join(", "));
-    for (place, _) in &dead {
-        change.execute(&set, params![Outcome::Interrupted, place])?;
+    let nothing = format!("UPDATE run SET {} WHERE place = ?1", nothing.join(", "));
+    let known_is = "UPDATE run SET outcome = ?1, totals = coalesce(?2, totals),
+        last_entry = coalesce(?3, last_entry) WHERE place = ?4";
+    for (place, id) in &dead {
+        change.execute(&nothing, [place])?;
+        let journal = "SELECT max(number) FROM entry WHERE run = ?1";
+        let journal: Option<u64> = change.query_row(journal, [place], |row| row.get(0))?;
+        let known = alive::read(file, id).filter(|known| known.is_beyond(journal));
+        let totals = known.map(|known| known.totals().to_string());
+        let last = known.and_then(|known| known.last).map(signed);
+        change.execute(known_is, params![Outcome::Interrupted, totals, last, place])?;
         chain::seal(change, *place)?;
     }
     Ok(dead.into_iter().map(|(_, id)| id).collect())

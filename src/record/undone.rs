@@ -5,7 +5,9 @@ use evenpass_core::resume::Choice;
 use evenpass_core::rig::Rig;
 use evenpass_core::sequence::{Leaf, Phase};
 
-use super::{MarkRecord, Of, Outcome, RecordError, RunId, RunKind, Said, Store};
+use super::{
+    Inspected, MarkRecord, Of, Outcome, RecordError, RunId, RunKind, Said, Store, Verdict,
+};
 
 /// The particular of a run that names the one it goes on with.
 pub const RESUMES: &str = "resumes";
@@ -47,13 +49,16 @@ impl Store {
         Ok(!matches!(outcome, Outcome::Complete | Outcome::Open) && self.job_began(id)?)
     }
 
-    /// Whether it is decided what becomes of a run: a person ended it there or has its part stripped,
-    /// or a run that goes on with it is being written or had begun.
+    /// Whether it is decided what becomes of a run: a person ended it there, has its part stripped or
+    /// let it pass or be scrapped, or a run that goes on with it is being written or had begun.
     ///
     /// # Errors
     /// [`RecordError`] when the file can't be read.
     pub fn is_settled(&self, id: &RunId) -> Result<bool, RecordError> {
-        if self.marks(Of::Run(id))?.iter().any(ends) {
+        let marks = self.marks(Of::Run(id))?;
+        let decided =
+            Inspected::of(&marks).decision().is_some_and(|kept| is_final(&kept.mark.said));
+        if decided || marks.iter().any(ends) {
             return Ok(true);
         }
         Ok(self.taken_up_by(id)?.is_some())
@@ -84,8 +89,12 @@ impl Store {
         self.outcome_seen(id, stored.map_err(|source| self.sorted(source))?)
     }
 
-    /// Whether its entries tell that a job was under way.
+    /// Whether its entries, or what is known beyond them, tell that a job was under way.
     pub(super) fn job_began(&self, id: &RunId) -> Result<bool, RecordError> {
+        Ok(self.entries_tell_of_a_job(id)? || self.unseen(id)?.is_some_and(|known| known.began))
+    }
+
+    fn entries_tell_of_a_job(&self, id: &RunId) -> Result<bool, RecordError> {
         let read = || {
             let mut states = self.connection.prepare(
                 "SELECT data ->> '$.to' FROM entry
@@ -107,8 +116,13 @@ impl Store {
 }
 
 /// Whether a job is under way in it. One can be aborted before it began.
-const fn is_under_way(phase: Phase) -> bool {
+pub(super) const fn is_under_way(phase: Phase) -> bool {
     phase.is_running() || matches!(phase, Phase::Holding | Phase::Held | Phase::Stopping)
+}
+
+/// Whether nobody is asked any more what becomes of a part. One on hold waits.
+const fn is_final(said: &Said) -> bool {
+    matches!(said, Said::Decided { verdict: Verdict::Pass | Verdict::Scrap, .. })
 }
 
 /// Whether a mark that counts ends a run.

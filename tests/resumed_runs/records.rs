@@ -1,15 +1,18 @@
 //! The same from a records file: a run whose program died in it, and the one that went on with it.
 
+use std::path::Path;
 use std::time::Duration;
 
 use evenpass::embed;
+use evenpass::files::Job;
 use evenpass::keeping::{Begin, Keeping};
-use evenpass::record::{RunId, RunKind, Store};
+use evenpass::record::{Mark, RunId, RunKind, Said, Store, Verdict};
 use evenpass::report::Report;
 use evenpass::resuming::{GoesOn, cut_off};
-use evenpass_core::plan::plan;
+use evenpass_core::ledger::Entry;
+use evenpass_core::plan::{Plan, plan};
 use evenpass_core::quantity::Length;
-use evenpass_core::resume::Choice;
+use evenpass_core::resume::{Checked, Choice, Stood};
 use evenpass_core::sequence::Phase;
 use jiff::{SignedDuration, Timestamp};
 
@@ -24,6 +27,90 @@ fn keep(left: &Left, keeping: Keeping) -> RunId {
     }
     drop(keeping);
     id
+}
+
+/// Whether an entry tells that this pass begins.
+fn begins(entry: &Entry, pass: u64) -> bool {
+    entry.data.get("mark").is_some_and(|mark| mark == "begun")
+        && entry.data.get("pass").and_then(serde_json::Value::as_u64) == Some(pass)
+}
+
+/// The reference shaft up to the middle of its third pass, and what its journal kept of it.
+fn up_to_the_third_pass(job: &Job, plan: &Plan) -> Left {
+    let bench = embed::bench(job, plan, 5).expect("the bench takes the part");
+    let mut run = Running::new(job, plan, bench);
+    while !run.entries.iter().any(|entry| begins(entry, 3)) {
+        run.run_until(run.time.now() + Duration::from_millis(20));
+    }
+    run.run_until(run.time.now() + Duration::from_secs(7));
+    cut(run, Death::Killed, Duration::from_millis(150), Duration::from_secs(60))
+}
+
+/// That nobody may go on with a run, and may end it or strip its part, with the reason.
+fn not_gone_on_with(file: &Path, run: &RunId, stood: Option<Stood>) -> String {
+    let store = Store::open_existing(file).expect("open");
+    let told = cut_off(&store, run, None, stood).expect("it can be read");
+    let choices = told.offer(Timestamp::now()).choices;
+    assert_eq!(choices, [Choice::EndHere, Choice::StripAndReblast]);
+    told.may(Choice::GoOn, &Checked::default()).expect_err("nobody knows what lies there")
+}
+
+#[test]
+fn a_run_that_sprayed_on_while_the_disk_refused_is_ended_or_stripped_and_never_gone_on_with() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("runs.sqlite");
+    let job = Texts::of("reference-shaft").job();
+    let plan = plan(&job.recipe, &job.rig, &job.catalogue).expect("a plan");
+    let left = up_to_the_third_pass(&job, &plan);
+    let begin = Begin::fresh(RunKind::Twin, Some(5), Some(&file));
+    let keeping = Keeping::begin(&job, &plan, &begin).expect("begun");
+    let run = keeping.id();
+    let second = left.kept.iter().find(|entry| begins(entry, 2)).expect("a second pass").number;
+    let kept = |entry: &&Entry| entry.number <= second + 5;
+    left.kept.iter().take_while(kept).for_each(|entry| keeping.deliver(entry.clone()));
+    assert_eq!(keeping.flush(), second + 5);
+    let other = rusqlite::Connection::open(&file).expect("another program");
+    other.execute_batch("BEGIN IMMEDIATE").expect("holds the records");
+    left.kept.iter().skip_while(kept).for_each(|entry| keeping.deliver(entry.clone()));
+    drop(keeping);
+    let why = not_gone_on_with(&file, &run, left.stood);
+    println!("{why}");
+    assert!(why.starts_with("it cannot go on: the journal ends in pass 2, at "), "{why}");
+    let says = ": pass 3 of step 2 was begun: what lies on the part is known to nobody";
+    assert!(why.contains(says), "{why}");
+    other.execute_batch("ROLLBACK").expect("let go");
+    // The next run to begin takes the mark away, and keeps what it told.
+    drop(Keeping::begin(&job, &plan, &begin).expect("begun"));
+    assert_eq!(not_gone_on_with(&file, &run, left.stood), why);
+}
+
+#[test]
+fn a_run_whose_journal_misses_entries_is_ended_or_stripped_and_that_its_part_is_on_hold_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("runs.sqlite");
+    let job = Texts::of("reference-shaft").job();
+    let plan = plan(&job.recipe, &job.rig, &job.catalogue).expect("a plan");
+    let mut left = up_to_the_third_pass(&job, &plan);
+    let middle = left.kept.len() / 2;
+    left.kept.drain(middle..middle + 10);
+    let begin = Begin::fresh(RunKind::Twin, Some(5), Some(&file));
+    let run = keep(&left, Keeping::begin(&job, &plan, &begin).expect("begun"));
+    let why = not_gone_on_with(&file, &run, left.stood);
+    assert!(why.contains("the journal misses 10 entries"), "{why}");
+    let mut store = Store::open_existing(&file).expect("open");
+    let held = Mark {
+        at: Timestamp::now(),
+        person: "Ann".to_owned(),
+        rig: job.rig.title.clone(),
+        kind: RunKind::Twin,
+        run: Some(run.clone()),
+        batch: None,
+        said: Said::Decided { verdict: Verdict::Hold, reason: "the edge".to_owned() },
+    };
+    store.keep_mark(&held).expect("kept");
+    let told = cut_off(&store, &run, None, left.stood).expect("it can be read");
+    let told = told.told(Timestamp::now());
+    assert!(told.contains(&"its part is on hold, by Ann: the edge".to_owned()), "{told:?}");
 }
 
 #[test]

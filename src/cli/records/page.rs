@@ -14,7 +14,7 @@ use super::{
 use crate::cli::response;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::record::facts::{EdgeKind, PassRow, PowderFact, coat_span, course};
-use crate::record::{Deviation, Gap, Outcome, RunKind, RunRecord, RunSummary};
+use crate::record::{Deviation, Gap, Outcome, RunKind, RunRecord, RunSummary, total_in_words};
 
 pub(super) fn print_run(
     record: &RunRecord,
@@ -185,8 +185,7 @@ fn totals_sheet(record: &RunRecord) -> Sheet {
     let mut sheet = pairs();
     if let Value::Object(totals) = &record.totals {
         for (name, value) in totals {
-            let words = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-            sheet.row([name.replace('_', " "), words]);
+            sheet.row([name.replace('_', " "), total_in_words(value)]);
         }
     }
     sheet

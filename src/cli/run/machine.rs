@@ -8,10 +8,12 @@ use std::time::Duration;
 use evenpass_core::ledger::Entry;
 use evenpass_core::request::{Answer, Origin, Request};
 use evenpass_core::scan::Controller;
+use tokio::sync::mpsc::UnboundedSender;
 use tokio::sync::oneshot;
 
 use super::{CAUTIONS, Ran, RunArguments, Work, greeting, not_written, resume};
 use crate::attendant::{Attendant, Attended, Next, ended, first_cause};
+use crate::cli::ending;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
@@ -70,6 +72,13 @@ pub(super) fn run(
     })
     .map_err(|trouble| format!("the scan cannot be started: {trouble}"))?;
     let mut attendant = Attendant::new(attended);
+    // A stop goes to the machine as it comes, whatever the rest of this is at.
+    let orders = clock.orders.clone();
+    interrupts.at_once(Some(Box::new(move |request| ask(&orders, request))));
+    if let Some(request) = interrupts.asked() {
+        attendant.give_up();
+        ask(&clock.orders, request);
+    }
     let mut entries: Vec<Entry> = Vec::new();
     let mut keep = |progress: &mut Progress| {
         for entry in told.try_iter() {
@@ -85,16 +94,15 @@ pub(super) fn run(
         progress.show(plan, &snapshot);
         match attendant.follow(snapshot.at, &snapshot.status) {
             Next::Wait => {}
-            Next::Ask(request) => ask(&clock, request),
+            Next::Ask(request) => ask(&clock.orders, request),
             Next::Ended(end) => break end,
         }
-        if let Some(request) = interrupts.asked() {
+        if interrupts.asked().is_some() {
             attendant.give_up();
-            ask(&clock, request);
         }
         for typed in typed.iter().flat_map(|typed| typed.try_iter()) {
             match typed {
-                Typed::Request(request) => ask(&clock, request),
+                Typed::Request(request) => ask(&clock.orders, request),
                 Typed::Unclear(what) => progress.print(&what),
                 Typed::Unknown(word) => {
                     progress
@@ -123,6 +131,7 @@ pub(super) fn run(
     let told = Ended { end, first_cause: first_cause.clone(), zones: &[], powder_fed_g };
     let record = keeping.finish(&told)?;
     clock.quit().map_err(|trouble| format!("the scan broke down: {trouble}"))?;
+    interrupts.end_program_as(ending::exit(end));
     progress.print("");
     Ok(Ran { end, first_cause, record, zones: Vec::new(), entries })
 }
@@ -148,10 +157,9 @@ pub(in crate::cli) fn check_ports(ports: &mut [Port]) -> Result<(), String> {
 }
 
 /// Asks something of the scan thread; its answer is in the ledger.
-fn ask(clock: &WallTime, request: Request) {
+fn ask(orders: &UnboundedSender<Order>, request: Request) {
     let (answer, _) = oneshot::channel();
     // A scan thread that has ended is noticed by itself.
-    let _ = clock
-        .orders
-        .send(Order::Request(Asked { request, origin: Origin::Seat, person: None }, answer));
+    let _ =
+        orders.send(Order::Request(Asked { request, origin: Origin::Seat, person: None }, answer));
 }

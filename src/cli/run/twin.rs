@@ -11,6 +11,7 @@ use evenpass_core::request::Request;
 
 use super::{ON_THE_TWIN, Ran, RunArguments, Work, greeting, not_written, resume};
 use crate::attendant::{Attended, ended, first_cause};
+use crate::cli::ending;
 use crate::cli::interrupts::Interrupts;
 use crate::cli::progress::Progress;
 use crate::cli::words::{self, Typed};
@@ -91,6 +92,7 @@ pub(super) fn run(work: &Work<'_>, arguments: &RunArguments) -> Result<Ran, Stri
     let powder_fed_g = Some(twin.bench().truth().powder_fed_g);
     let told = Ended { end, first_cause: first_cause.clone(), zones: &zones, powder_fed_g };
     let record = keeping.finish(&told)?;
+    interrupts.end_program_as(ending::exit(end));
     progress.print("");
     Ok(Ran { end, first_cause, record, zones, entries })
 }

@@ -30,6 +30,8 @@ pub enum Refusal {
     Done,
     /// What a person changed in it cannot be followed.
     Unclear(String),
+    /// More was done than its journal tells.
+    Unseen(String),
     /// The coat would be thicker than its powder bears.
     TooThick {
         /// The zone.
@@ -51,6 +53,11 @@ impl fmt::Display for Refusal {
                 f,
                 "{why}: what the coat was to become is not known; measure it, and end the job or \
                  strip the part"
+            ),
+            Self::Unseen(why) => write!(
+                f,
+                "{why}: what lies on the part is known to nobody; measure it, end the job here or \
+                 strip it"
             ),
             Self::TooThick { zone, coat, bears } => write!(
                 f,

@@ -12,7 +12,7 @@ use crate::panel::visitor::Visitor;
 use crate::people::Units;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
-use crate::record::{Deviation, RunRecord};
+use crate::record::{Deviation, RunRecord, total_in_words};
 use crate::report::chart::{Across, Chart, Line, sampled};
 
 /// The inside of its page.
@@ -201,7 +201,7 @@ fn totals(record: &RunRecord, units: Units) -> Markup {
         section {
             h2 { (texts::TOTALS) }
             table { tbody { @for (name, value) in totals {
-                tr { th { (name.replace('_', " ")) } td { (units.restate(&value.as_str().map_or_else(|| value.to_string(), str::to_owned))) } }
+                tr { th { (name.replace('_', " ")) } td { (units.restate(&total_in_words(value))) } }
             } } }
         }
     }
