@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
+use evenpass::people::{PeopleFile, Person, Pin, Role};
 use evenpass::record::{
     Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Source, Store,
 };
@@ -486,6 +487,51 @@ fn nothing_is_decided_of_a_part_that_is_still_being_made() {
     }
     ended(recorder, Ending::Complete);
     told(&["records", "decide", run.as_str(), "pass"], &records);
+}
+
+#[test]
+fn where_there_is_a_roll_only_somebody_on_it_signs_and_as_the_act_needs() {
+    let (folder, records) = sprayed();
+    let deviation =
+        ["records", "note", "deviation", "latest", "grit", "--reason", "none other", "--person"];
+    let signed = |name: &'static str| [&deviation[..], &[name]].concat();
+    done(&signed("Anybody"), &records);
+    let roll = PeopleFile::of(None, &records).expect("beside the records");
+    let pin = Pin::new("2580 1379 46").expect("a PIN");
+    roll.change(|people| {
+        for (name, role) in [("A. Fitter", Role::Operator), ("B. Engineer", Role::Engineer)] {
+            people.add(Person::new(name, role, &pin).expect("somebody"))?;
+        }
+        Ok(())
+    })
+    .expect("a roll");
+    assert_eq!(roll.path(), folder.path().join("people.toml"));
+    let refused = |arguments: &[&str]| {
+        let output = evenpass(arguments, &records);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        unbroken(&output.stderr)
+    };
+    for (told, wanted) in [
+        (refused(&signed("A. Fitter")), "who is operator there: this needs an engineer"),
+        (refused(&signed("Anybody")), "not among the people"),
+        (
+            refused(&["records", "decide", "latest", "pass", "--person", "Anybody"]),
+            "with the role operator or maintenance or engineer",
+        ),
+        (
+            refused(&["records", "accept", "spray-6", "nickel-hard", "--person", "A. Fitter"]),
+            "with the role engineer",
+        ),
+    ] {
+        assert!(told.contains(wanted), "{told}");
+    }
+    done(&signed("b. engineer"), &records);
+    done(
+        &["records", "decide", "latest", "hold", "--reason", "wait", "--person", "A. Fitter"],
+        &records,
+    );
+    let listed = done(&["records", "list"], &records);
+    assert!(listed.lines().any(|line| line.trim_end().ends_with(" hold")), "{listed}");
 }
 
 #[test]
