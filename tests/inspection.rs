@@ -175,7 +175,9 @@ fn of_shaft(records: &Path) -> Source {
 fn opened(records: &Path, particulars: &[(&str, &str)], recipe: Source) -> Recorder {
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
-    let basis = store.basis(&shaft).unwrap();
+    // One that goes on with another keeps none.
+    let goes_on = particulars.iter().any(|(name, _)| *name == "resumes");
+    let basis = store.basis(&shaft).unwrap().filter(|_| !goes_on);
     let RunRecord { rig, program, forecast, .. } = store.run(&shaft).unwrap();
     let header = RunHeader {
         started_at: "2026-11-28T09:00:00Z".parse().expect("RFC 3339"),
@@ -472,6 +474,27 @@ fn what_was_said_and_done_in_a_run_that_was_taken_up_stands_with_its_rest() {
         let seal = store.seal(run).unwrap().and_then(|seal| seal.seal).expect("sealed");
         assert!(told.contains(&seal), "{run}");
     }
+}
+
+#[test]
+fn a_coat_of_several_runs_teaches_nothing_and_says_what_takes_its_readings() {
+    let (_folder, records) = sprayed();
+    let run = begun(&records, &[("begun", 1), ("ended", 1)]);
+    let diameter = ["--diameter", "160 mm=50.6 mm"];
+    let measure = |run: &RunId| {
+        refused(&[&["records", "measure", run.as_str()], &diameter[..]].concat(), &records)
+    };
+    assert!(measure(&run).contains("records thickness"), "{}", measure(&run));
+    let rest = rest_of(&records, &run);
+    let check = refused(&[&["records", "check", rest.as_str()], &diameter[..]].concat(), &records);
+    for why in [measure(&rest), check] {
+        assert!(why.contains("its coat is of several runs"), "{why}");
+        assert!(why.contains(&format!("records thickness {rest}")), "{why}");
+        assert!(!why.contains("a later run"), "{why}");
+    }
+    told(&["records", "thickness", rest.as_str(), "--reading", "160 mm=0.7 mm"], &records);
+    told(&["records", "hardness", rest.as_str(), "--reading", "160 mm=700 HV0.5"], &records);
+    told(&["records", "decide", rest.as_str(), "hold", "--reason", "wait"], &records);
 }
 
 #[test]
