@@ -140,7 +140,7 @@ impl CutOff {
         told
     }
 
-    /// Whether its surface was blasted longer ago than is allowed, or nobody knows when: to go on
+    /// Whether its surface was blasted longer ago than is allowed: to go on
     /// wants the engineer's reason.
     #[must_use]
     pub fn is_overdue(&self, now: Timestamp) -> bool {

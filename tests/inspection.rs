@@ -520,7 +520,7 @@ fn where_there_is_a_roll_only_somebody_on_it_signs_and_as_the_act_needs() {
     let signed = |name: &'static str| [&deviation[..], &[name]].concat();
     done(&signed("Anybody"), &records);
     let roll = PeopleFile::of(None, &records).expect("beside the records");
-    let pin = Pin::new("2580 1379 46").expect("a PIN");
+    let pin = Pin::new("2580137946").expect("a PIN");
     roll.change(|people| {
         for (name, role) in [("A. Fitter", Role::Operator), ("B. Engineer", Role::Engineer)] {
             people.add(Person::new(name, role, &pin).expect("somebody"))?;

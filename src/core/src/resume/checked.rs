@@ -50,11 +50,11 @@ pub enum Lacking {
     },
     /// Nobody has looked at the surface.
     Surface,
-    /// The surface was blasted longer ago than is allowed, or nobody knows when, and no engineer has
-    /// said why it is sprayed on all the same.
+    /// The surface was blasted longer ago than is allowed, and no engineer has said why it is sprayed
+    /// on all the same.
     OldSurface {
-        /// How long ago; `None` where nobody knows.
-        age: Option<Time>,
+        /// How long ago.
+        age: Time,
         /// How long is allowed.
         within: Time,
     },
@@ -81,7 +81,9 @@ pub fn lacking(before: &[Before], checked: &Checked) -> Vec<Lacking> {
         Task::Home | Task::Temperature(_) | Task::FitTorch(_) => None,
     };
     let old = |task: &Task| match *task {
-        Task::Surface { age, within } if task.is_overdue() && blank(&checked.unblasted) => {
+        Task::Surface { age: Some(age), within }
+            if task.is_overdue() && blank(&checked.unblasted) =>
+        {
             Some(Lacking::OldSurface { age, within })
         }
         _ => None,
@@ -132,10 +134,7 @@ impl fmt::Display for Lacking {
             Self::OldSurface { age, within } => {
                 let min = |time: &Time| time.s() / 60.0;
                 f.write_str("the old surface: ")?;
-                match age {
-                    Some(age) => write!(f, "it was blasted {:.0} min ago or more", min(age))?,
-                    None => f.write_str("nobody knows how long ago it was blasted")?,
-                }
+                write!(f, "it was blasted {:.0} min ago or more", min(age))?;
                 write!(
                     f,
                     ", and {:.0} min are allowed; strip and blast the part, or have the engineer say \
@@ -195,7 +194,7 @@ mod tests {
     }
 
     #[test]
-    fn an_old_surface_wants_the_engineers_reason_and_so_does_one_of_which_nobody_knows() {
+    fn an_old_surface_wants_the_engineers_reason() {
         let seen = Checked { surface: Some("bright".to_owned()), ..Checked::default() };
         let lacks = |age: Option<Time>, unblasted: Option<&str>| {
             let task = Task::Surface { age, within: WITHIN };
@@ -203,7 +202,8 @@ mod tests {
             lacking(&[Before { task, words: String::new() }], &checked)
         };
         assert_eq!(lacks(Some(WITHIN), None), []);
-        for age in [Some(Time::from_s(7260.0)), Some(Time::from_s(f64::NAN)), None] {
+        assert_eq!(lacks(None, None), [], "a look decides where nobody knows");
+        for age in [Some(Time::from_s(7260.0)), Some(Time::from_s(f64::NAN))] {
             let told = lacks(age, Some(" "));
             assert!(matches!(told[..], [Lacking::OldSurface { .. }]), "{age:?}: {told:?}");
             assert_eq!(lacks(age, Some("kept dry and warm")), [], "{age:?}");

@@ -140,13 +140,13 @@ pub enum Task {
 }
 
 impl Task {
-    /// Whether it is a surface that was blasted longer ago than is allowed; one of which nobody knows
-    /// counts as one.
+    /// Whether it is a surface that was blasted longer ago than is allowed. Where nobody knows how long
+    /// ago, stripping is the default, and a look decides.
     #[must_use]
     pub fn is_overdue(&self) -> bool {
         match *self {
             // What is no figure is within nothing.
-            Self::Surface { age, within } => !age.is_some_and(|age| age <= within),
+            Self::Surface { age: Some(age), within } => !(Time::ZERO..=within).contains(&age),
             _ => false,
         }
     }
