@@ -133,6 +133,12 @@ impl Particulars {
     pub fn note(&mut self, note: &str) -> Result<(), NotTaken> {
         match note.split_once('=') {
             Some((name, words)) if !name.trim().is_empty() && !words.trim().is_empty() => {
+                if self.0.contains_key(name.trim()) {
+                    return Err(NotTaken {
+                        found: format!("\"{}\" twice", one_line(name.trim())),
+                        accepted: "each name once".to_owned(),
+                    });
+                }
                 self.put(name, words)
             }
             _ => Err(NotTaken {

@@ -30,7 +30,8 @@ use crate::record::{
     Store, Verdict,
 };
 
-/// The particular that says how the carriage was found then: `{"powered":"131.3 mm"}`.
+/// The particular that says how the carriage was found then, as a person types it, with every digit:
+/// `131.3 mm, powered`.
 pub const STOOD: &str = "found";
 /// Runs that went on with one another are followed back so far; arbitrary, more than any part bears.
 pub(crate) const MOST_IN_A_ROW: usize = 8;
@@ -51,10 +52,21 @@ impl GoesOn {
     /// As particulars of the run that goes on.
     #[must_use]
     pub fn particulars(&self) -> Vec<(String, String)> {
-        let stood = self.stood.and_then(|stood| serde_json::to_string(&stood).ok());
-        let stood = stood.map(|stood| (STOOD.to_owned(), stood));
+        let stood = self.stood.and_then(kept).map(|stood| (STOOD.to_owned(), stood));
         core::iter::once((RESUMES.to_owned(), self.run.to_string())).chain(stood).collect()
     }
+}
+
+/// How the carriage was found, as it stands in the record.
+fn kept(stood: Stood) -> Option<String> {
+    // By its text for the record: what is rounded for people would plan another rest.
+    let place = serde_json::to_value(stood.place()).ok()?;
+    Some(format!("{}, {}", place.as_str()?, stood.power()))
+}
+
+/// How the carriage was found, from the record; older ones have it as JSON, `{"powered":"131.3 mm"}`.
+fn found_then(text: &str) -> Option<Stood> {
+    serde_json::from_str(text).ok().or_else(|| Stood::typed(text).ok().flatten())
 }
 
 /// A run that was cut off, with the rest of its job.
@@ -122,12 +134,6 @@ impl CutOff {
             None => "nobody knows how long it stood: the clocks contradict each other".to_owned(),
         }];
         told.extend(self.on_hold.clone());
-        if self.found.stood_elsewhere == Level::On {
-            told.push(
-                "where the torch was found it cannot have come by itself: that counts for nothing"
-                    .to_owned(),
-            );
-        }
         let uneven = unevenness(&self.found, &self.plan);
         if let Some(uneven) = uneven.filter(|uneven| *uneven > NOT_WORTH_TELLING) {
             told.push(format!(
@@ -138,20 +144,44 @@ impl CutOff {
         told
     }
 
-    /// Whether a person may choose that, after what they have looked at.
+    /// Whether its surface was blasted longer ago than is allowed: to go on
+    /// wants the engineer's reason.
+    #[must_use]
+    pub fn is_overdue(&self, now: Timestamp) -> bool {
+        self.before(now).iter().any(|before| before.task.is_overdue())
+    }
+
+    /// Whether the torch can have been found there; where nobody said where it was, it can.
+    ///
+    /// # Errors
+    /// It cannot: what to do.
+    pub fn was_found(&self) -> Result<(), String> {
+        if self.found.stood_elsewhere == Level::Off {
+            return Ok(());
+        }
+        let near = self.found.hand.as_ref().map_or_else(String::new, |hand| {
+            format!(": it was cut off between {:.1} and {:.1}", hand.earliest, hand.latest)
+        });
+        Err(format!(
+            "where the torch was found it cannot have come by itself{near}; look again, or say \
+             \"unknown\" where it was moved since or nobody knows\n"
+        ))
+    }
+
+    /// Whether a person may choose that now, after what they have looked at.
     ///
     /// # Errors
     /// Why not, one reason a line.
-    pub fn may(&self, choice: Choice, checked: &Checked) -> Result<(), String> {
+    pub fn may(&self, choice: Choice, checked: &Checked, now: Timestamp) -> Result<(), String> {
         if choice != Choice::GoOn {
             return Ok(());
         }
         if let Err(refusal) = &self.rest {
             return Err(format!("it cannot go on: {refusal}\n"));
         }
-        let lacks = lacking(&self.before(self.last_at), checked);
+        let lacks = lacking(&self.before(now), checked);
         let lines = lacks.iter().map(|lacks| format!("{lacks}\n"));
-        let lines: String = lines.collect();
+        let lines: String = self.was_found().err().into_iter().chain(lines).collect();
         if lines.is_empty() { Ok(()) } else { Err(lines) }
     }
 }
@@ -183,13 +213,16 @@ pub fn settle(
 ) -> Result<(), String> {
     let Decision { person, choice, reason, checked } = decision;
     match cut {
-        Some(cut) => cut.may(choice, checked)?,
+        Some(cut) => cut.may(choice, checked, now)?,
         None if choice == Choice::GoOn => return Err("it cannot go on\n".to_owned()),
         None => {}
     }
     let record = store.run(run).map_err(|problem| problem.whole())?;
     let rig = Rig::read(&record.rig.text)
         .map_err(|problems| problems.render(&record.rig.name, &record.rig.text))?;
+    let mut checked = checked.clone();
+    // What is fresh is not sprayed on for that reason.
+    checked.unblasted = checked.unblasted.filter(|_| cut.is_some_and(|cut| cut.is_overdue(now)));
     let mark = Mark {
         at: now,
         person: person.to_owned(),
@@ -197,7 +230,7 @@ pub fn settle(
         kind: record.summary.kind,
         run: Some(run.clone()),
         batch: None,
-        said: Said::Settled { choice, reason: reason.to_owned(), checked: checked.clone() },
+        said: Said::Settled { choice, reason: reason.to_owned(), checked },
     };
     store.keep_mark(&mark).map(drop).map_err(|problem| problem.whole())
 }
@@ -292,7 +325,7 @@ fn planned(
             let earlier = store.run(&id).map_err(|problem| problem.whole())?;
             let (job, plan) = planned(store, &earlier, catalogue, most - 1)?;
             let stood = record.particulars.get(STOOD);
-            let stood = stood.and_then(|text| serde_json::from_str(text).ok());
+            let stood = stood.and_then(|text| found_then(text.as_str()));
             let found = read(&earlier.entries, &plan, &job.rig, stood);
             let rest = go_on(&job.recipe, &job.rig, &job.catalogue, &plan, &found);
             (job, rest.map_err(|refusal| changed(record, &refusal.to_string()))?)

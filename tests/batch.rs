@@ -436,6 +436,33 @@ fn a_part_of_a_batch_is_run_by_one_persons_act_at_a_time_and_only_with_what_it_n
 }
 
 #[test]
+fn an_order_whose_recipe_became_another_since_says_that_its_own_text_counts() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("records.sqlite");
+    let ask =
+        |arguments: &[&str]| evenpass(&[arguments, &["--catalogue", "config"][..]].concat(), &file);
+    let copy = folder.path().join("ordered.toml");
+    std::fs::copy(recipe(), &copy).unwrap();
+    let recipe = copy.display().to_string();
+    let make = ["batch", "make", &recipe, "--name", "B9", "--parts", "2", "--person", FITTER];
+    let never = ask(&[&make[..], &["--clean-tip-every", "0 min"]].concat());
+    assert_eq!(never.status.code(), Some(2), "{}", text(&never));
+    let twice = ask(&[&make[..], &["--note", "a=b", "--note", "a=c"]].concat());
+    assert_eq!(twice.status.code(), Some(2), "{}", text(&twice));
+    assert!(text(&twice).contains("each name once"), "{}", text(&twice));
+    let made = ask(&make);
+    assert!(made.status.success(), "{}", text(&made));
+    let less = ["batch", "refilled", "B9", "--person", FITTER, "--holds", "-5 g"];
+    assert!(text(&evenpass(&less, &file)).contains("accepted: 0 g to"));
+    let shown = || text(&ask(&["batch", "show", "B9"]));
+    assert!(!shown().contains("own text counts"), "{}", shown());
+    std::fs::write(&copy, "another").unwrap();
+    assert!(shown().contains("was changed since the order: the order's own text counts"));
+    std::fs::remove_file(&copy).unwrap();
+    assert!(shown().contains("is not there any more: the order's own text counts"));
+}
+
+#[test]
 fn a_part_is_measured_once_an_inspector_read_its_coat_in_any_way_and_not_when_that_is_taken_back() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("records.sqlite");

@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
 
+use evenpass::people::{PeopleFile, Person, Pin, Role};
 use evenpass::record::{
     Ending, Recorder, RunEnd, RunHeader, RunId, RunKind, RunRecord, Source, Store,
 };
@@ -174,7 +175,9 @@ fn of_shaft(records: &Path) -> Source {
 fn opened(records: &Path, particulars: &[(&str, &str)], recipe: Source) -> Recorder {
     let store = Store::open_existing(records).unwrap();
     let shaft = shaft(records);
-    let basis = store.basis(&shaft).unwrap();
+    // One that goes on with another keeps none.
+    let goes_on = particulars.iter().any(|(name, _)| *name == "resumes");
+    let basis = store.basis(&shaft).unwrap().filter(|_| !goes_on);
     let RunRecord { rig, program, forecast, .. } = store.run(&shaft).unwrap();
     let header = RunHeader {
         started_at: "2026-11-28T09:00:00Z".parse().expect("RFC 3339"),
@@ -474,6 +477,27 @@ fn what_was_said_and_done_in_a_run_that_was_taken_up_stands_with_its_rest() {
 }
 
 #[test]
+fn a_coat_of_several_runs_teaches_nothing_and_says_what_takes_its_readings() {
+    let (_folder, records) = sprayed();
+    let run = begun(&records, &[("begun", 1), ("ended", 1)]);
+    let diameter = ["--diameter", "160 mm=50.6 mm"];
+    let measure = |run: &RunId| {
+        refused(&[&["records", "measure", run.as_str()], &diameter[..]].concat(), &records)
+    };
+    assert!(measure(&run).contains("records thickness"), "{}", measure(&run));
+    let rest = rest_of(&records, &run);
+    let check = refused(&[&["records", "check", rest.as_str()], &diameter[..]].concat(), &records);
+    for why in [measure(&rest), check] {
+        assert!(why.contains("its coat is of several runs"), "{why}");
+        assert!(why.contains(&format!("records thickness {rest}")), "{why}");
+        assert!(!why.contains("a later run"), "{why}");
+    }
+    told(&["records", "thickness", rest.as_str(), "--reading", "160 mm=0.7 mm"], &records);
+    told(&["records", "hardness", rest.as_str(), "--reading", "160 mm=700 HV0.5"], &records);
+    told(&["records", "decide", rest.as_str(), "hold", "--reason", "wait"], &records);
+}
+
+#[test]
 fn nothing_is_decided_of_a_part_that_is_still_being_made() {
     let (_folder, records) = sprayed();
     let recorder = opened(&records, &[], of_shaft(&records));
@@ -486,6 +510,51 @@ fn nothing_is_decided_of_a_part_that_is_still_being_made() {
     }
     ended(recorder, Ending::Complete);
     told(&["records", "decide", run.as_str(), "pass"], &records);
+}
+
+#[test]
+fn where_there_is_a_roll_only_somebody_on_it_signs_and_as_the_act_needs() {
+    let (folder, records) = sprayed();
+    let deviation =
+        ["records", "note", "deviation", "latest", "grit", "--reason", "none other", "--person"];
+    let signed = |name: &'static str| [&deviation[..], &[name]].concat();
+    done(&signed("Anybody"), &records);
+    let roll = PeopleFile::of(None, &records).expect("beside the records");
+    let pin = Pin::new("2580137946").expect("a PIN");
+    roll.change(|people| {
+        for (name, role) in [("A. Fitter", Role::Operator), ("B. Engineer", Role::Engineer)] {
+            people.add(Person::new(name, role, &pin).expect("somebody"))?;
+        }
+        Ok(())
+    })
+    .expect("a roll");
+    assert_eq!(roll.path(), folder.path().join("people.toml"));
+    let refused = |arguments: &[&str]| {
+        let output = evenpass(arguments, &records);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        unbroken(&output.stderr)
+    };
+    for (told, wanted) in [
+        (refused(&signed("A. Fitter")), "who is operator there: this needs an engineer"),
+        (refused(&signed("Anybody")), "not among the people"),
+        (
+            refused(&["records", "decide", "latest", "pass", "--person", "Anybody"]),
+            "with the role operator or maintenance or engineer",
+        ),
+        (
+            refused(&["records", "accept", "spray-6", "nickel-hard", "--person", "A. Fitter"]),
+            "with the role engineer",
+        ),
+    ] {
+        assert!(told.contains(wanted), "{told}");
+    }
+    done(&signed("b. engineer"), &records);
+    done(
+        &["records", "decide", "latest", "hold", "--reason", "wait", "--person", "A. Fitter"],
+        &records,
+    );
+    let listed = done(&["records", "list"], &records);
+    assert!(listed.lines().any(|line| line.trim_end().ends_with(" hold")), "{listed}");
 }
 
 #[test]

@@ -162,6 +162,9 @@ fn a_killed_run_is_told_refused_until_all_is_seen_and_then_completed_in_a_record
         (but("--person", None), "--person NAME"),
         (but("--stood", None), "--stood PLACE"),
         (but("--stood", Some("565 mm")), "--stood: found \"565 mm\""),
+        (but("--stood", Some("500 mm, powered")), "--stood PLACE: where the torch was found"),
+        (but("--stood", Some("9999 mm, without power")), "it cannot have come by itself"),
+        (but("--datum", Some("-0.2 mm")), "found -0.20 mm, accepted is 558.0 mm within 0.5 mm"),
         (but("--datum", None), "--datum LENGTH: the datum check"),
         (but("--datum", Some("558.9 mm")), "found 558.90 mm, accepted is 558.0 mm within 0.5 mm"),
         (but("--datum", Some("558")), "--datum: "),
@@ -293,6 +296,27 @@ fn what_was_sprayed_while_the_records_refused_is_never_offered_to_be_sprayed_aga
     assert!(text(&again.stderr).contains("is open to be taken up"), "{}", text(&again.stderr));
 }
 
+#[test]
+fn what_is_said_of_a_run_that_was_cut_off_begins_nothing_where_no_run_is_named() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let records = folder.path().join("runs.sqlite");
+    let recipe = "config/recipes/short-job.toml";
+    for (options, wanted) in [
+        (&["run", recipe, "--choose", "go-on", "--stood", "unknown"][..], "--choose"),
+        (&["run", recipe, "--datum", "-0.2 mm"], "--datum"),
+        (&["run", "--batch", "B", "--person", "Ann", "--choose", "strip"], "--choose"),
+        (&["run", recipe, "--unblasted", "why", "--person", "Ann"], "--unblasted"),
+        (&["rehearse", recipe, "--between", "3 min"], "--between"),
+    ] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_evenpass"));
+        let told = command.args(options).arg("--records").arg(&records).output().expect("evenpass");
+        let why = text(&told.stderr);
+        assert_eq!(told.status.code(), Some(2), "{options:?}: {why}");
+        assert!(why.starts_with(wanted) && why.contains("accepted: "), "{options:?}: {why}");
+        assert!(!records.exists(), "{options:?} began something");
+    }
+}
+
 /// A `serve` with the records of a scene, and somebody at its pages.
 struct Served {
     child: Child,
@@ -399,6 +423,12 @@ fn a_serve_that_is_started_after_a_kill_offers_the_rest_and_loads_it_by_a_choice
     assert!(told.contains("refused"), "without the seat: {told}");
     let told = served.post("/seat", &[("act", "take")]);
     assert!(told.contains("accepted"), "{told}");
+    let far: Vec<_> = all
+        .into_iter()
+        .map(|(name, words)| (name, if name == "stood" { "9999 mm, powered" } else { words }))
+        .collect();
+    let told = served.post("/undone", &far);
+    assert!(told.contains("refused") && told.contains("cannot have come by itself"), "{told}");
     for (without, wanted) in [
         ("stood", "say where the torch stood"),
         ("datum", "the datum check"),

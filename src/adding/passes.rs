@@ -7,7 +7,7 @@ use evenpass_core::quantity::Fraction;
 use serde::Serialize;
 
 use super::{Adding, NotAdded, Why};
-use crate::record::{RunId, Sprayed, Store, ZonePasses};
+use crate::record::{RESUMES, RunId, Sprayed, Store, ZonePasses};
 
 /// Where the powder of a run was released, and the zones whose passes people changed.
 ///
@@ -16,11 +16,24 @@ use crate::record::{RunId, Sprayed, Store, ZonePasses};
 pub fn sprayed(store: &Store, run: &RunId) -> Result<(RunBasis, Vec<ZonePasses>), NotAdded> {
     let why = match store.sprayed(run)? {
         Sprayed::There { basis, changed } => return Ok((basis, changed)),
-        Sprayed::NotKept => Why::new(
-            "it does not say where its powder was released: it coated nothing, went on with the coat \
-             of another run, or was kept before that was told",
-            "a later run, of a coat",
-        ),
+        Sprayed::NotKept => match store.particulars(run)?.get(RESUMES) {
+            Some(earlier) => Why::new(
+                format!(
+                    "it went on with run {earlier}: its coat is of several runs, and none of them \
+                     planned all of it, so it teaches nothing"
+                ),
+                "a run that made all of its coat",
+            )
+            .help(format!(
+                "`evenpass records thickness {run}` and `evenpass records hardness {run}` take its \
+                 readings, and `evenpass records decide {run}` says what becomes of the part"
+            )),
+            None => Why::new(
+                "it does not say where its powder was released: it coated nothing, or was kept before \
+                 that was told",
+                "a later run, of a coat",
+            ),
+        },
         Sprayed::Untold { file } => {
             let where_to = file.map_or_else(
                 || "were lost".to_owned(),

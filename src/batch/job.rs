@@ -8,6 +8,7 @@ use super::standing::Standing;
 use crate::files::{self, Job, Places, Source};
 use crate::learning::{Lessons, Whose};
 use crate::record::{Batch, BatchId, RecordError, RunKind, Store, records_file};
+use crate::shown::one_line;
 
 /// A batch with its job and how it stands.
 #[derive(Debug)]
@@ -89,6 +90,22 @@ fn planned(batch: &Batch, places: Places<'_>, from: Lessons<'_>) -> Result<(Job,
 #[must_use]
 pub fn ordered(batch: &Batch) -> Source {
     Source { name: batch.recipe.name.clone(), text: batch.recipe.text.clone() }
+}
+
+/// What is to be told where the file of an order's recipe is not what was ordered any more.
+#[must_use]
+pub fn recipe_since(batch: &Batch) -> Option<String> {
+    let now = std::fs::read_to_string(&batch.recipe.name);
+    let since = match now {
+        Ok(text) if text == batch.recipe.text => return None,
+        Ok(_) => "was changed since the order",
+        Err(trouble) if trouble.kind() == std::io::ErrorKind::NotFound => "is not there any more",
+        Err(_) => "cannot be read any more",
+    };
+    Some(format!(
+        "its recipe {} {since}: the order's own text counts",
+        one_line(&batch.recipe.name)
+    ))
 }
 
 /// Where the runs of a batch take place, in words.

@@ -27,6 +27,7 @@ mod say;
 mod serve;
 mod served;
 mod sheet;
+mod signing;
 mod teach;
 mod terminal;
 mod twin;

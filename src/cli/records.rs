@@ -44,7 +44,7 @@ use super::refused::Refused;
 use super::sheet::{Layout, Sheet};
 use super::{Exit, say};
 use crate::record::facts::Span;
-use crate::record::{Of, RecordError, RunSummary, Store, records_file};
+use crate::record::{Inspected, Of, RecordError, RunSummary, Said, Store, records_file};
 
 /// What `records` is asked.
 #[derive(Debug, Subcommand)]
@@ -280,7 +280,7 @@ pub fn list(
         Reader::Person if runs.is_empty() => {
             writeln!(to, "no runs in {}", store.file().display())?;
         }
-        Reader::Person => list_sheet(&runs, zone).print(to)?,
+        Reader::Person => list_sheet(store, &runs, zone)?.print(to)?,
     }
     let proofs = store.proofs()?.len();
     if reader == Reader::Person && proofs > 0 {
@@ -325,7 +325,7 @@ fn print_json(value: &impl Serialize, to: &mut impl Write) -> io::Result<()> {
     writeln!(to)
 }
 
-fn list_sheet(runs: &[RunSummary], zone: &TimeZone) -> Sheet {
+fn list_sheet(store: &Store, runs: &[RunSummary], zone: &TimeZone) -> Result<Sheet, RecordError> {
     let mut sheet = Sheet::new(
         0,
         &[
@@ -337,9 +337,15 @@ fn list_sheet(runs: &[RunSummary], zone: &TimeZone) -> Sheet {
             ("passes", Layout::Figure),
             ("powder", Layout::Figure),
             ("outcome", Layout::Prose),
+            ("part", Layout::Word),
         ],
     );
     for run in runs {
+        let marks = store.marks(Of::Part(&run.id))?;
+        let decided = Inspected::of(&marks).decision().and_then(|kept| match &kept.mark.said {
+            Said::Decided { verdict, .. } => Some(verdict.word().to_owned()),
+            _ => None,
+        });
         let outcome = run.outcome.word();
         sheet.row([
             run.id.to_string(),
@@ -353,9 +359,10 @@ fn list_sheet(runs: &[RunSummary], zone: &TimeZone) -> Sheet {
             run.first_cause
                 .as_ref()
                 .map_or_else(|| outcome.to_owned(), |cause| format!("{outcome}: {cause}")),
+            or_nothing(decided),
         ]);
     }
-    sheet
+    Ok(sheet)
 }
 
 fn passes_words(run: &RunSummary) -> String {

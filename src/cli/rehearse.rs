@@ -43,7 +43,7 @@ pub(super) struct RehearseArguments {
     batch: Option<String>,
     /// With --batch: people's work from the end of a part to the start of the next; 3 min when left
     /// out.
-    #[arg(long, value_name = "TIME", requires = "batch")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     between: Option<Time>,
     #[command(flatten)]
     setting: Setting,
@@ -81,6 +81,13 @@ struct Rehearsed {
 }
 
 pub(super) fn answer(arguments: &RehearseArguments) -> Exit {
+    // Clap would not tell: it drops what an option requires where that conflicts with the recipe.
+    if arguments.between.is_some() && arguments.batch.is_none() {
+        return say::bad_input(
+            "--between: is about the parts of a batch, and none is named: nothing was rehearsed\n\
+             accepted: --between with --batch BATCH, without a recipe\n",
+        );
+    }
     match (&arguments.batch, &arguments.recipe) {
         (Some(batch), _) => batch::answer(arguments, batch),
         (None, Some(recipe)) => one(arguments, recipe),

@@ -42,9 +42,9 @@ pub(super) struct RunArguments {
     /// The next part of this batch, instead of a recipe.
     #[arg(long, value_name = "BATCH", requires = "person")]
     batch: Option<String>,
-    /// With --batch: sprays the part though it was not blasted in time, as the engineer, who says
-    /// why; it stands in the record as a deviation.
-    #[arg(long, value_name = "WHY", requires = "batch")]
+    /// With --batch or --resume: sprays the part though it was not blasted in time, as the engineer,
+    /// who says why; it stands in the record.
+    #[arg(long, value_name = "WHY")]
     unblasted: Option<String>,
     #[command(flatten)]
     resume: ResumeArguments,
@@ -64,6 +64,8 @@ pub(super) struct RunArguments {
     #[command(flatten)]
     learning: Learning,
     /// Who runs it, by the name that a running serve knows; who decides about a run that was cut off.
+    /// With --batch or --resume, and people.toml beside the records, it is somebody there who may; no
+    /// PIN is asked, for whoever may write the records could write it.
     #[arg(long, value_name = "NAME")]
     person: Option<String>,
     #[command(flatten)]
@@ -125,6 +127,9 @@ interlocks are demanded here. Evenpass is no safety device. Ctrl-C stops in orde
 
 pub(super) fn answer(arguments: &RunArguments) -> Exit {
     if let Some(Err(problem)) = arguments.pace.map(say::check_pace) {
+        return say::bad_input(&problem);
+    }
+    if let Err(problem) = arguments.options_belong() {
         return say::bad_input(&problem);
     }
     let found = match arguments.find() {
@@ -212,6 +217,27 @@ fn over(ran: Result<Ran, String>, part: Option<&PartToRun>) -> Exit {
 }
 
 impl RunArguments {
+    /// Refuses what is said of a run that is taken up, or of a part of a batch, where neither is
+    /// named. Clap would not: what an option requires it drops where that conflicts with what is
+    /// given, and a whole new job would be sprayed.
+    fn options_belong(&self) -> Result<(), String> {
+        let resumes = self.resume.resume.is_some();
+        if let Some(option) = self.resume.given().filter(|_| !resumes) {
+            return Err(format!(
+                "{option}: is about a run that was cut off, and none is named: nothing was begun\n\
+                 accepted: {option} with --resume RUN, without a recipe or a batch\n\
+                 help: `evenpass run --resume latest {option} ...` takes it up\n"
+            ));
+        }
+        if self.unblasted.is_some() && self.batch.is_none() && !resumes {
+            return Err("--unblasted: is about a part of a batch, or a run that was cut off, and \
+                        neither is named: nothing was begun\naccepted: --unblasted with --batch \
+                        BATCH or --resume RUN\n"
+                .to_owned());
+        }
+        Ok(())
+    }
+
     /// Where it is run.
     fn find(&self) -> Result<Where, Trouble> {
         let found = self.served.find(Wanted {

@@ -125,9 +125,10 @@ texts! {
     BEFORE_GOING_ON = "Before it goes on";
     NOTHING_MOVES = "Nothing moves by a choice: going on loads the rest, then set-up, homing and start follow as always.";
     STOOD_AT = "Where the torch stood when it was found, before anything moved";
-    STOOD_WANTED = "say where the torch stood when it was found, such as \"131.3 mm, powered\" or \"131.3 mm, without power\", or \"unknown\"";
+    STOOD_WANTED = "say where the torch stood when it was found";
     DATUM_READ = "What the carriage reads with the torch over the mark, with its unit";
     SURFACE_SEEN = "How the surface looks: oxide, soot";
+    UNBLASTED_WHY = "As the engineer: why it is sprayed on though it was blasted longer ago than is allowed";
     INSPECTION_FOUND = "What the inspection of the part found";
     REASON = "Reason";
     REST_OF = "the rest of run";

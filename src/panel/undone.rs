@@ -20,7 +20,7 @@ use super::app::{App, locked};
 use super::asking::{Reply, Seal, may_command};
 use super::texts;
 use super::visitor::Visitor;
-use crate::people::Right;
+use crate::people::{Right, Units};
 use crate::record::{Outcome, RunId, RunKind, Store, records_file};
 use crate::resuming::{self, CutOff, Decision, cut_off, on_hold};
 use crate::station::Loaded;
@@ -164,6 +164,8 @@ pub(super) struct AskSettle {
     #[serde(default)]
     inspection: String,
     #[serde(default)]
+    unblasted: String,
+    #[serde(default)]
     reason: String,
     turn: u64,
     #[serde(flatten)]
@@ -194,7 +196,10 @@ async fn settle_it(app: &App, visitor: &Visitor, ask: &AskSettle) -> Result<Repl
     let undone = app.undone().filter(|undone| undone.run.as_str() == ask.run);
     let undone = undone.ok_or_else(|| Reply::refused(texts::UNDONE_ELSE))?;
     let wants_place = undone.cut.as_ref().is_ok_and(|cut| cut.found.hand.is_some());
-    let typed = Typed::of(ask, wants_place).map_err(Reply::refused)?;
+    let typed = Typed::of(ask, wants_place, visitor.units).map_err(Reply::refused)?;
+    if typed.checked.unblasted.is_some() {
+        visitor.right(Right::Engineer)?;
+    }
     let place = Place::of(app);
     let person = visitor.name.to_string();
     if typed.choice != Choice::GoOn {
@@ -240,7 +245,7 @@ struct Typed {
 }
 
 impl Typed {
-    fn of(ask: &AskSettle, wants_place: bool) -> Result<Self, String> {
+    fn of(ask: &AskSettle, wants_place: bool, units: Units) -> Result<Self, String> {
         let choice = Choice::ALL.into_iter().find(|choice| choice.word() == ask.choice);
         let choice = choice.ok_or_else(|| texts::UNKNOWN_REQUEST.to_owned())?;
         let words = |text: &str| {
@@ -251,12 +256,18 @@ impl Typed {
         let datum = datum.map_err(|problem| format!("{}: {problem}", texts::DATUM_READ))?;
         let stood = match choice {
             Choice::GoOn if wants_place => {
-                Stood::typed(&ask.stood).map_err(|_| texts::STOOD_WANTED.to_owned())?
+                let form = || Stood::form(&units.restate(Stood::EXAMPLE));
+                Stood::typed(&ask.stood)
+                    .map_err(|_| format!("{}: {}", texts::STOOD_WANTED, form()))?
             }
             _ => None,
         };
-        let checked =
-            Checked { datum, surface: words(&ask.surface), inspection: words(&ask.inspection) };
+        let checked = Checked {
+            datum,
+            surface: words(&ask.surface),
+            inspection: words(&ask.inspection),
+            unblasted: words(&ask.unblasted),
+        };
         Ok(Self { choice, stood, checked, reason: words(&ask.reason).unwrap_or_default() })
     }
 

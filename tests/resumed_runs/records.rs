@@ -188,5 +188,7 @@ fn a_run_is_taken_up_from_its_record_and_so_is_the_one_that_went_on_with_it() {
     println!("estimate of the finished coat off the twin's {by_twin:.2} % of the plan");
     assert!(by_twin < 3.0);
     let record = store.run(&again).expect("the record");
+    let found = &record.particulars["found"];
+    assert!(found.ends_with(" mm, powered"), "in words: {found}");
     assert_eq!(record.particulars["resumes"], store.runs().expect("runs")[0].id.to_string());
 }

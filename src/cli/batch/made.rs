@@ -12,10 +12,11 @@ use jiff::tz::TimeZone;
 
 use crate::batch::job;
 use crate::cli::refused::Refused;
-use crate::cli::{Setting, say};
+use crate::cli::{Setting, say, signing};
 use crate::files;
 use crate::learning::{Lessons, Whose};
 use crate::particulars::Particulars;
+use crate::people::Right;
 use crate::record::{Batch, BatchId, Ordered, Source, Store, records_file};
 
 /// Most parts of an order (arbitrary: a line each in a report).
@@ -61,7 +62,7 @@ pub(in crate::cli) struct MakeArguments {
     when_scrapped: WhenScrapped,
     /// How long the torch burns from one cleaning of its tip to the next; nobody is reminded when
     /// left out.
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     clean_tip_every: Option<Time>,
     /// What else belongs to the order, such as "drawing=4711 B"; stands in the record of each part.
     #[arg(long, value_name = "NAME=WORDS")]
@@ -78,7 +79,14 @@ pub(in crate::cli) struct MakeArguments {
 pub(super) fn make(arguments: &MakeArguments, to: &mut impl Write) -> Result<(), Refused> {
     let person = say::check_person(&arguments.person, "whoever takes the order in")
         .map_err(Refused::Input)?;
+    signing::may(person, Right::Run, arguments.records.as_deref())?;
     let particulars = notes(&arguments.note)?;
+    if let Some(every) = arguments.clean_tip_every.filter(|every| *every <= Time::ZERO) {
+        return Err(Refused::Input(format!(
+            "--clean-tip-every: found {every}\naccepted: a time above nothing; left out, nobody is \
+             reminded\n"
+        )));
+    }
     // Read, checked and planned as a whole: an order for what cannot be made is none.
     let lessons = Lessons::Kept(arguments.records.as_deref());
     let (job, _) = crate::cli::plan::prepare(&arguments.recipe, &arguments.setting, lessons)

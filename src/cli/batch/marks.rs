@@ -10,9 +10,10 @@ use jiff::Timestamp;
 use crate::batch::job::{BatchJob, find};
 use crate::batch::telling::{self, LotTold};
 use crate::cli::refused::Refused;
-use crate::cli::say;
+use crate::cli::{say, signing};
 use crate::files::{self, Places};
 use crate::learning::Lessons;
+use crate::people::Right;
 use crate::record::{Batch, Said, Store, records_file};
 
 /// Of which batch, and who tells it.
@@ -34,7 +35,7 @@ pub(in crate::cli) struct RefilledArguments {
     #[command(flatten)]
     teller: Teller,
     /// What is in it now.
-    #[arg(long, value_name = "MASS")]
+    #[arg(long, value_name = "MASS", allow_hyphen_values = true)]
     holds: Mass,
 }
 
@@ -60,7 +61,7 @@ pub(in crate::cli) struct BlastedArguments {
     #[arg(long, value_name = "PARTS")]
     parts: String,
     /// How long ago; just now when left out.
-    #[arg(long, value_name = "TIME", default_value = "0 min")]
+    #[arg(long, value_name = "TIME", default_value = "0 min", allow_hyphen_values = true)]
     ago: Time,
 }
 
@@ -77,7 +78,7 @@ pub(in crate::cli) struct LotArguments {
     #[arg(long, value_name = "WORDS")]
     certificate: Option<String>,
     /// What the bottles hold, at a change of bottle: from then on it is said when they run out.
-    #[arg(long, value_name = "VOLUME")]
+    #[arg(long, value_name = "VOLUME", allow_hyphen_values = true)]
     contents: Option<Volume>,
     /// The folder with powders.toml and torches.toml; the recipe's neighbours when left out.
     #[arg(long, value_name = "FOLDER")]
@@ -132,6 +133,7 @@ fn keep(
     to: &mut impl Write,
 ) -> Result<(), Refused> {
     let person = say::check_person(&teller.person, "whoever did it").map_err(Refused::Input)?;
+    signing::may(person, Right::Run, teller.records.as_deref())?;
     let mut store = Store::open_existing(&records_file(teller.records.as_deref())?)?;
     let batch = find(&store, &teller.batch)?;
     let said = said(&batch)?;

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::{Place, print_json};
 use crate::batch::before::{Before, Need, Weight};
-use crate::batch::job::{BatchJob, file_name, place};
+use crate::batch::job::{BatchJob, file_name, place, recipe_since};
 use crate::batch::parts::{tally_of, tally_rows, tried};
 use crate::cli::records::{pairs, section};
 use crate::cli::refused::Refused;
@@ -109,6 +109,9 @@ pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(),
     }
     writeln!(to, "Batch {}", say::one_line(batch.id.as_str()))?;
     sheet.print(to)?;
+    if let Some(since) = recipe_since(batch) {
+        writeln!(to, "{since}")?;
+    }
     match before {
         None => Ok(writeln!(to, "\nno part is to be made")?),
         Some(before) => next(&before, batch, to),

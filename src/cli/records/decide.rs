@@ -14,6 +14,7 @@ use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::files;
+use crate::people::Right;
 use crate::record::{
     AcceptanceRecord, MeasurementRecord, RunKind, Store, Withdrawal, records_file,
 };
@@ -83,7 +84,7 @@ pub(super) fn withdraw(arguments: &WithdrawArguments, to: &mut impl Write) -> Re
 
 /// Confirms what is held back.
 pub(super) fn accept(arguments: &AcceptArguments, to: &mut impl Write) -> Result<(), Refused> {
-    let person = arguments.teller.person()?;
+    let person = arguments.teller.person_with(Right::Engineer)?;
     let (pair, rig, kind, figures) = arguments.pair.found(&arguments.teller.catalogue(None)?)?;
     let mut store = arguments.teller.store()?;
     let held = lesson(&store, &rig, kind, &pair, &figures)?;

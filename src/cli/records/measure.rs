@@ -140,9 +140,12 @@ fn teaches(store: &Store, run: &RunRecord) -> Result<RunBasis, Refused> {
     }
     if run.summary.outcome != Outcome::Complete {
         return refused(&format!(
-            "it is {}, and what lies on its part is not what was planned\naccepted: a run that \
-             completed, held or not",
-            run.summary.outcome.word()
+            "it is {0}, and what lies on its part is not what was planned\naccepted: a run that \
+             completed, held or not\nhelp: `evenpass records thickness {1}` and `evenpass records \
+             hardness {1}` take its readings, and `evenpass records decide {1}` says what becomes of \
+             the part",
+            run.summary.outcome.word(),
+            run.summary.id
         ));
     }
     Ok(sprayed(store, &run.summary.id)?.0)

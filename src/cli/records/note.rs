@@ -11,13 +11,14 @@ use jiff::civil::Date;
 
 use super::adding::{Adding, Taken};
 use super::readings::judged;
-use super::told::{Signs, day};
+use super::told::Signs;
 use crate::adding::typed::{date, dye_result, limit, run_out};
 use crate::adding::{self, Deviation};
 use crate::cli::refused::Refused;
 use crate::cli::say;
 use crate::files;
 use crate::learning::Whose;
+use crate::people::Right;
 use crate::record::{Mark, Said};
 
 /// What is noted.
@@ -179,6 +180,7 @@ pub(super) fn note(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> 
         }
         NoteVerb::Deviation { run, words, limit, reason, from, to, signs } => {
             let (from, to) = (from.as_deref(), to.as_deref());
+            signs.person_with(Right::Engineer)?;
             let told = Deviation { limit: *limit, words, reason, from, to };
             (run, signs, adding::deviation(&told)?)
         }
@@ -199,7 +201,9 @@ fn calibration(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> {
     let NoteVerb::Calibration { gauge, serial, on, until, certificate, rig, signs } = told else {
         return Ok(());
     };
-    let calibrated_on = day(Some(*on), None)?;
+    // Its day is given by an option of its own.
+    let calibrated_on = adding::day(Some(*on), None)
+        .map_err(|wrong| Refused::Input(format!("--on: {}", wrong.why)))?;
     if *until < calibrated_on {
         return Err(Refused::Input(format!(
             "--until: found {until}, before it was calibrated\naccepted: {calibrated_on} or later\n"

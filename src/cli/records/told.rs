@@ -13,15 +13,17 @@ use jiff::civil::Date;
 
 use crate::adding;
 use crate::cli::refused::Refused;
-use crate::cli::say;
+use crate::cli::{say, signing};
 use crate::files;
 use crate::learning::{self, Whose};
+use crate::people::Right;
 use crate::record::{Measurement, RunKind, Store, records_file};
 
 /// Who signs for what is told, and where it is kept.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Signs {
-    /// Who tells it: the name stands in the record.
+    /// Who tells it: the name stands in the record. Where people.toml lies beside the records it is
+    /// somebody there who may; no PIN is asked, for whoever may write the records could write it.
     #[arg(long, value_name = "NAME")]
     person: String,
     /// The records; the user's own when left out.
@@ -54,7 +56,14 @@ pub(super) struct PairArguments {
 
 impl Signs {
     pub(super) fn person(&self) -> Result<&str, Refused> {
-        Ok(adding::person(&self.person)?)
+        self.person_with(Right::Run)
+    }
+
+    /// The same for what not everybody may.
+    pub(super) fn person_with(&self, right: Right) -> Result<&str, Refused> {
+        let person = adding::person(&self.person)?;
+        signing::may(person, right, self.records.as_deref())?;
+        Ok(person)
     }
 
     /// The records, which have to be there.
@@ -73,6 +82,11 @@ impl Signs {
 impl Teller {
     pub(super) fn person(&self) -> Result<&str, Refused> {
         self.signs.person()
+    }
+
+    /// The same for what not everybody may.
+    pub(super) fn person_with(&self, right: Right) -> Result<&str, Refused> {
+        self.signs.person_with(right)
     }
 
     /// The records, which have to be there.

@@ -11,17 +11,18 @@ use super::RunArguments;
 use super::particulars::not_otherwise;
 use crate::attendant::End;
 use crate::batch::before::{Before, Need, Surface, Weight};
-use crate::batch::job::BatchJob;
+use crate::batch::job::{BatchJob, recipe_since};
 use crate::batch::on_twin::{drift_lines, drifted, of_batch};
 use crate::batch::standing::Standing;
 use crate::batch::used::Gathering;
 use crate::cli::batch::show;
 use crate::cli::learned::RecordsAre;
 use crate::cli::refused::Refused;
-use crate::cli::say;
+use crate::cli::{say, signing};
 use crate::files::Job;
 use crate::keeping::OfBatch;
 use crate::particulars::Particulars;
+use crate::people::Right;
 use crate::record::{Batch, Deviation};
 
 /// The part that is run.
@@ -47,6 +48,8 @@ impl PartToRun {
         // Clap asks for a person with a batch.
         let person = arguments.person.as_deref().unwrap_or_default();
         let person = say::check_person(person, "whoever makes the part").map_err(Refused::Input)?;
+        let right = arguments.unblasted.as_ref().map_or(Right::Run, |_| Right::Engineer);
+        signing::may(person, right, arguments.records.as_deref())?;
         let why = arguments.unblasted.as_deref().map(|why| {
             say::check_reason(why, "why the part is sprayed though it was not blasted in time")
                 .map_err(|problem| Refused::Input(problem.replace("--reason", "--unblasted")))
@@ -85,6 +88,7 @@ impl PartToRun {
     /// What a person reads before it begins.
     pub(super) fn lines(&self) -> Vec<String> {
         let mut lines = vec![format!("batch {}, {}", self.batch.id, self.before.title())];
+        lines.extend(recipe_since(&self.batch));
         let told = self.before.needs.iter().filter(|need| need.weight() == Weight::Told);
         lines.extend(told.map(|need| show::said(need, &self.batch, self.before.part.number)));
         let next = self.before.powder.reach.and_then(|reach| reach.fill_before);

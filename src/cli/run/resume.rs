@@ -13,39 +13,56 @@ use jiff::Timestamp;
 use super::particulars::not_otherwise;
 use super::{RunArguments, Work};
 use crate::cli::sheet::{Layout, Sheet};
-use crate::cli::{Exit, records, say};
+use crate::cli::{Exit, records, refused, say, signing};
 use crate::files;
 use crate::particulars::Particulars;
+use crate::people::Right;
 use crate::port::{Medium, Port};
 use crate::proving::keeping::{Lines, kind_of_run};
 use crate::record::{RunId, RunKind, Store, records_file};
 use crate::resuming::{CutOff, Decision, GoesOn, cut_off, of_its_part, part_of, settle};
 
-/// What is asked of a run that was cut off. Where nobody can type, all of it is given.
+/// What is asked of a run that was cut off. Where nobody can type, all of it is given. That a run is
+/// named with it is checked by hand, in [`RunArguments`].
 #[derive(Debug, Args)]
 pub(super) struct ResumeArguments {
     /// Take up a run that was interrupted, tripped or stopped: by its id, or `latest`.
     #[arg(long, value_name = "RUN", conflicts_with_all = ["recipe", "batch"])]
     pub(super) resume: Option<String>,
     /// What is done about it: go-on, end-here or strip.
-    #[arg(long, value_name = "CHOICE", requires = "resume")]
+    #[arg(long, value_name = "CHOICE")]
     choose: Option<String>,
     /// Where the torch stood when it was found: "131.3 mm, powered", "131.3 mm, without power" or
     /// "unknown".
-    #[arg(long, value_name = "PLACE", requires = "resume")]
+    #[arg(long, value_name = "PLACE", allow_hyphen_values = true)]
     stood: Option<String>,
     /// What the carriage reads with the torch over the mark, after homing.
-    #[arg(long, value_name = "LENGTH", requires = "resume")]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     datum: Option<String>,
     /// How the surface looks.
-    #[arg(long, value_name = "WORDS", requires = "resume")]
+    #[arg(long, value_name = "WORDS")]
     surface: Option<String>,
     /// What the inspection of a part found that may be spoiled.
-    #[arg(long, value_name = "WORDS", requires = "resume")]
+    #[arg(long, value_name = "WORDS")]
     inspection: Option<String>,
     /// Why it is chosen; the reason of the default when left out.
-    #[arg(long, value_name = "WHY", requires = "resume")]
+    #[arg(long, value_name = "WHY")]
     reason: Option<String>,
+}
+
+impl ResumeArguments {
+    /// The first option about a run that was cut off, if any is given.
+    pub(super) fn given(&self) -> Option<&'static str> {
+        let all = [
+            ("--choose", &self.choose),
+            ("--stood", &self.stood),
+            ("--datum", &self.datum),
+            ("--surface", &self.surface),
+            ("--inspection", &self.inspection),
+            ("--reason", &self.reason),
+        ];
+        all.into_iter().find(|(_, given)| given.is_some()).map(|(option, _)| option)
+    }
 }
 
 /// Why it is not taken up.
@@ -57,6 +74,15 @@ enum Refused {
 impl From<String> for Refused {
     fn from(problem: String) -> Self {
         Self::Input(problem)
+    }
+}
+
+impl From<refused::Refused> for Refused {
+    fn from(refused: refused::Refused) -> Self {
+        match refused {
+            refused::Refused::Input(problem) => Self::Input(problem),
+            other => Self::Failed(other.words()),
+        }
     }
 }
 
@@ -80,6 +106,10 @@ fn taken_up(arguments: &RunArguments, asked: &str, said: Particulars) -> Result<
         None => None,
     };
     let datum = told.datum.as_deref().map(datum_of).transpose()?;
+    if let Some(why) = &arguments.unblasted {
+        say::check_reason(why, "why the part is sprayed though it was not blasted in time")
+            .map_err(|problem| problem.replace("--reason", "--unblasted"))?;
+    }
     let mut store = records_file(arguments.records.as_deref())
         .and_then(|file| Store::open_existing(&file))
         .map_err(|problem| Refused::Failed(problem.whole()))?;
@@ -93,6 +123,7 @@ fn taken_up(arguments: &RunArguments, asked: &str, said: Particulars) -> Result<
         // What cannot be planned any more can be ended.
         (Err(_), Some(choice @ (Choice::EndHere | Choice::StripAndReblast)), Some(person)) => {
             let person = say::check_person(person, "whoever decides")?;
+            signing::may(person, Right::Run, arguments.records.as_deref())?;
             let reason = told.reason.as_deref().unwrap_or("it cannot be planned any more");
             let reason = say::check_reason(reason, "why it is chosen")?;
             let checked = &Checked::default();
@@ -123,25 +154,35 @@ fn taken_up(arguments: &RunArguments, asked: &str, said: Particulars) -> Result<
     if choice.is_none() {
         lacks.push("--choose go-on|end-here|strip: what is done".to_owned());
     }
-    let mut checked =
-        Checked { datum, surface: told.surface.clone(), inspection: told.inspection.clone() };
+    let mut checked = Checked {
+        datum,
+        surface: told.surface.clone(),
+        inspection: told.inspection.clone(),
+        unblasted: arguments.unblasted.clone(),
+    };
     if choice == Some(Choice::GoOn) {
         if cut.rest.is_err() {
-            cut.may(Choice::GoOn, &checked)?;
+            cut.may(Choice::GoOn, &checked, Timestamp::now())?;
         }
         let wants_place = cut.found.hand.is_some();
         if stood.is_none() && wants_place && can_ask {
-            stood = Some(ask("where the torch stood when it was found: ", Stood::typed)?);
-            cut = read(&store, stood.flatten())?;
+            loop {
+                stood = Some(ask("where the torch stood when it was found: ", Stood::typed)?);
+                cut = read(&store, stood.flatten())?;
+                match cut.was_found() {
+                    Ok(()) => break,
+                    Err(why) => say::complain(&why),
+                }
+            }
             print_told(&cut).map_err(|trouble| Refused::Failed(trouble.to_string()))?;
         }
         if stood.is_none() && wants_place {
-            lacks.push(format!("--stood PLACE: {}", Stood::FORM));
+            lacks.push(format!("--stood PLACE: {}", Stood::form(Stood::EXAMPLE)));
         }
         if can_ask {
             ask_checks(&cut, &mut checked)?;
         }
-        if let Err(why) = cut.may(Choice::GoOn, &checked) {
+        if let Err(why) = cut.may(Choice::GoOn, &checked, Timestamp::now()) {
             lacks.extend(why.lines().map(option_of));
         }
     }
@@ -152,6 +193,8 @@ fn taken_up(arguments: &RunArguments, asked: &str, said: Particulars) -> Result<
         )));
     };
     let person = say::check_person(&person, "whoever decides")?;
+    let right = checked.unblasted.as_ref().map_or(Right::Run, |_| Right::Engineer);
+    signing::may(person, right, arguments.records.as_deref())?;
     let because = cut.offer(Timestamp::now()).because;
     let reason = told.reason.as_deref().unwrap_or(&because);
     let reason = say::check_reason(reason, "why it is chosen")?;
@@ -274,6 +317,8 @@ fn option_of(lacks: &str) -> String {
     let options = [
         ("the datum check", "--datum LENGTH: "),
         ("the surface", "--surface WORDS: "),
+        ("the old surface", "--unblasted WHY: "),
+        ("where the torch was found", "--stood PLACE: "),
         ("the inspection", "--inspection WORDS: "),
     ];
     let option = options.iter().find(|(begins, _)| lacks.starts_with(begins));
@@ -317,6 +362,11 @@ fn ask_checks(cut: &CutOff, checked: &mut Checked) -> Result<(), Refused> {
             }
             _ => {}
         }
+    }
+    if cut.is_overdue(Timestamp::now()) && checked.unblasted.is_none() {
+        let question = "it was blasted longer ago than is allowed; why it is sprayed on all the same, \
+                        as the engineer: ";
+        checked.unblasted = Some(ask(question, |text| Ok(text.to_owned()))?);
     }
     Ok(())
 }
@@ -385,10 +435,12 @@ fn print_told(cut: &CutOff) -> io::Result<()> {
 /// What was ended, and what is to be done with the part.
 fn ended(run: &RunId, choice: Choice) -> Exit {
     let next = match choice {
-        Choice::StripAndReblast => "strip and blast the part, then run its recipe again",
-        Choice::EndHere | Choice::GoOn => {
-            "measure the coat: `evenpass records measure` takes it in"
-        }
+        Choice::StripAndReblast => "strip and blast the part, then run its recipe again".to_owned(),
+        // Its coat is none that was planned: it is read, and teaches nothing.
+        Choice::EndHere | Choice::GoOn => format!(
+            "read the coat: `evenpass records thickness {run}` and `evenpass records hardness {run}` \
+             take it in; `evenpass records decide {run}` says what becomes of the part"
+        ),
     };
     let to = &mut io::stdout().lock();
     say::printed(writeln!(to, "run {run}: {}; {next}", choice.words()))

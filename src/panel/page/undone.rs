@@ -35,7 +35,7 @@ pub(super) fn section(undone: &Undone, units: Units) -> Markup {
             }
             form data-post="/undone" data-then="/" {
                 input type="hidden" name="run" value=(undone.run);
-                @if let Ok(cut) = &undone.cut { (fields(cut, now)) }
+                @if let Ok(cut) = &undone.cut { (fields(cut, now, units)) }
                 label { (texts::REASON) input type="text" name="reason" maxlength="300"; }
                 p { (texts::NOTHING_MOVES) }
                 @for choice in choices(undone, now) {
@@ -84,7 +84,7 @@ fn told(cut: &CutOff, now: Timestamp, units: Units) -> Markup {
 }
 
 /// What a person has found.
-fn fields(cut: &CutOff, now: Timestamp) -> Markup {
+fn fields(cut: &CutOff, now: Timestamp, units: Units) -> Markup {
     let before = cut.before(now);
     let field = |words: &str, name: &str| {
         html! { label { (words) input type="text" name=(name) maxlength="300"; } }
@@ -92,7 +92,7 @@ fn fields(cut: &CutOff, now: Timestamp) -> Markup {
     html! {
         @if cut.rest.is_ok() && cut.found.hand.is_some() {
             (field(texts::STOOD_AT, "stood"))
-            p { (Stood::FORM) }
+            p { (Stood::form(&units.restate(Stood::EXAMPLE))) }
         }
         @for task in before.iter().map(|before| &before.task) {
             @match task {
@@ -102,5 +102,6 @@ fn fields(cut: &CutOff, now: Timestamp) -> Markup {
                 _ => {}
             }
         }
+        @if cut.is_overdue(now) { (field(texts::UNBLASTED_WHY, "unblasted")) }
     }
 }

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::interruption::Interruption;
 use super::offer::{Before, Task};
 use crate::plan::Plan;
-use crate::quantity::{Fraction, Length};
+use crate::quantity::{Fraction, Length, Time};
 
 /// What a person has found.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
@@ -23,6 +23,10 @@ pub struct Checked {
     /// What the inspection of a part that may be spoiled has found.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub inspection: Option<String>,
+    /// Why, as the engineer has it, a surface is sprayed on that was blasted longer ago than is
+    /// allowed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unblasted: Option<String>,
 }
 
 /// What keeps a job from going on, as far as a person has to look.
@@ -46,6 +50,14 @@ pub enum Lacking {
     },
     /// Nobody has looked at the surface.
     Surface,
+    /// The surface was blasted longer ago than is allowed, and no engineer has said why it is sprayed
+    /// on all the same.
+    OldSurface {
+        /// How long ago.
+        age: Time,
+        /// How long is allowed.
+        within: Time,
+    },
     /// Nobody has inspected the part, which may be spoiled by this.
     Inspection(String),
 }
@@ -55,7 +67,7 @@ pub enum Lacking {
 #[must_use]
 pub fn lacking(before: &[Before], checked: &Checked) -> Vec<Lacking> {
     let blank = |words: &Option<String>| words.as_ref().is_none_or(|text| text.trim().is_empty());
-    let of = |task: &Task| match *task {
+    let one = |task: &Task| match *task {
         Task::DatumCheck { at, within } => match checked.datum {
             None => Some(Lacking::Datum { at, within }),
             // What is no figure is within nothing.
@@ -68,7 +80,18 @@ pub fn lacking(before: &[Before], checked: &Checked) -> Vec<Lacking> {
         }
         Task::Home | Task::Temperature(_) | Task::FitTorch(_) => None,
     };
-    before.iter().filter_map(|before| of(&before.task)).collect()
+    let old = |task: &Task| match *task {
+        Task::Surface { age: Some(age), within }
+            if task.is_overdue() && blank(&checked.unblasted) =>
+        {
+            Some(Lacking::OldSurface { age, within })
+        }
+        _ => None,
+    };
+    before
+        .iter()
+        .flat_map(|before| one(&before.task).into_iter().chain(old(&before.task)))
+        .collect()
 }
 
 /// `the carriage read 85.10 mm at the mark; surface: bright`, empty where nothing was looked at.
@@ -79,7 +102,12 @@ impl fmt::Display for Checked {
             write!(f, "the carriage read {datum:.2} at the mark")?;
             between = "; ";
         }
-        for (name, words) in [("surface", &self.surface), ("inspection", &self.inspection)] {
+        let told = [
+            ("surface", &self.surface),
+            ("inspection", &self.inspection),
+            ("sprayed on an old surface", &self.unblasted),
+        ];
+        for (name, words) in told {
             if let Some(words) = words {
                 write!(f, "{between}{name}: {words}")?;
                 between = "; ";
@@ -103,6 +131,17 @@ impl fmt::Display for Lacking {
                  and see that the part has not moved in the chuck, or end the job"
             ),
             Self::Surface => f.write_str("the surface: how it looks, oxide and soot"),
+            Self::OldSurface { age, within } => {
+                let min = |time: &Time| time.s() / 60.0;
+                f.write_str("the old surface: ")?;
+                write!(f, "it was blasted {:.0} min ago or more", min(age))?;
+                write!(
+                    f,
+                    ", and {:.0} min are allowed; strip and blast the part, or have the engineer say \
+                     why it is sprayed on all the same",
+                    min(within)
+                )
+            }
             Self::Inspection(why) => write!(f, "the inspection of the part: {why}"),
         }
     }
@@ -122,18 +161,19 @@ pub fn unevenness(found: &Interruption, plan: &Plan) -> Option<Fraction> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::Time;
 
     fn mm(value: f64) -> Length {
         Length::from_mm(value)
     }
+
+    const WITHIN: Time = Time::from_s(7200.0);
 
     fn tasks() -> Vec<Before> {
         let tasks = [
             Task::Inspect("it stood still in the flame".to_owned()),
             Task::Home,
             Task::DatumCheck { at: mm(85.0), within: mm(0.5) },
-            Task::Surface { age: None, within: Time::from_s(7200.0) },
+            Task::Surface { age: Some(Time::from_s(600.0)), within: WITHIN },
         ];
         tasks.into_iter().map(|task| Before { task, words: String::new() }).collect()
     }
@@ -146,10 +186,30 @@ mod tests {
             datum: Some(mm(84.5)),
             surface: Some("  ".to_owned()),
             inspection: Some("no cracks".to_owned()),
+            unblasted: None,
         };
         assert_eq!(lacking(&tasks(), &blank), [Lacking::Surface]);
         let all = Checked { surface: Some("bright".to_owned()), ..blank };
         assert_eq!(lacking(&tasks(), &all), []);
+    }
+
+    #[test]
+    fn an_old_surface_wants_the_engineers_reason() {
+        let seen = Checked { surface: Some("bright".to_owned()), ..Checked::default() };
+        let lacks = |age: Option<Time>, unblasted: Option<&str>| {
+            let task = Task::Surface { age, within: WITHIN };
+            let checked = Checked { unblasted: unblasted.map(str::to_owned), ..seen.clone() };
+            lacking(&[Before { task, words: String::new() }], &checked)
+        };
+        assert_eq!(lacks(Some(WITHIN), None), []);
+        assert_eq!(lacks(None, None), [], "a look decides where nobody knows");
+        for age in [Some(Time::from_s(7260.0)), Some(Time::from_s(f64::NAN))] {
+            let told = lacks(age, Some(" "));
+            assert!(matches!(told[..], [Lacking::OldSurface { .. }]), "{age:?}: {told:?}");
+            assert_eq!(lacks(age, Some("kept dry and warm")), [], "{age:?}");
+        }
+        let told = lacks(Some(Time::from_s(7260.0)), None)[0].to_string();
+        assert!(told.contains("121 min ago or more, and 120 min are allowed"), "{told}");
     }
 
     #[test]
@@ -159,6 +219,7 @@ mod tests {
                 datum: Some(mm(found)),
                 surface: Some("bright".to_owned()),
                 inspection: Some("no cracks".to_owned()),
+                unblasted: None,
             };
             let lacks = lacking(&tasks(), &checked);
             assert!(matches!(lacks[..], [Lacking::DatumOff { .. }]), "{lacks:?}");

@@ -139,6 +139,19 @@ pub enum Task {
     Inspect(String),
 }
 
+impl Task {
+    /// Whether it is a surface that was blasted longer ago than is allowed. Where nobody knows how long
+    /// ago, stripping is the default, and a look decides.
+    #[must_use]
+    pub fn is_overdue(&self) -> bool {
+        match *self {
+            // What is no figure is within nothing.
+            Self::Surface { age: Some(age), within } => !(Time::ZERO..=within).contains(&age),
+            _ => false,
+        }
+    }
+}
+
 /// A task in its place.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Before {
@@ -192,13 +205,17 @@ pub fn before(found: &Interruption, rest: &Plan, waited: Waited) -> Vec<Before> 
             || "nobody knows how long ago it was blasted".to_owned(),
             |age| format!("it was blasted {:.0} min ago or more", age.s() / 60.0),
         );
-        add(
-            Task::Surface { age, within },
-            format!(
-                "look at the surface, oxide and soot: {told}; {:.0} min are allowed",
-                within.s() / 60.0
-            ),
+        let task = Task::Surface { age, within };
+        let engineer = if task.is_overdue() {
+            "; to be sprayed on all the same it wants the engineer's reason"
+        } else {
+            ""
+        };
+        let words = format!(
+            "look at the surface, oxide and soot: {told}; {:.0} min are allowed{engineer}",
+            within.s() / 60.0
         );
+        add(task, words);
     }
     all
 }

@@ -20,17 +20,43 @@ pub enum Stood {
 }
 
 impl Stood {
-    /// What a person may type, for a message.
-    pub const FORM: &'static str = "\"unknown\", or a place such as \"131.3 mm, without power\" (the \
-         power went: where the torch stood when it was found, measured before anything moved) or \
-         \"131.3 mm, powered\" (the power stayed: what the drive reads)";
+    /// A place that stands for any, for [`Stood::form`].
+    pub const EXAMPLE: &'static str = "131.3 mm";
+
+    /// What a person may type, for a message; `place` is an example in the units that they read.
+    #[must_use]
+    pub fn form(place: &str) -> String {
+        format!(
+            "\"unknown\", or a place such as \"{place}, without power\" (the power went: where the \
+             torch stood when it was found, measured before anything moved) or \"{place}, powered\" \
+             (the power stayed: what the drive reads)"
+        )
+    }
+
+    /// Where that is.
+    #[must_use]
+    pub const fn place(self) -> Length {
+        match self {
+            Self::Powered(place) | Self::WithoutPower(place) => place,
+        }
+    }
+
+    /// Whether the power stayed, by the word that is typed.
+    #[must_use]
+    pub const fn power(self) -> &'static str {
+        match self {
+            Self::Powered(_) => POWERED,
+            Self::WithoutPower(_) => WITHOUT_POWER,
+        }
+    }
 
     /// What a person typed; `None` for an unknown place.
     ///
     /// # Errors
     /// What was found and what is accepted.
     pub fn typed(text: &str) -> Result<Option<Self>, String> {
-        let wrong = |why: &str| format!("found \"{text}\"{why}\naccepted: {}\n", Self::FORM);
+        let wrong =
+            |why: &str| format!("found \"{text}\"{why}\naccepted: {}\n", Self::form(Self::EXAMPLE));
         if text.trim() == "unknown" {
             return Ok(None);
         }
@@ -38,12 +64,17 @@ impl Stood {
         let place =
             Length::parse(place.trim()).map_err(|problem| wrong(&format!(": {problem}")))?;
         match power.trim() {
-            "powered" => Ok(Some(Self::Powered(place))),
-            "without power" => Ok(Some(Self::WithoutPower(place))),
+            POWERED => Ok(Some(Self::Powered(place))),
+            WITHOUT_POWER => Ok(Some(Self::WithoutPower(place))),
             _ => Err(wrong("")),
         }
     }
 }
+
+/// The power stayed.
+const POWERED: &str = "powered";
+/// It went.
+const WITHOUT_POWER: &str = "without power";
 
 /// How exactly a person measures where a torch stands (a steel rule, common practice, no source).
 const BY_RULE: Length = Length::from_mm(0.5);

@@ -162,6 +162,10 @@ impl Reader {
         let on = pass.powder.first().map_or(pass.from, |window| window.on);
         let course = Course { step: &spray, ramp: self.program.ramp };
         let going = self.going();
+        // No carriage stands beyond its travel, whatever it was doing.
+        let travel = rig.axis.travel;
+        let nowhere = stood.is_some_and(|stood| !travel.contains(stood.place()));
+        *elsewhere = Level::from_bit(nowhere);
         let Some(went) = self.went(going, pass, on, &course) else {
             // At rest, or on the way to it: what was lost is known, and nothing has come since.
             let place = self.lost.map_or(on, |lost| farther(pass, lost, on));
@@ -171,7 +175,8 @@ impl Reader {
         let found = stood.filter(|_| going != Going::Nowhere);
         let found = found.and_then(|stood| stood.ceased(&course, last, JOURNAL_EVERY, rig));
         // Where it comes to a pass it may stand anywhere.
-        *elsewhere = Level::from_bit(going == Going::Along && stood.is_some() && found.is_none());
+        let unlike = going == Going::Along && stood.is_some() && found.is_none();
+        *elsewhere = Level::from_bit(nowhere || unlike);
         let time = match (found, going) {
             (Some(ceased), _) => time_between(&course, last, ceased.at),
             (None, Going::Along) => (went.for_so_long + CEASED_AFTER).min(JOURNAL_EVERY),
