@@ -4,6 +4,7 @@
 #![allow(
     clippy::print_stdout,
     clippy::unwrap_used,
+    clippy::string_slice,
     clippy::expect_used,
     clippy::panic,
     clippy::indexing_slicing,

@@ -52,7 +52,8 @@ fn not_gone_on_with(file: &Path, run: &RunId, stood: Option<Stood>) -> String {
     let told = cut_off(&store, run, None, stood).expect("it can be read");
     let choices = told.offer(Timestamp::now()).choices;
     assert_eq!(choices, [Choice::EndHere, Choice::StripAndReblast]);
-    told.may(Choice::GoOn, &Checked::default()).expect_err("nobody knows what lies there")
+    told.may(Choice::GoOn, &Checked::default(), Timestamp::now())
+        .expect_err("nobody knows what lies there")
 }
 
 #[test]
