@@ -113,6 +113,10 @@ texts! {
     UNDONE = "Did not come to its end";
     UNDONE_WAITS = "did not come to its end, and nobody has decided about its part";
     UNDONE_LOOK = "See what lies on it, and decide";
+    UNDONE_UNKNOWN = "Whether a run waits for a decision is not known";
+    UNDONE_NOT_LOOKED = "the records are being looked through: load this page again";
+    SURE_END_HERE = "End the job with what is on the part? The rest of it is not sprayed any more.";
+    SURE_STRIP = "Strip the part? The coat that is on it does not count any more.";
     UNDONE_NONE = "No run waits for a decision";
     UNDONE_ELSE = "that run does not wait for a decision any more: look again";
     UNDONE_STAYS = "loaded; a run before it still waits for a decision about its part: run";

@@ -44,6 +44,8 @@ pub(super) struct Looked {
     /// When that was.
     at: Option<Instant>,
     found: Option<Arc<Undone>>,
+    /// Why it could not be looked, the last time.
+    trouble: Option<String>,
 }
 
 impl Looked {
@@ -92,6 +94,15 @@ impl App {
         locked(&self.inside.undone).found.clone()
     }
 
+    /// Why nobody knows whether one waits; `None` once it was looked.
+    pub(super) fn undone_unknown(&self) -> Option<String> {
+        let looked = locked(&self.inside.undone);
+        looked
+            .trouble
+            .clone()
+            .or_else(|| looked.at.is_none().then(|| texts::UNDONE_NOT_LOOKED.to_owned()))
+    }
+
     /// Looks for one, where that may have changed since. Waits for nothing itself.
     pub(super) fn look_for_undone(&self) {
         let station = self.station();
@@ -107,9 +118,11 @@ impl App {
         let Ok(turn) = self.inside.looking_undone.clone().try_acquire_owned() else { return };
         let app = self.clone();
         tokio::task::spawn_blocking(move || {
-            if let Err(trouble) = app.look(last) {
+            let looked = app.look(last);
+            if let Err(trouble) = &looked {
                 warn!("whether a run waits for a decision is not known: {trouble}");
             }
+            locked(&app.inside.undone).trouble = looked.err();
             drop(turn);
         });
     }
@@ -133,7 +146,7 @@ impl App {
             }
         };
         *locked(&self.inside.undone) =
-            Looked { after: ended.then_some(last), at: Some(Instant::now()), found };
+            Looked { after: ended.then_some(last), at: Some(Instant::now()), found, trouble: None };
         Ok(())
     }
 

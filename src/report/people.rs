@@ -122,7 +122,7 @@ pub(super) fn added(report: &Report, reader: &Reader) -> Markup {
     let of_other = |of: &&RunId| **of != report.record.summary.id;
     let added = report.marks.iter().map(|kept| {
         vec![
-            html! { (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M")) },
+            html! { span.when { (reader.wall(kept.mark.at, "%Y-%m-%d %H:%M")) } },
             html! { (kept.mark.person) },
             html! { (kept.number) ": " (said(reader, &kept.mark.said))
             @if let Some(run) = kept.mark.run.as_ref().filter(of_other) { " (to run " (run) ")" } },

@@ -168,6 +168,8 @@
         .catch(() => tell({ answer: "NOT ANSWERED", why: "use the stop at the machine" }));
     } else if (form.dataset.post) {
       event.preventDefault();
+      const sure = event.submitter && event.submitter.dataset.sure;
+      if (sure && !confirm(sure)) return;
       // What is told twice by a second tap would stand twice in the records.
       if (sent.has(form)) return;
       sent.add(form);

@@ -18,7 +18,12 @@ use crate::resuming::CutOff;
 pub(in crate::panel) async fn page(State(app): State<App>, visitor: Visitor) -> Markup {
     let inside = match app.undone() {
         Some(undone) => section(&undone, visitor.units),
-        None => html! { section.empty { h1 { (texts::UNDONE_NONE) } } },
+        None => html! { section.empty {
+            @match app.undone_unknown() {
+                Some(why) => { h1 { (texts::UNDONE_UNKNOWN) } p.trouble { (why) } }
+                None => { h1 { (texts::UNDONE_NONE) } }
+            }
+        } },
     };
     layout::page(&app, &visitor, "run", inside)
 }
@@ -39,12 +44,22 @@ pub(super) fn section(undone: &Undone, units: Units) -> Markup {
                 label { (texts::REASON) input type="text" name="reason" maxlength="300"; }
                 p { (texts::NOTHING_MOVES) }
                 @for choice in choices(undone, now) {
-                    button type="submit" name="choice" value=(choice.word()) data-kind="plain" {
+                    button type="submit" name="choice" value=(choice.word()) data-kind="plain"
+                        data-sure=[sure(choice)] {
                         (choice.words())
                     }
                 }
             }
         }
+    }
+}
+
+/// What is asked once more: the panel has no way back from it.
+const fn sure(choice: Choice) -> Option<&'static str> {
+    match choice {
+        Choice::GoOn => None,
+        Choice::EndHere => Some(texts::SURE_END_HERE),
+        Choice::StripAndReblast => Some(texts::SURE_STRIP),
     }
 }
 
