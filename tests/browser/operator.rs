@@ -170,13 +170,14 @@ async fn an_operator_runs_the_short_job_to_its_end_and_sees_all_of_it_live() {
     let files = screen.script(FILES).await;
     println!("{files:#}");
     let files = files.as_array().expect("a list");
-    assert_eq!(files.len(), 7, "the report, all rows and five tables");
+    assert_eq!(files.len(), 8, "the report, all rows and six tables");
     for file in files {
         let (name, begins) = (file["name"].as_str().expect("a name"), file["begins"].as_str());
         assert!(name.starts_with("attachment; filename=\"2"), "{file}");
         let wanted = match file["link"].as_str().and_then(|link| link.rsplit('/').next()) {
             Some("report.html") => "<!DOCTYPE html>",
             Some("rows.json") => "{\"format\": \"evenpass run, 1\"",
+            Some("part.csv") => "name,words",
             Some("samples.csv") => "\"time, s\",\"z, mm\"",
             Some("passes.csv") => "zone,pass,of",
             Some("entries.csv") => "number,\"at, us\"",
