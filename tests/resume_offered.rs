@@ -29,9 +29,15 @@ struct Scene {
     folder: tempfile::TempDir,
 }
 
+/// Waits until the run whose words these are says that this pass begins.
+fn comes_to(lines: &mut impl Iterator<Item = String>, pass: usize) {
+    let begins = format!("pass {pass} begins");
+    assert!(lines.any(|line| line.contains(&begins)), "it never came to pass {pass}");
+}
+
 impl Scene {
-    /// A run of the short job that was killed as its second pass had begun.
-    fn killed_in_pass_two() -> Self {
+    /// A run of the short job in a process of its own, and what it says, line by line.
+    fn underway() -> (Self, Child, impl Iterator<Item = String>) {
         let scene = Self { folder: tempfile::tempdir().expect("a folder") };
         let mut child = scene
             .run(&["config/recipes/short-job.toml", "--pace", TO_BE_KILLED])
@@ -40,8 +46,13 @@ impl Scene {
             .spawn()
             .expect("evenpass");
         let said = BufReader::new(child.stdout.take().expect("its standard output"));
-        let mut lines = said.lines().map_while(Result::ok);
-        assert!(lines.any(|line| line.contains("pass 2 begins")), "it never came to pass 2");
+        (scene, child, said.lines().map_while(Result::ok))
+    }
+
+    /// A run of the short job that was killed as its second pass had begun.
+    fn killed_in_pass_two() -> Self {
+        let (scene, mut child, mut lines) = Self::underway();
+        comes_to(&mut lines, 2);
         child.kill().expect("kill");
         child.wait().expect("dead");
         scene
@@ -50,20 +61,12 @@ impl Scene {
     /// A run of the short job that was killed in its second pass, while another program had held the
     /// records since its first.
     fn killed_while_the_records_were_held() -> Self {
-        let scene = Self { folder: tempfile::tempdir().expect("a folder") };
-        let mut child = scene
-            .run(&["config/recipes/short-job.toml", "--pace", TO_BE_KILLED])
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("evenpass");
-        let said = BufReader::new(child.stdout.take().expect("its standard output"));
-        let mut lines = said.lines().map_while(Result::ok);
-        assert!(lines.any(|line| line.contains("pass 1 begins")), "it never came to pass 1");
+        let (scene, mut child, mut lines) = Self::underway();
+        comes_to(&mut lines, 1);
         let other = rusqlite::Connection::open(scene.records()).expect("another program");
         other.busy_timeout(Duration::from_secs(60)).expect("patient");
         other.execute_batch("BEGIN IMMEDIATE").expect("holds the records");
-        assert!(lines.any(|line| line.contains("pass 2 begins")), "it never came to pass 2");
+        comes_to(&mut lines, 2);
         let run = scene.runs().pop().expect("a run");
         let mark = scene.folder.path().join(format!("records.sqlite-{run}.running"));
         let size = |mark: &Path| std::fs::metadata(mark).expect("its mark").len();
