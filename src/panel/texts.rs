@@ -237,6 +237,8 @@ texts! {
     TAKE_ALONG = "To take along:";
     REPORT = "report to print";
     ALL_ROWS = "all rows (JSON)";
+    ENTRIES_ELSEWHERE = "The entries of this run are not in these records any more.";
+    ENTRIES_WENT = "were put into the file";
     MORE_RUNS = "Older ones: evenpass records list";
     RUN_ID = "Run";
     BEGAN = "Began";

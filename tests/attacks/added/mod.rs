@@ -1,6 +1,7 @@
 //! What people add to the record of a run on its page: the mark that the command line would have
 //! written, from whoever may, from a page of the panel, once.
 
+mod pruned;
 mod refused;
 
 use std::path::{Path, PathBuf};

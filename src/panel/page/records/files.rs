@@ -13,16 +13,17 @@ use crate::panel::app::App;
 use crate::panel::texts;
 use crate::panel::visitor::Visitor;
 use crate::people::Units;
-use crate::record::{RecordError, RunId, Store};
+use crate::record::{Pruned, RecordError, RunId, Store};
 use crate::report::{Look, Report};
 
 /// The name of the report and of the file with all rows.
 const REPORT: &str = "report.html";
 const ROWS: &str = "rows.json";
 
-/// Links to all of them.
-pub(super) fn links(run: &RunId) -> Markup {
-    let tables = Table::ALL.map(Table::file);
+/// Links to all of them; of a pruned run to what is not made of its entries.
+pub(super) fn links(run: &RunId, pruned: Option<&Pruned>) -> Markup {
+    let is_here = |table: &Table| !table.is_of_entries() || pruned.is_none();
+    let tables = Table::ALL.into_iter().filter(is_here).map(Table::file);
     html! {
         p.files {
             (texts::TAKE_ALONG) " "
@@ -47,16 +48,21 @@ pub(in crate::panel) async fn file(
     let units = visitor.units;
     let made = read(&app, &visitor, move |store| {
         let run = store.find(&id)?;
-        Ok((wanted.made(store, &run, units)?, run))
+        let made = match store.pruned(&run)? {
+            Some(_) if wanted.is_of_entries() => None,
+            _ => Some(wanted.made(store, &run, units)?),
+        };
+        Ok((made, run))
     });
     match made.await {
-        Ok((text, run)) => {
+        Ok((Some(text), run)) => {
             let headers = [
                 (CONTENT_TYPE, wanted.kind().to_owned()),
                 (CONTENT_DISPOSITION, format!("attachment; filename=\"{run}-{name}\"")),
             ];
             (headers, text).into_response()
         }
+        Ok((None, _)) => (StatusCode::NOT_FOUND, texts::ENTRIES_ELSEWHERE).into_response(),
         Err(trouble) => (StatusCode::NOT_FOUND, trouble).into_response(),
     }
 }
@@ -77,6 +83,11 @@ impl Wanted {
             ROWS => Some(Self::Rows),
             _ => table().map(Self::Table),
         }
+    }
+
+    /// Whether there is nothing to make it of once a run is pruned.
+    const fn is_of_entries(self) -> bool {
+        matches!(self, Self::Table(table) if table.is_of_entries())
     }
 
     const fn kind(self) -> &'static str {

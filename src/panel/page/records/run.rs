@@ -12,7 +12,7 @@ use crate::panel::visitor::Visitor;
 use crate::people::Units;
 use crate::record::facts::{EdgeKind, PassRow, course};
 use crate::record::response::responses;
-use crate::record::{Deviation, RunRecord, total_in_words};
+use crate::record::{Deviation, Pruned, RunRecord, total_in_words};
 use crate::report::chart::{Across, Chart, Line, sampled};
 
 /// The inside of its page.
@@ -38,11 +38,38 @@ pub(super) fn page(shown: &Shown, visitor: &Visitor) -> Markup {
         }
         (added::section(shown, visitor))
         (forms::section(shown, visitor))
-        (files::links(&run.id))
+        (files::links(&run.id, record.pruned.as_ref()))
+        // Of a run whose entries are elsewhere nothing may be told as if it had not been.
+        @match &record.pruned {
+            Some(pruned) => {
+                (elsewhere(pruned))
+                (changed(&record.deviations, &at))
+            }
+            None => (of_entries(record, units, &at)),
+        }
+        (totals(record, units))
+    }
+}
+
+/// That the entries of a run are elsewhere.
+fn elsewhere(pruned: &Pruned) -> Markup {
+    html! {
+        section {
+            h2 { (texts::COURSE) }
+            p { strong { (texts::ENTRIES_ELSEWHERE) } }
+            p { (pruned.entries) " " (texts::ENTRIES_WENT) " " (pruned.file) ", "
+                (wall(pruned.at, "%Y-%m-%d")) ", " (pruned.person) }
+        }
+    }
+}
+
+/// What is told of what was written while the run was made.
+fn of_entries(record: &RunRecord, units: Units, at: &dyn Fn(f64) -> String) -> Markup {
+    html! {
         (temperatures(&record.entries, units))
         (pressures(&record.entries, units))
-        (passes(&record.passes, units, &at))
-        (changed(&record.deviations, &at))
+        (passes(&record.passes, units, at))
+        (changed(&record.deviations, at))
         section {
             h2 { (texts::COURSE) }
             table { tbody {
@@ -51,7 +78,7 @@ pub(super) fn page(shown: &Shown, visitor: &Visitor) -> Markup {
                 }
             } }
         }
-        (held(record, units, &at))
+        (held(record, units, at))
         section {
             h2 { (texts::ASKED) }
             table { tbody {
@@ -60,7 +87,6 @@ pub(super) fn page(shown: &Shown, visitor: &Visitor) -> Markup {
                 }
             } }
         }
-        (totals(record, units))
     }
 }
 
