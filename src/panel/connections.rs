@@ -1,6 +1,7 @@
 //! Takes connections in, and keeps their number bounded so that somebody with a stop always gets
 //! through: who does not say in time what they want is cut off, and where all places are taken the
-//! oldest of whoever has most makes room, unless it carries a stream. Those at the machine go last.
+//! oldest of whoever has most makes room, unless it carries a stream, or a stop while there is
+//! another. Those at the machine go last.
 //!
 //! All this happens on a thread of its own. Nothing on it waits for a disk or works a page out: a
 //! stop does not queue behind what others have asked for.
@@ -60,11 +61,38 @@ impl Stays {
     }
 }
 
+/// Marks a connection while a stop, or whatever else only takes away, is answered on it.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Stopping(Arc<AtomicBool>);
+
+impl Stopping {
+    /// Marked from now on, until what comes back is dropped.
+    pub(super) fn begun(&self) -> Answering {
+        self.0.store(true, Ordering::Relaxed);
+        Answering(self.clone())
+    }
+
+    fn is_set(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// A stop is being answered as long as this is there.
+#[derive(Debug)]
+pub(super) struct Answering(Stopping);
+
+impl Drop for Answering {
+    fn drop(&mut self) {
+        self.0.0.store(false, Ordering::Relaxed);
+    }
+}
+
 /// One connection.
 #[derive(Debug)]
 struct One {
     handle: AbortHandle,
     stays: Stays,
+    stopping: Stopping,
     peer: IpAddr,
     /// From where its head says nothing of that yet, as one sender.
     from: Whence,
@@ -94,7 +122,13 @@ impl Open {
             _ if here > 0 => Whence::Machine,
             _ => most_away?.0,
         };
-        let place = self.0.iter().position(|one| one.from == from && !one.stays.is_set())?;
+        // A stop is answered within a few scans; only where there is nothing but stops does one go.
+        let oldest = |may_stop: bool| {
+            self.0.iter().position(|one| {
+                one.from == from && !one.stays.is_set() && (may_stop || !one.stopping.is_set())
+            })
+        };
+        let place = oldest(false).or_else(|| oldest(true))?;
         let gone = self.0.remove(place)?;
         gone.handle.abort();
         Some(gone.peer)
@@ -163,10 +197,11 @@ async fn take_in(
         if let Some(gone) = open.make_room() {
             connections.refused(gone, texts::NO_ROOM);
         }
-        let stays = Stays::default();
-        let task = tokio::spawn(connections.clone().carry(stream, peer, stays.clone()));
+        let (stays, stopping) = (Stays::default(), Stopping::default());
+        let carrying = connections.clone().carry(stream, peer, stays.clone(), stopping.clone());
+        let handle = tokio::spawn(carrying).abort_handle();
         let from = connections.app.whence(peer.ip(), &HeaderMap::new()).sender();
-        open.0.push_back(One { handle: task.abort_handle(), stays, peer: peer.ip(), from });
+        open.0.push_back(One { handle, stays, stopping, peer: peer.ip(), from });
     }
 }
 
@@ -186,7 +221,7 @@ impl Connections {
         self.app.inside.acts.keep(&asker, texts::CONNECTION, Some(why), None);
     }
 
-    async fn carry(self, stream: TcpStream, peer: SocketAddr, stays: Stays) {
+    async fn carry(self, stream: TcpStream, peer: SocketAddr, stays: Stays, stopping: Stopping) {
         // A stop is a small thing that must not wait for more to come.
         if let Err(trouble) = stream.set_nodelay(true) {
             debug!("{peer}: {trouble}");
@@ -203,6 +238,7 @@ impl Connections {
             let mut request = request.map(Body::new);
             request.extensions_mut().insert(ConnectInfo(peer));
             request.extensions_mut().insert(stays.clone());
+            request.extensions_mut().insert(stopping.clone());
             request.extensions_mut().insert(workers.clone());
             // A router is always ready.
             let mut routes = routes.clone();
@@ -252,7 +288,33 @@ mod tests {
 
     fn one(handle: AbortHandle, peer: IpAddr, stays: Stays) -> One {
         let from = if peer.is_loopback() { Whence::Machine } else { Whence::Away(peer) };
-        One { handle, stays, peer, from: from.sender() }
+        One { handle, stays, stopping: Stopping::default(), peer, from: from.sender() }
+    }
+
+    #[test]
+    fn a_connection_with_a_stop_makes_room_only_where_there_is_nothing_but_stops() {
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        let waits = || runtime.spawn(std::future::pending::<()>()).abort_handle();
+        let here = IpAddr::from([127, 0, 0, 1]);
+        let mut open = Open::default();
+        open.0.push_back(one(waits(), here, Stays::default()));
+        let answering = open.0[0].stopping.begun();
+        for _ in 0..10 * MOST {
+            open.make_room();
+            open.0.push_back(one(waits(), here, Stays::default()));
+        }
+        assert!(open.0.len() == MOST && open.0[0].stopping.is_set(), "the stop is answered");
+        // Once it is, its connection is like any other.
+        drop(answering);
+        let left = open.0[0].stopping.clone();
+        open.make_room();
+        assert!(!open.0.iter().any(|one| Arc::ptr_eq(&one.stopping.0, &left.0)));
+        // Nobody takes all places with stops.
+        let all: Vec<_> = open.0.iter().map(|one| one.stopping.begun()).collect();
+        open.0.push_back(one(waits(), here, Stays::default()));
+        let _last = open.0[MOST - 1].stopping.begun();
+        assert_eq!(open.make_room(), Some(here));
+        assert_eq!((open.0.len(), all.len()), (MOST - 1, MOST - 1));
     }
 
     #[test]

@@ -3,8 +3,8 @@
 //!
 //! A stop goes through here at once. All else is first taken in as a whole, within bounds of size
 //! and time. What only takes away is then answered at once as well, all else by the workers: whatever
-//! they wait for or are busy with, the thread that takes requests in is free for a stop. What was begun is ended, even when the connection is
-//! gone before the answer.
+//! they wait for or are busy with, the thread that takes requests in is free for a stop. What was
+//! begun is ended, even when the connection is gone before the answer.
 
 use std::net::{IpAddr, SocketAddr};
 use std::time::Duration;
@@ -23,6 +23,7 @@ use tokio::runtime::Handle;
 use tokio::time::timeout;
 
 use super::app::App;
+use super::connections::{Answering, Stopping};
 use super::visitor::{Asker, Visitor, WrittenDown};
 use super::{asking, texts};
 use crate::people::{Activity, NOT_SIGNED_IN};
@@ -60,7 +61,10 @@ pub(super) async fn guard(State(app): State<App>, request: Request, next: Next) 
     let asker = asker(&app, &request);
     let refused = refusal(&app, &request);
     let mut answer = match refused {
-        None if is_stop(&request) => next.run(request).await,
+        None if is_stop(&request) => {
+            let _answering = answering(&request);
+            next.run(request).await
+        }
         None => answered(&app, request, next).await,
         Some(why) => (StatusCode::FORBIDDEN, why).into_response(),
     };
@@ -89,7 +93,8 @@ async fn answered(app: &App, request: Request, next: Next) -> Response {
         Err((status, why)) => return (status, why).into_response(),
     };
     let workers = whole.request.extensions().get::<Workers>().map(|workers| workers.0.clone());
-    let answering = if whole.takes_away {
+    let _answering = whole.takes_away.then(|| answering(&whole.request));
+    let answer = if whole.takes_away {
         tokio::spawn(next.run(whole.request))
     } else {
         let Ok(place) = app.inside.answering.clone().acquire_owned().await else {
@@ -102,10 +107,15 @@ async fn answered(app: &App, request: Request, next: Next) -> Response {
             answer
         })
     };
-    match answering.await {
+    match answer.await {
         Ok(answer) => answer,
         Err(broken) => (StatusCode::INTERNAL_SERVER_ERROR, broken.to_string()).into_response(),
     }
+}
+
+/// Keeps a request's connection, while what only takes away is answered on it, from making room.
+fn answering(request: &Request) -> Option<Answering> {
+    request.extensions().get::<Stopping>().map(Stopping::begun)
 }
 
 /// A request with all of its body.

@@ -28,6 +28,11 @@ const RECORDS: &str = "runs.sqlite";
 /// How often is asked what anybody may know, in a flood.
 const ALIVE_TRIES: u32 = 50;
 
+/// For how long a stop is asked for, and how soon again where its connection was cut off: as the
+/// panel's page does it.
+const STOP_ASKED_FOR: Duration = Duration::from_millis(1500);
+const STOP_ASKED_AGAIN: Duration = Duration::from_millis(50);
+
 /// A served machine.
 pub(crate) struct Served {
     pub(crate) address: String,
@@ -150,10 +155,17 @@ impl Served {
         restrict(&self.people());
     }
 
-    /// A stop from a browser that knows nothing, and how long its answer took.
+    /// A stop from a browser that knows nothing, and how long its answer took. A connection that had
+    /// to make room before it said what it wants is made anew, as the panel's page does.
     pub(crate) fn stop(&self) -> (Answer, Duration) {
         let begun = Instant::now();
-        (self.post("/stop", &[], &[]), begun.elapsed())
+        loop {
+            let answer = self.post("/stop", &[], &[]);
+            if answer.status != 0 || begun.elapsed() > STOP_ASKED_FOR {
+                return (answer, begun.elapsed());
+            }
+            std::thread::sleep(STOP_ASKED_AGAIN);
+        }
     }
 
     /// What anybody may know of it. In a flood of connections this one may have to make room; it is

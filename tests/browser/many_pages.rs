@@ -103,6 +103,20 @@ async fn a_page_more_than_may_be_live_says_so_asks_no_more_and_still_stops_the_m
     let said = screen.until(".said", 10.0, |words| !words.is_empty()).await;
     println!("its stop is answered: {said}");
     assert!(!said.contains("NOT ANSWERED"), "{said}");
+    // Cut off twice, it is asked for a third time by itself.
+    screen
+        .script(
+            "const real = window.fetch; window.tried = 0;
+             window.fetch = (to, how) => to !== '/stop' || ++window.tried > 2 ? real(to, how)
+                 : Promise.reject(new TypeError('cut off'));",
+        )
+        .await;
+    screen.press("form.stop button").await;
+    let answered = |said: &str| !said.contains("NOT ANSWERED") && !said.contains("asked");
+    let said = screen.until(".said", 5.0, answered).await;
+    let tried = screen.script("return window.tried").await;
+    println!("cut off twice its stop is answered: {said}");
+    assert_eq!(tried, 3);
     for other in others {
         other.abort();
     }

@@ -161,11 +161,8 @@
     const form = event.target;
     if (form.dataset.stop !== undefined) {
       event.preventDefault();
-      // Without anything that could be refused; and who waits in vain is told so soon.
       tell({ answer: "asked", why: "stop" });
-      fetch("/stop", { method: "POST", signal: AbortSignal.timeout(1500) })
-        .then((answer) => answer.json()).then(tell)
-        .catch(() => tell({ answer: "NOT ANSWERED", why: "use the stop at the machine" }));
+      stop();
     } else if (form.dataset.post) {
       event.preventDefault();
       const sure = event.submitter && event.submitter.dataset.sure;
@@ -189,6 +186,23 @@
       });
     }
   });
+
+  // Without anything that could be refused; who waits in vain is told so soon. A connection that is
+  // cut off among many others is made anew: a stop asked for twice is one.
+  async function stop() {
+    const end = performance.now() + 1500;
+    for (;;) {
+      try {
+        const signal = AbortSignal.timeout(Math.max(0, end - performance.now()));
+        const answer = await fetch("/stop", { method: "POST", signal });
+        return tell(await answer.json());
+      } catch {
+        tell({ answer: "NOT ANSWERED", why: "use the stop at the machine" });
+      }
+      if (performance.now() >= end) return;
+      await new Promise((done) => setTimeout(done, 50));
+    }
+  }
 
   // What takes its time is shown when it has come.
   async function show(to, fields, into) {
