@@ -175,7 +175,28 @@ pub fn lesson(
         .collect();
     let (accepted, fallen) = accepted(store, whose, pair, figures)?;
     left_out.extend(fallen);
-    let lesson = Lesson::of(pair.clone(), learn(pair, figures, &evidence), accepted);
+    let (accepted, given_for) = accepted.unzip();
+    let of = |evidence: &[Evidence<'_>]| {
+        Lesson::of(pair.clone(), learn(pair, figures, evidence), accepted.clone())
+    };
+    let mut lesson = of(&evidence);
+    if lesson.held_back.is_some() {
+        // What was accepted stands on the first of them, and is not taken back either.
+        let first = match (&lesson.accepted, given_for) {
+            (Some(_), Some(grounds)) => evidence
+                .iter()
+                .rposition(|one| grounds.contains(&one.number))
+                .map_or(0, |at| at + 1),
+            _ => 0,
+        };
+        let earlier = (first + 1..evidence.len())
+            .rev()
+            .filter_map(|count| evidence.get(..count).map(of))
+            .find(|earlier| earlier.held_back.is_none());
+        if let Some(earlier) = earlier {
+            lesson = lesson.meanwhile(earlier);
+        }
+    }
     Ok(Lesson { left_out, ..lesson })
 }
 
@@ -187,14 +208,15 @@ const fn teaches(measured: &Measured) -> bool {
     }
 }
 
-/// What an engineer confirmed last and still counts; and that what was confirmed after it counts
+/// What an engineer confirmed last and still counts, with the numbers of the measurements that it was
+/// given for; and that what was confirmed after it counts
 /// no more, and why, as a phrase.
 fn accepted(
     store: &Store,
     whose: Whose<'_>,
     pair: &Pair,
     figures: &Figures,
-) -> Result<(Option<Accepted>, Option<String>), RecordError> {
+) -> Result<(Option<(Accepted, Vec<i64>)>, Option<String>), RecordError> {
     let measurements = whose.told(store)?;
     let mut fell = None;
     for known in store.acceptances()?.into_iter().rev() {
@@ -204,8 +226,11 @@ fn accepted(
         }
         let on = known.made_at.strftime("%Y-%m-%d").to_string();
         let Some(why) = known.fallen(&measurements) else {
+            let given_for =
+                measurements.iter().filter(|one| known.is_given_for(one)).map(|one| one.number);
+            let given_for = given_for.collect();
             let AcceptanceRecord { catalogue, figures, person: by, .. } = known;
-            return Ok((Some(Accepted { catalogue, figures, by, on }), fell));
+            return Ok((Some((Accepted { catalogue, figures, by, on }, given_for)), fell));
         };
         // One that was given for another catalogue was not in force before it fell.
         if fell.is_none() && known.catalogue == *figures {

@@ -76,17 +76,15 @@ impl Slate {
     }
 }
 
-/// How far a run was, by its mark; `None` where nothing was written into it.
+/// How far an open run was, by its mark; `None` where nothing was written into it. Where there is no
+/// mark nobody knows: the records are a copy made while the run was written, or were moved without it.
 pub(super) fn read(records: &Path, id: &RunId) -> Option<Unseen> {
     let mut text = Vec::new();
-    match File::open(mark_path(records, id)) {
-        Err(error) if error.kind() == io::ErrorKind::NotFound => return None,
-        Err(_) => {}
-        Ok(file) => drop(file.take(ROOM as u64).read_to_end(&mut text)),
-    }
+    let Ok(file) = File::open(mark_path(records, id)) else { return Some(Unseen::default()) };
+    let whole = file.take(ROOM as u64).read_to_end(&mut text).is_ok();
     let text = text.trim_ascii();
     // One that cannot be read tells of something all the same.
-    (!text.is_empty()).then(|| serde_json::from_slice(text).unwrap_or_default())
+    (!whole || !text.is_empty()).then(|| serde_json::from_slice(text).unwrap_or_default())
 }
 
 /// Whether a run's process lives.

@@ -3,7 +3,8 @@
 //! A job goes on to a safe end when the disk refuses. Should its program die meanwhile, its journal
 //! ends long before the job did, and what was sprayed since lies there unseen: whoever read the journal
 //! alone would have it sprayed again. So the last that is known goes into the mark of the run, in
-//! place, while its journal is behind; it needs no new space and no lock of the records.
+//! place, while its journal is behind; it needs no new space and no lock of the records. An open run
+//! without its mark is one of which nobody knows how far it went on.
 
 use std::fmt;
 
@@ -86,7 +87,10 @@ impl Unseen {
 impl fmt::Display for Unseen {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if self.last.is_none() {
-            return f.write_str("how far the job was cannot be read");
+            return f.write_str(
+                "how far the job was cannot be told: its mark beside the records is missing or \
+                 cannot be read, as in a copy made while it ran",
+            );
         }
         write!(f, "the job went on to {:.0} s at least", self.at.as_seconds())?;
         if let Some((step, pass)) = self.pass {

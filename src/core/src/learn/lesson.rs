@@ -1,5 +1,7 @@
 //! What a plan stands on, and what it says of it.
 
+use std::borrow::Cow;
+
 use serde::{Deserialize, Serialize};
 
 use super::band::Band;
@@ -54,6 +56,8 @@ pub struct Lesson {
     pub accepted: Option<Accepted>,
     /// Why what was learned is not in force; `None` when it is.
     pub held_back: Option<HeldBack>,
+    /// What the plan stands on meanwhile, where it was learned before a figure changed too much.
+    pub meanwhile: Option<Box<Knowledge>>,
     /// What stands in the records and teaches nothing, a phrase each: which, and why.
     pub left_out: Vec<String>,
 }
@@ -75,18 +79,32 @@ impl Lesson {
         };
         let in_force = if held_back.is_some() { before } else { learned };
         let left_out = Vec::new();
-        Self { pair, knowledge, learned, in_force, accepted, held_back, left_out }
+        let meanwhile = None;
+        Self { pair, knowledge, learned, in_force, accepted, held_back, meanwhile, left_out }
+    }
+
+    /// The same, standing meanwhile on an earlier lesson that was in force: what is held back takes
+    /// nothing back that was learned before it.
+    #[must_use]
+    pub fn meanwhile(self, earlier: Self) -> Self {
+        let in_force = earlier.in_force;
+        Self { in_force, meanwhile: Some(Box::new(earlier.knowledge)), ..self }
+    }
+
+    /// What the figures in force are known by.
+    fn known_by(&self) -> Cow<'_, Knowledge> {
+        match (&self.held_back, &self.meanwhile) {
+            (None, _) => Cow::Borrowed(&self.knowledge),
+            (Some(_), Some(earlier)) => Cow::Borrowed(earlier),
+            (Some(_), None) => Cow::Owned(learn(&self.pair, &self.knowledge.catalogue, &[])),
+        }
     }
 
     /// How far off a coat of the plan may be in the middle of a zone of this diameter. What is
     /// held back narrows nothing.
     #[must_use]
     pub fn band(&self, diameter: Length, finish: Finish) -> Band {
-        if self.held_back.is_some() {
-            let unlearned = learn(&self.pair, &self.knowledge.catalogue, &[]);
-            return Band::of(&unlearned, diameter, finish);
-        }
-        Band::of(&self.knowledge, diameter, finish)
+        Band::of(&self.known_by(), diameter, finish)
     }
 
     /// What changed, one sentence each; empty when the plan stands on the catalogue and nothing
@@ -117,8 +135,14 @@ impl Lesson {
                 told.extend(changes.into_iter().map(|change| format!("{head}{change}")));
             }
         }
-        if let (Some(_), Some(accepted)) = (self.held_back, &self.accepted) {
-            told.push(format!("  planned with what {} accepted on {}", accepted.by, accepted.on));
+        match (self.held_back, &self.meanwhile, &self.accepted) {
+            (Some(_), Some(earlier), _) => told.push(format!(
+                "  planned with what was learned before, {}",
+                from_sources(&earlier.sources)
+            )),
+            (Some(_), None, Some(accepted)) => told
+                .push(format!("  planned with what {} accepted on {}", accepted.by, accepted.on)),
+            _ => {}
         }
         told.extend(self.unknown());
         let doubts = self.knowledge.doubts.iter();
@@ -220,11 +244,14 @@ impl Lesson {
     }
 
     fn sources(&self) -> String {
-        match self.knowledge.sources.as_slice() {
-            [] => "from nothing measured".to_owned(),
-            [only] => format!("from {only}"),
-            all => format!("from {}", all.join(", ")),
-        }
+        from_sources(&self.knowledge.sources)
+    }
+}
+
+fn from_sources(sources: &[String]) -> String {
+    match sources {
+        [] => "from nothing measured".to_owned(),
+        all => format!("from {}", all.join(", ")),
     }
 }
 
@@ -252,7 +279,7 @@ pub fn apply(lessons: &[Lesson], recipe: &mut Recipe, catalogue: &mut Catalogue)
         for zone in fed {
             zone.powder_rate = zone.powder_rate * figures.powder_rate.ratio();
         }
-        let weight = lesson.knowledge.within(Figure::Footprint).powi(-2);
+        let weight = lesson.known_by().within(Figure::Footprint).powi(-2);
         sum += weight * figures.footprint.mm().ln();
         weights += weight;
     }

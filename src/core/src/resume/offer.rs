@@ -185,7 +185,9 @@ pub fn before(found: &Interruption, rest: &Plan, waited: Waited) -> Vec<Before> 
             ),
         );
     }
-    if let Some(torch) = rest.program.torches.first() {
+    // A rest that only cools lights none.
+    let heats = |step: &Step| !matches!(step, Step::ChangeTorch(_) | Step::Cool(_));
+    if let Some(torch) = rest.program.torches.first().filter(|_| steps.iter().any(heats)) {
         add(Task::FitTorch(torch.key.clone()), format!("have {} in", torch.title));
     }
     let window = steps.iter().find_map(|step| match step {

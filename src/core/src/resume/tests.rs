@@ -179,6 +179,32 @@ fn a_run_that_was_cut_off_while_it_fused_wants_an_inspection_and_is_not_gone_on_
     assert!(before(&found, &rest, minute).iter().any(inspect));
 }
 
+#[test]
+fn a_run_that_was_cut_off_while_it_cooled_from_fusing_wants_an_inspection_and_no_torch() {
+    let plan = reference();
+    let fuses = |step: &Step| matches!(step, Step::Fuse(_));
+    let step = plan.program.steps.iter().position(fuses).expect("it fuses");
+    let Some(Step::Fuse(fuse)) = plan.program.steps.get(step) else { panic!("it fuses") };
+    let mut entries = held_after_three(&three_passes(&plan));
+    entries.extend([
+        pass(30, "begun", 9),
+        pass(44, "ended", 9),
+        moved(45, "ClosingUp", "SpinningUp"),
+        moved(50, "SpinningUp", "Heating"),
+    ]);
+    entries.extend(
+        (1..=fuse.bands.len())
+            .map(|band| entry(60, EntryKind::Pass, json!({ "step": step + 1, "band": band }))),
+    );
+    entries.push(moved(61, "Heating", "CoolingDown"));
+    let (found, rest) = go(&plan, &entries);
+    let minute = Waited { down: Some(Time::from_s(60.0)), age: Some(Time::from_s(110.0)) };
+    assert_eq!(offer(&found, minute, true).default, Choice::StripAndReblast, "{found}");
+    let tasks = before(&found, &rest, minute);
+    assert!(tasks.iter().any(|one| matches!(one.task, Task::Inspect(_))), "{tasks:?}");
+    assert!(!tasks.iter().any(|one| matches!(one.task, Task::FitTorch(_))), "{tasks:?}");
+}
+
 /// A trip of a Friday that was reset on the Monday: the machine told its state all the time.
 #[test]
 fn a_part_has_stood_since_its_job_tripped_and_not_since_somebody_came() {

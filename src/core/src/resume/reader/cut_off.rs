@@ -76,8 +76,18 @@ impl Reader {
         }
     }
 
-    /// What a controller that died in a fusing cannot have told: nobody kept the spindle turning.
+    /// What a controller that died in a fusing, or while the part cooled from it, cannot have told:
+    /// nobody kept the spindle turning.
     fn molten(&self) -> Option<String> {
+        if self.leaf.phase() == Phase::Cooling {
+            let (step, _) = self.fused.last()?;
+            let Some(Step::Fuse(fuse)) = self.program.steps.get(*step) else { return None };
+            return Some(format!(
+                "it was cut off while it cooled from fusing {}, and its spindle may have stopped under \
+                 a coat still soft, which sags, or a part still hot, which bends",
+                fuse.zone
+            ));
+        }
         let alive = matches!(
             self.leaf.phase(),
             Phase::Fusing | Phase::Holding | Phase::Held | Phase::Restarting
