@@ -26,9 +26,33 @@ pub const DEW_POINT: &str = "dew point";
 /// What it was blasted with.
 const GRIT: &str = "grit";
 
-/// Names that the program gives: nobody else may.
-const OWN: [&str; 8] =
-    ["started by", OPERATOR, "batch", "part", "to be measured", BLASTED_AT, RESUMES, STOOD];
+/// Names that the program gives, here or where it tells of a run: nobody else may.
+const OWN: [&str; 24] = [
+    "started by",
+    OPERATOR,
+    "batch",
+    "part",
+    "to be measured",
+    BLASTED_AT,
+    RESUMES,
+    STOOD,
+    "run",
+    "title",
+    "where",
+    "outcome",
+    "began",
+    "ended",
+    "took",
+    "decided",
+    "passes",
+    "powder",
+    "recipe",
+    "recipe, sha-256",
+    "rig",
+    "rig, sha-256",
+    "plan",
+    "software",
+];
 /// The same of the lots in use, with what they are of.
 pub const LOT_OF: &str = "lot of ";
 /// What may be otherwise when a part that was cut off is taken up.
@@ -67,6 +91,13 @@ pub struct NotTaken {
     pub accepted: String,
 }
 
+/// Whether a name is one that the program gives.
+#[must_use]
+pub fn is_own(name: &str) -> bool {
+    let lowered = name.to_lowercase();
+    OWN.contains(&lowered.as_str()) || lowered.starts_with(LOT_OF)
+}
+
 impl Particulars {
     /// Nothing.
     #[must_use]
@@ -85,8 +116,7 @@ impl Particulars {
             return Ok(());
         }
         let refused = |found: String, accepted: String| Err(NotTaken { found, accepted });
-        let lowered = name.to_lowercase();
-        if OWN.contains(&lowered.as_str()) || lowered.starts_with(LOT_OF) {
+        if is_own(name) {
             return refused(
                 format!("the name \"{}\", which the record gives by itself", one_line(name)),
                 "another name".to_owned(),

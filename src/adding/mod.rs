@@ -33,7 +33,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use crate::record::{
-    GaugeUsed, Inspected, Mark, MarkRecord, Of, RunId, RunKind, RunRecord, Said, Store,
+    GaugeUsed, Inspected, Mark, MarkRecord, Of, Outcome, RunId, RunKind, RunRecord, Said, Store,
 };
 use crate::shown::one_line;
 
@@ -141,6 +141,25 @@ impl Adding {
         let serial = words(Field::Gauge, serial, "the serial number of the gauge")?;
         let marks = self.store.marks(Of::Rig(&self.rig, self.run.summary.kind))?;
         Ok((measured_on, Some(GaugeUsed::of(&serial, &marks, measured_on))))
+    }
+
+    /// Refuses what is read of a finished part while its part is still being made, or where another run
+    /// went on with it.
+    fn must_be_finished(&self) -> Result<(), NotAdded> {
+        if self.run.summary.outcome == Outcome::Open {
+            let help = "end the run, and read then; what is read of its coat meanwhile is a thickness \
+                        as sprayed, or fused";
+            return self
+                .refuse(Why::new("its part is still being made", "a run that is over").help(help));
+        }
+        self.must_be_last("say it of")
+    }
+
+    /// Refuses what is said of a run that another went on with; `of` leads to that one.
+    fn must_be_last(&self, of: &str) -> Result<(), NotAdded> {
+        let Some(next) = self.store.taken_up_by(self.id())? else { return Ok(()) };
+        let told = format!("run {next} went on with its part");
+        self.refuse(Why::new(told, "the last run of a part").help(format!("{of} run {next}")))
     }
 
     /// Refuses a place where no coat was planned.

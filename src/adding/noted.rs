@@ -3,6 +3,7 @@
 use evenpass_core::inspection::{DyeResult, Limit};
 
 use super::{Adding, Field, NotAdded, Why, Wrong, words};
+use crate::particulars::is_own;
 use crate::record::{Inspected, Said};
 
 /// Something that is otherwise than it should be, as it was typed.
@@ -27,8 +28,13 @@ fn words_if(field: Field, text: Option<&str>, wanted: &str) -> Result<Option<Str
 /// What a dye check showed.
 ///
 /// # Errors
-/// The words are more than a line.
-pub fn dye_check(result: DyeResult, showed: Option<&str>) -> Result<Said, Wrong> {
+/// The part is not finished, or the words are more than a line.
+pub fn dye_check(
+    adding: &Adding,
+    result: DyeResult,
+    showed: Option<&str>,
+) -> Result<Said, NotAdded> {
+    adding.must_be_finished()?;
     let words = words_if(Field::Showed, showed, "where and what showed")?;
     Ok(Said::DyeChecked { result, words })
 }
@@ -53,9 +59,13 @@ pub fn coupon(coupon: &str, what: &str) -> Result<Said, Wrong> {
 /// What is to be known of the part, by name.
 ///
 /// # Errors
-/// One of the two is not a line.
+/// One of the two is not a line, or the record gives the name by itself.
 pub fn particular(name: &str, what: &str) -> Result<Said, Wrong> {
     let name = words(Field::Name, name, "what it is, such as \"drawing\"")?;
+    if is_own(&name) {
+        let found = format!("found \"{name}\", which the record gives by itself");
+        return Err(Wrong::of(Field::Name, Why::new(found, "another name")));
+    }
     Ok(Said::Particular { name, words: words(Field::Words, what, "what is to be known")? })
 }
 

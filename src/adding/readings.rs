@@ -25,15 +25,26 @@ pub struct ThicknessRead {
 /// coat that is too thin for its scale is of the part under it as well, and no reading of the coat.
 ///
 /// # Errors
-/// Nobody knows how thick the coat is, it is too thin for a scale, or the place has none.
+/// The part is not finished, nobody knows how thick the coat is, it is said to be thicker than any that
+/// was read, it is too thin for a scale, or the place has none.
 pub fn hardness(
     adding: &Adding,
     readings: Vec<HardnessReading>,
     coat: Option<Length>,
     taken: Taken<'_>,
 ) -> Result<Said, NotAdded> {
+    adding.must_be_finished()?;
     let known = adding.marks()?;
-    let Some(coat) = coat.or_else(|| Inspected::of(&known).thinnest()) else {
+    let read = Inspected::of(&known).thickness();
+    if let (Some(coat), Some(read)) = (coat, read)
+        && coat > read.high
+    {
+        let why =
+            Why::new(format!("found {coat}"), format!("up to {}, the thickest read", read.high))
+                .help("read the thickness where the hardness was read, and say that first");
+        return Err(Wrong::of(Field::Coat, why).into());
+    }
+    let Some(coat) = coat.or_else(|| read.map(|read| read.low)) else {
         let why = Why::new(
             "nothing is given, and no thickness was read",
             "how thick the coat is where its hardness was read",
@@ -60,12 +71,16 @@ pub fn hardness(
 /// Thickness, by position.
 ///
 /// # Errors
-/// No coat is that thick, the place has none, or no part is that hot.
+/// No coat is that thick, the place has none, no part is that hot, or a finished coat is read of a part
+/// that is not.
 pub fn thickness(
     adding: &Adding,
     read: &ThicknessRead,
     taken: Taken<'_>,
 ) -> Result<Said, NotAdded> {
+    if read.stage == CoatStage::Finished {
+        adding.must_be_finished()?;
+    }
     for (row, reading) in read.readings.iter().enumerate() {
         adding.must_be_coated(Field::ReadingPlace, row, reading.at)?;
         if reading.thickness < Length::ZERO || reading.thickness > THICKEST {
@@ -84,8 +99,9 @@ pub fn thickness(
 /// Total run-out.
 ///
 /// # Errors
-/// The day or the gauge is none.
+/// The part is not finished, or the day or the gauge is none.
 pub fn run_out(adding: &Adding, read: Length, taken: Taken<'_>) -> Result<Said, NotAdded> {
+    adding.must_be_finished()?;
     let (measured_on, gauge) = adding.taken(taken)?;
     Ok(Said::RunOut { read, measured_on, gauge })
 }

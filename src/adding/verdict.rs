@@ -19,11 +19,7 @@ pub fn decide(adding: &Adding, verdict: Verdict, reason: Option<&str>) -> Result
         return adding
             .refuse(Why::new("its part is still being made", "a run that is over").help(help));
     }
-    if let Some(next) = adding.store().taken_up_by(adding.id())? {
-        let told = format!("run {next} went on with its part");
-        let help = format!("decide of run {next}");
-        return adding.refuse(Why::new(told, "the last run of a part").help(help));
-    }
+    adding.must_be_last("decide of")?;
     if verdict == Verdict::Pass {
         let marks = adding.marks()?;
         let open = Inspected::of(&marks).open(&Wanted::of(adding.run()), reason);

@@ -342,8 +342,11 @@ fn list_sheet(store: &Store, runs: &[RunSummary], zone: &TimeZone) -> Result<She
     );
     for run in runs {
         let marks = store.marks(Of::Part(&run.id))?;
-        let decided = Inspected::of(&marks).decision().and_then(|kept| match &kept.mark.said {
-            Said::Decided { verdict, .. } => Some(verdict.word().to_owned()),
+        let inspected = Inspected::of(&marks);
+        let stands = inspected.stands(&store.wanted(&run.id)?);
+        let decided = inspected.decision().and_then(|kept| match &kept.mark.said {
+            Said::Decided { verdict, .. } if stands => Some(verdict.word().to_owned()),
+            Said::Decided { .. } => Some("open again".to_owned()),
             _ => None,
         });
         let outcome = run.outcome.word();

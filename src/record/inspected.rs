@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use evenpass_core::inspection::{Found, Judged, Limit, Standing, judge};
-use evenpass_core::quantity::Length;
+use evenpass_core::quantity::{Length, Range};
 use evenpass_core::recipe::Inspection;
+use evenpass_core::resume::Choice;
 use serde::Serialize;
 
 use super::{CoatStage, MarkRecord, Outcome, Said, Verdict, Wanted};
@@ -36,6 +37,8 @@ pub enum Open {
         /// What became of it.
         outcome: Outcome,
     },
+    /// The coat was taken off, and no reason helps.
+    Stripped,
 }
 
 impl fmt::Display for Open {
@@ -61,6 +64,9 @@ impl fmt::Display for Open {
             Self::NotCompleted { outcome } => {
                 write!(f, "the run is {}, and no reason is given", outcome.word())
             }
+            Self::Stripped => {
+                f.write_str("its coat is to be taken off, and the part to be made in another run")
+            }
         }
     }
 }
@@ -77,6 +83,32 @@ impl<'a> Inspected<'a> {
         self.marks.iter().map(|kept| (*kept, &kept.mark.said))
     }
 
+    /// What was last done about a run of the part that did not come to its end, with its number.
+    fn settled(&self) -> Option<(i64, Choice)> {
+        self.said().rev().find_map(|(kept, said)| match said {
+            Said::Settled { choice, .. } => Some((kept.number, *choice)),
+            _ => None,
+        })
+    }
+
+    /// Whether the coat was taken off, or is to be.
+    #[must_use]
+    pub fn is_stripped(&self) -> bool {
+        self.settled().is_some_and(|(_, choice)| choice == Choice::StripAndReblast)
+    }
+
+    /// What was said since the coat is as it is now: where a run was gone on with, what was read
+    /// before was of no finished coat.
+    fn said_of_it(&self) -> impl DoubleEndedIterator<Item = (&'a MarkRecord, &'a Said)> + '_ {
+        let since = self.said().rev().find_map(|(kept, said)| match said {
+            Said::Settled { choice: Choice::GoOn | Choice::StripAndReblast, .. } => {
+                Some(kept.number)
+            }
+            _ => None,
+        });
+        self.said().filter(move |(kept, _)| since.is_none_or(|since| kept.number > since))
+    }
+
     /// What became of the part: the latest decision.
     #[must_use]
     pub fn decision(&self) -> Option<&'a MarkRecord> {
@@ -91,22 +123,26 @@ impl<'a> Inspected<'a> {
     #[must_use]
     pub fn found(&self) -> Found {
         let mut found = Found::default();
-        self.said().for_each(|(_, said)| read(said, &mut found));
+        self.said_of_it().for_each(|(_, said)| read(said, &mut found));
         found
     }
 
-    /// The thinnest coat that was read, the finished one where it was read; `None` without any.
+    /// The thinnest and the thickest coat that was read, of the finished one where it was read; `None`
+    /// without any.
     #[must_use]
-    pub fn thinnest(&self) -> Option<Length> {
+    pub fn thickness(&self) -> Option<Range<Length>> {
         let of = |wanted: CoatStage| {
-            self.said()
+            self.said_of_it()
                 .filter_map(|(_, said)| match said {
                     Said::Thickness { stage, readings, .. } if *stage == wanted => Some(readings),
                     _ => None,
                 })
                 .flatten()
-                .map(|one| one.thickness)
-                .reduce(Length::min)
+                .map(|one| Range { low: one.thickness, high: one.thickness })
+                .reduce(|all, one| Range {
+                    low: all.low.min(one.low),
+                    high: all.high.max(one.high),
+                })
         };
         of(CoatStage::Finished)
             .or_else(|| of(CoatStage::Fused))
@@ -148,7 +184,7 @@ impl<'a> Inspected<'a> {
             judge(limits, &found).iter().any(is)
         };
         let number = |is: &dyn Fn(&Said) -> bool| {
-            self.said().rev().find(|(_, said)| is(said)).map(|(kept, _)| kept.number)
+            self.said_of_it().rev().find(|(_, said)| is(said)).map(|(kept, _)| kept.number)
         };
         number(&signs).is_some_and(|signed| Some(signed) > number(&is_outside))
     }
@@ -184,7 +220,9 @@ impl<'a> Inspected<'a> {
             let judged = judge(limits, &self.found()).into_iter();
             judged.filter(|one| stands(one) && !self.is_signed_for(one.limit, limits))
         });
-        not_completed.into_iter().chain(held).chain(limits.map(Open::Limit)).collect()
+        let stripped = self.is_stripped().then_some(Open::Stripped);
+        let first = stripped.into_iter().chain(not_completed);
+        first.chain(held).chain(limits.map(Open::Limit)).collect()
     }
 
     /// What came against a pass after it was given, for the reason it was given; nothing where the

@@ -66,7 +66,7 @@ fn decision(report: &Report, reader: &Reader) -> Option<Markup> {
 fn told_open(open: &Open, reader: &Reader) -> String {
     match open {
         Open::Limit(_) => reader.text(&open.to_string()).into_owned(),
-        Open::HoldPoint { .. } | Open::NotCompleted { .. } => open.to_string(),
+        Open::HoldPoint { .. } | Open::NotCompleted { .. } | Open::Stripped => open.to_string(),
     }
 }
 

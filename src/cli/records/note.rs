@@ -162,8 +162,8 @@ pub(super) fn note(told: &NoteVerb, to: &mut impl Write) -> Result<(), Refused> 
             return judged(&adding, to);
         }
         NoteVerb::DyeCheck { run, result, words, signs } => {
-            let said = adding::dye_check(*result, words.as_deref())?;
             let mut adding = Adding::to(signs, run)?;
+            let said = adding::dye_check(&adding.of, *result, words.as_deref())?;
             adding.add(said, to)?;
             return judged(&adding, to);
         }

@@ -1,6 +1,7 @@
 use evenpass_core::inspection::DyeResult;
 use evenpass_core::learn::ThicknessReading;
 use evenpass_core::quantity::Hardness;
+use evenpass_core::resume::Checked;
 use jiff::civil::Date;
 
 use super::super::HardnessReading;
@@ -66,7 +67,8 @@ fn nothing_is_open_of_a_complete_run_whose_readings_are_inside() {
         kept(3, thickness(CoatStage::Fused, 0.57)),
     ];
     assert_eq!(open(&marks, Outcome::Complete, ""), [""; 0]);
-    assert_eq!(Inspected::of(&marks).thinnest(), Some(Length::from_mm(0.36)));
+    let read = Inspected::of(&marks).thickness().expect("it was read");
+    assert_eq!(read.low, Length::from_mm(0.36));
 }
 
 #[test]
@@ -152,6 +154,33 @@ fn a_run_that_is_being_made_passes_with_no_reason_at_all() {
         let told = open(&[], Outcome::Open, reason);
         assert_eq!(told, ["the run is not over, and its part is still being made"]);
     }
+}
+
+fn settled(choice: Choice) -> Said {
+    Said::Settled { choice, reason: String::new(), checked: Checked::default() }
+}
+
+#[test]
+fn what_was_read_before_a_part_was_gone_on_with_is_not_of_its_finished_coat() {
+    let wanted =
+        Wanted { outcome: Outcome::Complete, limits: Some(limits(RECIPE)), measured: true };
+    let mut marks = vec![
+        kept(1, hardness("58 HRC")),
+        kept(2, thickness(CoatStage::Finished, 0.36)),
+        kept(3, settled(Choice::EndHere)),
+    ];
+    assert_eq!(told(&marks, &wanted, ""), [""; 0]);
+    marks.push(kept(4, settled(Choice::GoOn)));
+    assert_eq!(told(&marks, &wanted, "").len(), 2, "both are to be read anew");
+    marks.extend([kept(5, hardness("58 HRC")), kept(6, thickness(CoatStage::Finished, 0.37))]);
+    assert_eq!(told(&marks, &wanted, ""), [""; 0]);
+}
+
+#[test]
+fn a_part_whose_coat_is_taken_off_passes_with_no_reason_at_all() {
+    let marks = [kept(1, settled(Choice::StripAndReblast))];
+    let told = open(&marks, Outcome::Interrupted, "looks fine");
+    assert_eq!(told, ["its coat is to be taken off, and the part to be made in another run"]);
 }
 
 #[test]

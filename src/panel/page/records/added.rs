@@ -88,7 +88,7 @@ fn against(open: &[Open], shown: &Shown, visitor: &Visitor) -> Markup {
 fn stands(open: &Open, units: Units) -> String {
     match open {
         Open::Limit(_) => units.restate(&open.to_string()).into_owned(),
-        Open::HoldPoint { .. } | Open::NotCompleted { .. } => open.to_string(),
+        Open::HoldPoint { .. } | Open::NotCompleted { .. } | Open::Stripped => open.to_string(),
     }
 }
 

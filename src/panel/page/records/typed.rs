@@ -66,7 +66,7 @@ impl<'a> Typed<'a> {
             }
             Entered::DyeCheck => {
                 let result = self.read(Field::DyeResult, typed::dye_result)?;
-                adding::dye_check(result, self.if_given(Field::Showed))?
+                adding::dye_check(adding, result, self.if_given(Field::Showed))?
             }
             Entered::HoldPoint => adding::hold_point(self.text(Field::Point))?,
             Entered::Release => adding::release(adding, self.number()?)?,
