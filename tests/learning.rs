@@ -262,6 +262,23 @@ fn a_change_of_more_than_ten_percent_waits_until_an_engineer_accepts_it() {
 }
 
 #[test]
+fn what_is_held_back_takes_nothing_back_that_was_learned_before_it() {
+    let (_folder, records) = sprayed();
+    let (_, written) = plan(&records, &[]);
+    measure(&records, 0.93, Weighed::Yes);
+    let (_, first) = plan(&records, &[]);
+    let ratio = thickness_per_pass(&first) / thickness_per_pass(&written);
+    assert!(ratio < 0.97, "{ratio}");
+    done(&["run", RECIPE, "--pace", "1000", "--records", records.to_str().unwrap()]);
+    measure(&records, 0.75, Weighed::Yes);
+    let (page, second) = plan(&records, &[]);
+    println!("{page}");
+    assert!(unbroken(&page).contains("held back, deposition efficiency would change by -1"));
+    assert!(unbroken(&page).contains("planned with what was learned before, from run "), "{page}");
+    assert_eq!(thickness_per_pass(&second), thickness_per_pass(&first));
+}
+
+#[test]
 fn what_was_accepted_falls_with_the_measurement_it_was_given_for_and_the_plan_says_so() {
     let folder = tempfile::tempdir().expect("a folder");
     let records = folder.path().join("runs.sqlite");

@@ -300,6 +300,27 @@ fn what_was_sprayed_while_the_records_refused_is_never_offered_to_be_sprayed_aga
 }
 
 #[test]
+fn a_copy_of_the_records_without_the_mark_of_its_run_offers_no_pass_to_be_sprayed() {
+    let scene = Scene::killed_in_pass_two();
+    let elsewhere = Scene { folder: tempfile::tempdir().expect("a folder") };
+    // Nobody has looked at the records since, which would have ended the run in them.
+    for ending in ["", "-wal"] {
+        let name = |scene: &Scene| scene.folder.path().join(format!("records.sqlite{ending}"));
+        if name(&scene).exists() {
+            std::fs::copy(name(&scene), name(&elsewhere)).expect("copied");
+        }
+    }
+    let refused = elsewhere.resume(&ALL);
+    let why = text(&refused.stderr);
+    println!("{why}");
+    assert_eq!(refused.status.code(), Some(2), "{why}");
+    assert!(why.contains("its mark beside the records is missing"), "{why}");
+    assert_eq!(elsewhere.runs().len(), 1, "a run was begun");
+    // Where the mark is, it goes on.
+    assert_eq!(scene.resume(&ALL).status.code(), Some(0));
+}
+
+#[test]
 fn what_is_said_of_a_run_that_was_cut_off_begins_nothing_where_no_run_is_named() {
     let folder = tempfile::tempdir().expect("a folder");
     let records = folder.path().join("runs.sqlite");
