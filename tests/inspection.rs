@@ -361,6 +361,7 @@ fn a_pass_is_not_shown_alone_once_something_came_against_it() {
     let page = done(&["records", "show", "latest"], &records);
     assert!(page.contains("Decided: pass since then open: hold point"), "{page}");
     assert_eq!(shown(&records)["since_open"][0]["point"], "bore after fusing");
+    assert!(done(&["records", "list"], &records).contains("open again"));
     let file = folder.path().join("report.html");
     done(&["records", "report", "latest", "--out", file.to_str().unwrap()], &records);
     let report = fs::read_to_string(file).expect("written");
@@ -513,6 +514,30 @@ fn nothing_is_decided_of_a_part_that_is_still_being_made() {
 }
 
 #[test]
+fn no_finished_coat_is_read_of_a_part_that_is_still_being_made() {
+    let (_folder, records) = sprayed();
+    let recorder = opened(&records, &[], of_shaft(&records));
+    let run = recorder.id().clone();
+    let run = run.as_str();
+    let thickness = ["records", "thickness", run, "--reading", "160 mm=0.4 mm"];
+    let readings: [&[&str]; 4] = [
+        &thickness,
+        &["records", "hardness", run, "--reading", "160 mm=600 HV0.3", "--coat", "0.4 mm"],
+        &["records", "note", "run-out", run, "0.01 mm"],
+        &["records", "note", "dye-check", run, "nothing"],
+    ];
+    for asked in readings {
+        let told = refused(asked, &records);
+        assert!(told.contains("its part is still being made"), "{told}");
+    }
+    told(&[&thickness[..], &["--stage", "as-sprayed"]].concat(), &records);
+    ended(recorder, Ending::Complete);
+    for asked in readings {
+        told(asked, &records);
+    }
+}
+
+#[test]
 fn where_there_is_a_roll_only_somebody_on_it_signs_and_as_the_act_needs() {
     let (folder, records) = sprayed();
     let deviation =
@@ -579,6 +604,8 @@ fn hardness_through_a_thin_coat_is_refused_with_scales_that_suit() {
     let thin = refused(&asked, &records);
     assert!(thin.contains("58 HRC needs a coat of 0.84 mm"), "{thin}");
     assert!(thin.contains("accepted: on this coat: HR15N, HV5, HV1, HV0.3"), "{thin}");
+    let thick = refused(&[&asked[..], &["--coat", "1 mm"]].concat(), &records);
+    assert!(thick.contains("accepted: up to 0.2 mm, the thickest read"), "{thick}");
 }
 
 #[test]
