@@ -6,7 +6,13 @@ use serde_json::{Map, Value};
 use thiserror::Error;
 
 use super::chain::{BEGUN, ENDED, ENTRY, LINKED, Link, Linking, ORIGIN};
+use super::once::Once;
 use super::{Flaw, RunId, Seal, Verification};
+
+/// What an exported run has beside its rows, and these.
+const HEAD: [&str; 4] = ["format", "software", "form", "rows"];
+/// What the row of its chain has.
+const CHAIN: &str = "run, since, before, origin, begun, tip, seal";
 
 /// What a file of one run came to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -17,8 +23,6 @@ pub struct Exported {
     pub looked: Verification,
     /// What stands for the run in the chains.
     pub seal: Seal,
-    /// Rows about the run that carry no link, as earlier versions wrote them, and were not looked at.
-    pub unlinked: u64,
 }
 
 /// Why a file is not that of a run.
@@ -34,12 +38,13 @@ pub enum NotExported {
 
 /// Looks through an exported run. Its chain says what it was; whether that is the chain of the record
 /// is said by the seal alone. Each row that was added to it is held against the link it carries; that
-/// all are there is known by the record alone.
+/// all are there is known by the record alone. What belongs to no digest is a flaw, but for the words on
+/// which program wrote the file.
 ///
 /// # Errors
 /// The text is not that of an exported run.
 pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
-    let whole: Value = serde_json::from_str(text)?;
+    let Once(whole) = serde_json::from_str(text)?;
     let rows = whole.get("rows").and_then(Value::as_array).ok_or(NotExported::Lacks("rows"))?;
     let of = |table: &'static str| {
         rows.iter()
@@ -89,18 +94,59 @@ pub fn verify_export(text: &str) -> Result<Exported, NotExported> {
     if seal.seal != (!is_open).then(|| ended.to_string()) {
         looked.flaws.push(Flaw::Ending(id.clone()));
     }
-    let unlinked = rows.iter().filter_map(|row| linked(row, &mut looked)).filter(|held| !held);
-    let unlinked = unlinked.count() as u64;
-    Ok(Exported { run: id, looked, seal, unlinked })
+    rows.iter().for_each(|row| linked(row, &mut looked));
+    looked.flaws.extend(foreign(&whole, rows).into_iter().map(Flaw::Foreign));
+    Ok(Exported { run: id, looked, seal })
 }
 
-/// Holds a row of a linked table against the link it carries; whether it carries one.
-fn linked(row: &Value, looked: &mut Verification) -> Option<bool> {
-    let table = row.get("table").and_then(Value::as_str)?;
-    let own = LINKED.iter().find(|linked| linked.table == table)?;
-    let Some(link) = row.get("link") else { return Some(false) };
+/// The names in an object other than these.
+fn others<'a>(of: &'a Value, known: &'a [&str]) -> impl Iterator<Item = &'a str> {
+    let names = of.as_object().into_iter().flat_map(Map::keys).map(String::as_str);
+    names.filter(|name| !known.contains(name))
+}
+
+/// What stands in the file and in no digest, in words.
+fn foreign(whole: &Value, rows: &[Value]) -> Vec<String> {
+    let mut found: Vec<String> =
+        others(whole, &HEAD).map(|name| format!("\"{name}\" beside the rows")).collect();
+    for single in ["run", "chain"] {
+        if rows.iter().filter(|row| row["table"] == single).count() > 1 {
+            found.push(format!("more than one row of the table {single}"));
+        }
+    }
+    for (number, row) in (1..).zip(rows) {
+        let table = row.get("table").and_then(Value::as_str).unwrap_or_default();
+        let known = match (table, LINKED.iter().find(|linked| linked.table == table)) {
+            (_, Some(linked)) => vec![linked.columns],
+            ("run", None) => vec![ORIGIN, BEGUN, ENDED],
+            ("entry", None) => vec![ENTRY, "link"],
+            ("chain", None) => vec![CHAIN],
+            _ => {
+                found.push(format!("row {number}, of a table \"{table}\" that no run has"));
+                continue;
+            }
+        };
+        let known: Vec<&str> =
+            known.iter().flat_map(|names| names.split(',')).map(str::trim).collect();
+        let columns = row.get("columns").map(|columns| others(columns, &known));
+        found.extend(
+            columns
+                .into_iter()
+                .flatten()
+                .chain(others(row, &["table", "columns", "link"]))
+                .map(|name| format!("\"{name}\" in row {number}, of the table {table}")),
+        );
+    }
+    found
+}
+
+/// Holds a row of a linked table against the link it carries.
+fn linked(row: &Value, looked: &mut Verification) {
+    let table = row.get("table").and_then(Value::as_str);
+    let own = LINKED.iter().find(|linked| Some(linked.table) == table);
+    let Some(own) = own else { return };
     looked.rows += 1;
-    let link = |name| link.get(name).and_then(Value::as_str).and_then(Link::read);
+    let link = |name| row.get("link")?.get(name).and_then(Value::as_str).and_then(Link::read);
     let stored = row.get("columns").and_then(Value::as_object);
     let expected = link("before").zip(stored).map(|(before, stored)| {
         columns(Linking::after(before, own.table), stored, own.columns).done()
@@ -109,7 +155,6 @@ fn linked(row: &Value, looked: &mut Verification) -> Option<bool> {
         let place = stored.and_then(|stored| stored.get("place")).and_then(Value::as_i64);
         looked.flaws.push(Flaw::Row(own.table, place.unwrap_or(0)));
     }
-    Some(true)
 }
 
 /// Takes the named columns of a row in.

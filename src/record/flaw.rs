@@ -33,6 +33,8 @@ pub enum Flaw {
     Row(&'static str, i64),
     /// The last rows of a table are missing.
     LastRows(&'static str),
+    /// In a file of one run stands what no program of ours writes there.
+    Foreign(String),
 }
 
 impl fmt::Display for Flaw {
@@ -71,6 +73,7 @@ impl fmt::Display for Flaw {
                 heading(table)
             ),
             Self::LastRows(table) => write!(f, "{}: the last were removed", heading(table)),
+            Self::Foreign(what) => write!(f, "put in: {what}"),
         }
     }
 }

@@ -49,6 +49,7 @@ mod last;
 mod location;
 mod mark;
 mod measurement;
+mod once;
 mod part;
 pub mod planned;
 mod proof;

@@ -46,6 +46,7 @@ impl Store {
     pub fn verify(&self, only: Option<&RunId>) -> Result<Verification, RecordError> {
         self.looked(|found, view| match only {
             Some(id) => {
+                found.structure(view)?;
                 found.run(view, place(view, id)?)?;
                 ABOUT_RUNS.iter().try_for_each(|linked| found.table(view, linked))
             }
@@ -102,7 +103,8 @@ impl Verification {
     }
 
     fn structure(&mut self, view: &rusqlite::Connection) -> rusqlite::Result<()> {
-        let mut check = view.prepare("PRAGMA quick_check(10)")?;
+        // Unlike the quick check it holds every index against its table.
+        let mut check = view.prepare("PRAGMA integrity_check(10)")?;
         for words in check.query_map([], |row| row.get::<_, String>(0))? {
             let words = words?;
             if words != "ok" {

@@ -149,14 +149,33 @@ fn a_verdict_that_is_changed_in_an_export_is_found() {
     let whole = std::fs::read_to_string(&out).expect("written");
     let found = verify_export(&whole).expect("an exported run");
     assert!(found.looked.holds(), "{found:?}");
-    assert_eq!((found.looked.rows, found.unlinked), (1, 0));
+    assert_eq!(found.looked.rows, 1);
     let output = text(&records(&["verify", "--export", name], &path));
     assert!(output.contains("is known by the records alone"), "{output}");
     let found = verify_export(&whole.replace("scrap", "pass")).expect("an exported run");
     assert!(!found.looked.holds(), "{found:?}");
-    // An earlier version wrote no links: what is not looked at is told.
-    let unlinked = whole.replace("\"link\":{", "\"other\":{");
-    assert_eq!(verify_export(&unlinked).expect("an exported run").unlinked, 1);
+    // What belongs to no digest is no part of the run, and is named.
+    let first = "{\"columns\":";
+    let changes = [
+        ("\"link\":{", "\"other\":{"),
+        ("\"table\":\"mark\"", "\"table\":\"Mark\""),
+        ("\"software\":", "\"note\": \"x\", \"software\":"),
+        ("\"person\":", "\"verdict\":\"pass\",\"person\":"),
+        ("{\"columns\":", "{\"columns\":{},\"table\":\"certificate\"},{\"columns\":"),
+    ];
+    for (from, to) in changes {
+        let changed = whole.replacen(from, to, 1);
+        assert_ne!(changed, whole, "{from}");
+        let found = verify_export(&changed).expect("an exported run");
+        assert!(!found.looked.holds(), "{to}: {found:?}");
+    }
+    let row = whole.find(first).and_then(|at| whole.get(at..)).and_then(|rest| rest.lines().next());
+    let row = row.expect("the run's own row");
+    let twice = whole.replacen(row, &format!("{row}\n{row}"), 1);
+    assert!(!verify_export(&twice).expect("an exported run").looked.holds());
+    let doubled = whole.replacen("\"outcome\":", "\"outcome\":\"scrap\",\"outcome\":", 1);
+    let told = verify_export(&doubled).expect_err("doubled").to_string();
+    assert!(told.contains("\"outcome\" stands twice"), "{told}");
 }
 
 #[test]

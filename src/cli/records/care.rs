@@ -61,8 +61,8 @@ enum What {
     All,
     /// A run, and where its entries are if not in the records.
     Run(RunId, Option<Pruned>),
-    /// A file of a run, its digest, and how many rows in it carry no link.
-    Export(RunId, String, u64),
+    /// A file of a run, and its digest.
+    Export(RunId, String),
 }
 
 /// What a person kept elsewhere, held against what was found.
@@ -155,7 +155,7 @@ fn exported(file: &Path) -> Result<Looked, Refused> {
     let wrong = |what: &dyn Display| Refused::Input(format!("{}: {what}\n", file.display()));
     let text = std::fs::read_to_string(file).map_err(|trouble| wrong(&trouble))?;
     let found = verify_export(&text).map_err(|problem| wrong(&problem))?;
-    let of = What::Export(found.run, sha256(text.as_bytes()), found.unlinked);
+    let of = What::Export(found.run, sha256(text.as_bytes()));
     Ok(Looked { of, found: found.looked, seal: Some(found.seal), last: None })
 }
 
@@ -208,7 +208,7 @@ impl Looked {
                 to,
                 "looked at the run, its {entries}, and {rows}: all that people added to runs"
             )?,
-            What::Export(_, digest, _) => writeln!(
+            What::Export(_, digest) => writeln!(
                 to,
                 "looked at the run, its {entries}, and {rows}; the file has SHA-256 {digest}"
             )?,
@@ -273,14 +273,14 @@ impl Looked {
                  not looked at: the other runs, and proof tests; \
                  `evenpass records verify` looks at all"
             )?,
-            What::Export(_, _, unlinked) => {
-                writeln!(to, "nothing in the file was changed since it was written")?;
+            What::Export(..) => {
+                writeln!(
+                    to,
+                    "nothing of the run in this file was changed since it was written; which \
+                     program wrote the file is in no digest"
+                )?;
                 if self.found.elsewhere > 0 {
                     writeln!(to, "it has no entries: they went into another file before")?;
-                }
-                if *unlinked > 0 {
-                    let rows = counted(usize::try_from(*unlinked).unwrap_or(usize::MAX), "row");
-                    writeln!(to, "not looked at: {rows} without a link, from an earlier version")?;
                 }
                 writeln!(
                     to,

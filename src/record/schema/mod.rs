@@ -98,10 +98,11 @@ fn migrate(connection: &mut Connection) -> rusqlite::Result<()> {
     change.commit()
 }
 
-/// The names of triggers that are missing, other than in a new file of this form, or not ours.
+/// The names of triggers and indexes that are missing, other than in a new file of this form, or not
+/// ours.
 pub(super) fn other_guards(connection: &Connection) -> rusqlite::Result<Vec<String>> {
     let guards = |connection: &Connection| -> rusqlite::Result<BTreeMap<String, Option<String>>> {
-        let all = "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'";
+        let all = "SELECT name, sql FROM sqlite_schema WHERE type IN ('trigger', 'index')";
         let mut all = connection.prepare(all)?;
         all.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
     };
