@@ -81,9 +81,9 @@ impl Need {
             | Self::HopperNotTold
             | Self::Powder { .. }
             | Self::Gas { .. } => Weight::Stops,
-            Self::Blast { surface: Blasting::TooOld { .. } | Blasting::NotTold } => {
-                Weight::StopsUnlessOverridden
-            }
+            Self::Blast {
+                surface: Blasting::TooOld { .. } | Blasting::NotTold | Blasting::NotKnown,
+            } => Weight::StopsUnlessOverridden,
             Self::Blast { .. } | Self::CleanTip { .. } | Self::Measure { .. } => Weight::Told,
         }
     }
@@ -133,6 +133,11 @@ impl fmt::Display for Need {
                 Blasting::NotTold => write!(
                     f,
                     "blast the part: nobody has said when it was, since it was last in the flame"
+                ),
+                Blasting::NotKnown => write!(
+                    f,
+                    "blast the part: nobody knows how long ago it was, the clocks contradict each \
+                     other"
                 ),
                 Blasting::TooOld { since } => {
                     write!(f, "blast the part again: it was blasted {} ago", minutes(*since))
@@ -192,6 +197,8 @@ pub struct Before {
     pub measured: Option<WhyMeasured>,
     /// The powder.
     pub powder: Ahead<Mass>,
+    /// Whether a clock went back since the hopper was filled.
+    pub clocks_contradict: bool,
     /// The gases, by what they are.
     pub gases: Vec<(String, Ahead<Volume>)>,
     /// What is needed, what stops the part first.
@@ -256,6 +263,7 @@ impl Before {
             serial: serial.unwrap_or_default(),
             measured: why_measured(&standing.order, number, standing.powder_lot),
             powder,
+            clocks_contradict: standing.clocks_contradict,
             gases,
             needs,
         })
@@ -300,6 +308,11 @@ impl Before {
             };
             (title.clone(), words)
         }));
+        if self.clocks_contradict {
+            let words = "the clocks contradict each other: what was used is counted in the order in \
+                         which it was kept";
+            rows.push(("clocks".to_owned(), words.to_owned()));
+        }
         rows
     }
 

@@ -3,17 +3,18 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::{PowderLot, Scrapped, WhyMeasured};
+use evenpass_core::batch::{Blasted, PowderLot, Scrapped, WhyMeasured};
 use evenpass_core::learn::{Finish, Measured, Pair, PartMeasured};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::{Length, Mass, Volume};
+use evenpass_core::quantity::{Length, Mass, Time, Volume};
 use jiff::Timestamp;
 use jiff::civil::date;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+use super::before::{Before, Surface};
 use super::on_twin;
 use super::shift::{Asked, Shift};
 use super::standing::Standing;
@@ -160,6 +161,18 @@ impl Shop {
 
     fn made(&self, made: Made<'_>) -> RunId {
         let keeping = self.begun(&made);
+        Self::over(keeping, &made)
+    }
+
+    /// Something is told by the wall clock while a run is under way.
+    fn made_while(&self, made: &Made<'_>, at: &str, said: Said) -> RunId {
+        let keeping = self.begun(made);
+        keeping.flush();
+        self.told(at, None, said);
+        Self::over(keeping, made)
+    }
+
+    fn over(keeping: Keeping, made: &Made<'_>) -> RunId {
         let run = keeping.id();
         let powder_fed_g = Some(made.powder_g);
         let told = Ended { end: made.end, first_cause: None, zones: &[], powder_fed_g };
@@ -357,22 +370,22 @@ fn a_hopper_filled_while_a_part_is_made_is_short_of_what_the_rest_of_the_part_to
     // Four samples with powder, a quarter of them after half a minute; without a scale.
     let more: Vec<Entry> = [10, 20, 25, 35].map(|at| sprays(at, "3 bar")).to_vec();
     for (told, left_g) in
-        [("07:59:50", 195.0), ("08:00:30", 198.75), ("08:01:00", 200.0), ("09:00:00", 200.0)]
+        [("07:59:50", 195.0), ("08:00:30", 198.75), ("08:01:00", 200.0), ("09:00:00", 195.0)]
     {
         let shop = Shop::new();
         shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(100.0) });
-        shop.made(Made { more: more.clone(), ..Made::default() });
-        assert_eq!(shop.standing().hopper, Some(Mass::from_g(95.0)));
         let at = format!("2026-11-25T{told}Z");
-        shop.told(&at, None, Said::Refilled { holds: Mass::from_g(200.0) });
+        let made = Made { more: more.clone(), ..Made::default() };
+        shop.made_while(&made, &at, Said::Refilled { holds: Mass::from_g(200.0) });
         let holds = shop.standing().hopper.unwrap().g();
         assert!((holds - left_g).abs() < 1e-9, "filled at {told}: {holds}");
     }
     // Where a scale is fitted it says what is left.
     let shop = Shop::new();
     let weighs = entry(90, EntryKind::Sample, json!({ "hopper": "197.4 g" }));
-    shop.made(Made { more: vec![weighs], ..Made::default() });
-    shop.told("2026-11-25T08:00:30Z", None, Said::Refilled { holds: Mass::from_g(200.0) });
+    let made = Made { more: vec![weighs], ..Made::default() };
+    let refilled = Said::Refilled { holds: Mass::from_g(200.0) };
+    shop.made_while(&made, "2026-11-25T08:00:30Z", refilled);
     assert_eq!(shop.standing().hopper, Some(Mass::from_g(197.4)));
     shop.told("2026-11-25T08:01:41Z", None, Said::Refilled { holds: Mass::from_g(300.0) });
     assert_eq!(shop.standing().hopper, Some(Mass::from_g(300.0)), "after its end");
@@ -388,11 +401,14 @@ fn a_bottle_changed_and_a_tip_cleaned_while_a_part_is_made_are_used_on_by_the_re
     };
     // Lit for 40 s, for the last 10 s of them after the change.
     let more = [switched(10, "on"), switched(40, "off"), switched(50, "on"), switched(60, "off")];
-    shop.made(Made { more: more.concat(), ..Made::default() });
+    let made = Made { more: more.concat(), ..Made::default() };
+    let keeping = shop.begun(&made);
+    keeping.flush();
     let at = "2026-11-25T08:00:45Z";
     shop.told(at, None, lot("acetylene", Some(6000.0)));
     let said = Said::TipCleaned { torch: "both-6".to_owned(), burned: None };
     shop.told(at, None, said);
+    Shop::over(keeping, &made);
     let standing = shop.standing();
     assert!((standing.tip_burned.s() - 10.0).abs() < 1e-9, "{:?}", standing.tip_burned);
     let bottle = &standing.bottles[0];
@@ -411,4 +427,61 @@ fn a_rest_goes_on_with_the_hopper_as_the_run_before_left_it_or_as_it_was_filled_
     assert_eq!(left(), Some(Mass::from_g(43.2)));
     shop.told("2026-11-25T08:10:00Z", None, Said::Refilled { holds: Mass::from_g(900.0) });
     assert_eq!(left(), Some(Mass::from_g(900.0)));
+}
+
+#[test]
+fn a_clock_set_back_a_day_leaves_a_run_after_the_refill_and_the_cleaning_that_it_used_up() {
+    let shop = Shop::new();
+    let flame = |at, level: &str| {
+        entry(at, EntryKind::Contact, json!({ "contact": "flame", "level": level }))
+    };
+    let more = || vec![flame(10, "on"), flame(40, "off")];
+    let at = "2026-11-26T07:00:00Z";
+    shop.told(at, None, Said::Refilled { holds: Mass::from_g(100.0) });
+    shop.told(at, None, Said::TipCleaned { torch: "both-6".to_owned(), burned: None });
+    assert!(!shop.standing().clocks_contradict);
+    shop.made(Made { more: more(), ..Made::default() });
+    let standing = shop.standing();
+    assert_eq!(standing.hopper, Some(Mass::from_g(95.0)));
+    assert!((standing.tip_burned.s() - 30.0).abs() < 1e-9, "{:?}", standing.tip_burned);
+    let before = Before::next(&standing, "2026-11-25T09:00:00Z".parse().unwrap()).unwrap();
+    let clocks = before.stocks().into_iter().find(|(name, _)| name == "clocks");
+    assert!(clocks.unwrap().1.starts_with("the clocks contradict each other"));
+}
+
+#[test]
+fn a_clock_set_back_after_a_run_leaves_a_refill_whole_that_was_told_when_it_was_over() {
+    let shop = Shop::new();
+    shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(100.0) });
+    let weighs = entry(90, EntryKind::Sample, json!({ "hopper": "95 g" }));
+    let run = shop.made(Made { more: vec![weighs], ..Made::default() });
+    shop.told("2026-11-24T08:00:00Z", None, Said::Refilled { holds: Mass::from_g(200.0) });
+    assert_eq!(shop.standing().hopper, Some(Mass::from_g(200.0)));
+    assert_eq!(resuming::hopper_left(&shop.store(), &run).unwrap(), Some(Mass::from_g(200.0)));
+}
+
+#[test]
+fn a_surface_blasted_in_the_future_or_in_the_flame_since_is_not_known_to_be_fresh() {
+    let shop = Shop::new();
+    let then = |text: &str| text.parse::<Timestamp>().unwrap();
+    let blasted = |at: &str| {
+        let said = Said::Blasted { parts: vec![1, 2], ended: then(at) };
+        shop.told(at, None, said);
+    };
+    blasted("2026-11-26T07:00:00Z");
+    let standing = shop.standing();
+    assert_eq!(standing.since_blasted(1, then("2026-11-25T07:00:00Z")), Blasted::NotKnown);
+    let later = then("2026-11-26T07:01:00Z");
+    assert_eq!(standing.since_blasted(1, later), Blasted::Ago(Time::from_s(60.0)));
+    // A day earlier by the clock, and after it all the same.
+    shop.made(Made { end: End::Stopped, passes: 1, ..Made::default() });
+    assert_eq!(shop.standing().since_blasted(1, later), Blasted::NotTold);
+    assert_eq!(shop.standing().since_blasted(2, later), Blasted::Ago(Time::from_s(60.0)));
+    // Told after the flame, by a clock that says that it was before.
+    blasted("2026-11-25T06:00:00Z");
+    let now = then("2026-11-25T06:01:00Z");
+    assert_eq!(shop.standing().since_blasted(1, now), Blasted::NotKnown);
+    let before = Before::next(&shop.standing(), then("2026-11-25T05:00:00Z")).unwrap();
+    let old = before.stopped_by(Surface::AsTheOrderWants).map(ToString::to_string);
+    assert!(old.into_iter().any(|need| need.contains("the clocks contradict each other")));
 }

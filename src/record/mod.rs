@@ -80,7 +80,7 @@ pub use flaw::Flaw;
 pub use inspected::{Inspected, Open};
 pub use last::{Held, LastLinks, NoLinks};
 pub use location::records_file;
-pub use mark::{Mark, MarkRecord, Of};
+pub use mark::{Mark, MarkRecord, Of, ToldAfter};
 pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use pruned::Pruned;

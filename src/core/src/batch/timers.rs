@@ -26,12 +26,25 @@ impl BlastLimits {
     }
 }
 
+/// When a part was blasted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Blasted {
+    /// Nobody has said, since it was last in the flame.
+    NotTold,
+    /// Somebody has, and the clocks contradict each other.
+    NotKnown,
+    /// So long ago.
+    Ago(Time),
+}
+
 /// How a part's surface stands.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case", tag = "surface")]
 pub enum Blasting {
     /// Nobody has said when it was blasted since it was last in the flame: it counts as too old.
     NotTold,
+    /// The clocks contradict each other about when it was blasted: it counts as too old.
+    NotKnown,
     /// It may be sprayed.
     Fresh {
         /// Time since it was blasted.
@@ -51,16 +64,17 @@ pub enum Blasting {
     },
 }
 
-/// How a surface stands that was blasted so long ago.
+/// How a surface stands that was blasted then.
 #[must_use]
-pub fn blasting(since: Option<Time>, limits: BlastLimits) -> Blasting {
-    match since {
-        None => Blasting::NotTold,
-        Some(since) if since >= limits.block => Blasting::TooOld { since },
-        Some(since) if since >= limits.warn => {
+pub fn blasting(blasted: Blasted, limits: BlastLimits) -> Blasting {
+    match blasted {
+        Blasted::NotTold => Blasting::NotTold,
+        Blasted::NotKnown => Blasting::NotKnown,
+        Blasted::Ago(since) if since >= limits.block => Blasting::TooOld { since },
+        Blasted::Ago(since) if since >= limits.warn => {
             Blasting::Aging { since, left: limits.block - since }
         }
-        Some(since) => Blasting::Fresh { since },
+        Blasted::Ago(since) => Blasting::Fresh { since },
     }
 }
 
@@ -93,7 +107,7 @@ mod tests {
     fn a_blasted_surface_is_warned_of_from_90_minutes_and_blocked_from_120() {
         let limits = BlastLimits::within(minutes(120.0));
         assert_eq!(limits.warn, minutes(90.0));
-        let after = |value| blasting(Some(minutes(value)), limits);
+        let after = |value| blasting(Blasted::Ago(minutes(value)), limits);
         assert_eq!(after(89.0), Blasting::Fresh { since: minutes(89.0) });
         let aging = Blasting::Aging { since: minutes(90.0), left: minutes(30.0) };
         assert_eq!(after(90.0), aging);
@@ -103,7 +117,9 @@ mod tests {
 
     #[test]
     fn a_surface_of_which_nobody_spoke_is_none_to_spray_on() {
-        assert_eq!(blasting(None, BlastLimits::within(minutes(120.0))), Blasting::NotTold);
+        let limits = BlastLimits::within(minutes(120.0));
+        assert_eq!(blasting(Blasted::NotTold, limits), Blasting::NotTold);
+        assert_eq!(blasting(Blasted::NotKnown, limits), Blasting::NotKnown);
     }
 
     #[test]
