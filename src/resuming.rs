@@ -244,8 +244,10 @@ pub fn settle(
 pub fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
     let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
     let particulars = of_its_part(store, run)?;
+    let of_it = store.batch_parts(&batch)?;
     let (number, serial) = (part.number, part.serial);
-    Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
+    let tried = of_it.iter().filter(|part| part.number == number).count();
+    Ok(Some(OfBatch { batch, number, serial, tried, particulars, deviations: Vec::new() }))
 }
 
 /// What the record of a run says of its part: true of it in the run that goes on, too.

@@ -301,6 +301,7 @@ pub fn of_batch(
         batch: batch.id.clone(),
         number,
         serial: before.serial.clone(),
+        tried: standing.tried(number),
         particulars,
         deviations: Vec::new(),
     }

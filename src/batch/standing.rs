@@ -374,6 +374,12 @@ impl Standing {
         }
     }
 
+    /// How many attempts there were at a part.
+    #[must_use]
+    pub fn tried(&self, number: u32) -> usize {
+        self.attempts.iter().filter(|attempt| attempt.number == number).count()
+    }
+
     /// When a part was blasted.
     #[must_use]
     pub fn blasted_at(&self, number: u32) -> Option<Timestamp> {

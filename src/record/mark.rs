@@ -224,7 +224,7 @@ mod tests {
     fn a_mark_reads_back_with_its_run_and_says_who_took_it_back() {
         let (_folder, path) = file();
         let mut store = Store::open(&path).unwrap();
-        let run = store.begin(&header()).unwrap().id;
+        let run = store.begin(&header(), None).unwrap().id;
         let told = decided(&run, Verdict::Hold);
         let number = store.keep_mark(&told).unwrap();
         let back = Said::TakenBack { mark: number, reason: "other part".to_owned() };
@@ -245,7 +245,7 @@ mod tests {
         let nobody = RunId::stored("2026-11-25-009".to_owned());
         let error = store.keep_mark(&decided(&nobody, Verdict::Pass)).unwrap_err();
         assert!(matches!(error, RecordError::UnknownRun { .. }), "{error}");
-        let run = store.begin(&header()).unwrap().id;
+        let run = store.begin(&header(), None).unwrap().id;
         let back = Said::TakenBack { mark: 7, reason: String::new() };
         let error = store.keep_mark(&Mark { said: back, ..decided(&run, Verdict::Pass) });
         assert!(matches!(error, Err(RecordError::UnknownMark { number: 7 })), "{error:?}");

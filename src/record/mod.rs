@@ -73,7 +73,7 @@ mod writer;
 
 pub use acceptance::AcceptanceRecord;
 pub use act::{ActAnswer, ActRecord};
-pub use batch::{Batch, BatchId, BatchPart, Ordered};
+pub use batch::{Batch, BatchId, BatchPart, Ordered, PartToMake};
 pub use exported::{Exported, NotExported, verify_export};
 pub use fault::RecordError;
 pub use flaw::Flaw;
