@@ -9,12 +9,13 @@ use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
 use evenpass_core::quantity::{Length, Mass, Time, Volume};
+use evenpass_core::resume::{Checked, Choice};
 use jiff::Timestamp;
 use jiff::civil::date;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
-use super::before::{Before, Surface};
+use super::before::{Before, Need, Surface, Weight};
 use super::on_twin;
 use super::shift::{Asked, Shift};
 use super::standing::Standing;
@@ -27,6 +28,7 @@ use crate::record::{
     Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store,
     TO_BE_MEASURED, Verdict,
 };
+use crate::report::shift::rows;
 use crate::resuming::{self, GoesOn};
 
 /// An order of three parts on the twin, and the runs that make them.
@@ -127,6 +129,7 @@ impl Shop {
             batch: self.batch.id.clone(),
             number: made.number,
             serial: format!("S-{}", made.number),
+            tried: self.standing().tried(made.number),
             particulars: [(TO_BE_MEASURED.to_owned(), made.to_be_measured.to_owned())]
                 .into_iter()
                 .collect(),
@@ -484,4 +487,75 @@ fn a_surface_blasted_in_the_future_or_in_the_flame_since_is_not_known_to_be_fres
     let before = Before::next(&shop.standing(), then("2026-11-25T05:00:00Z")).unwrap();
     let old = before.stopped_by(Surface::AsTheOrderWants).map(ToString::to_string);
     assert!(old.into_iter().any(|need| need.contains("the clocks contradict each other")));
+}
+
+#[test]
+fn of_two_that_begin_the_same_part_of_an_order_one_is_refused_and_leaves_no_run() {
+    let shop = Shop::new();
+    let file = shop.folder.path().join("records.sqlite");
+    let standing = shop.standing();
+    let before = Before::next(&standing, shop.batch.made_at).unwrap();
+    let part = on_twin::of_batch(&shop.batch, &before, &standing, None);
+    let begin =
+        Begin { part: Some(&part), ..Begin::fresh(RunKind::Twin, Some(1), Some(file.as_path())) };
+    let begun: Vec<Result<Keeping, String>> = std::thread::scope(|scope| {
+        let one = || scope.spawn(|| Keeping::begin(&shop.job, &shop.plan, &begin));
+        let both = [one(), one()];
+        both.into_iter().map(|thread| thread.join().unwrap()).collect()
+    });
+    let refused: Vec<&String> = begun.iter().filter_map(|begun| begun.as_ref().err()).collect();
+    assert_eq!(refused.len(), 1, "{refused:?}");
+    assert!(refused[0].starts_with("part 1 of batch B3 is being made by run "), "{refused:?}");
+    assert_eq!(shop.store().runs().unwrap().len(), 1);
+    assert_eq!(shop.store().batch_parts(&shop.batch.id).unwrap().len(), 1);
+}
+
+#[test]
+fn a_part_that_was_killed_and_ended_stands_among_the_trouble_and_not_silently_outside_the_sums() {
+    let shop = Shop::new();
+    shop.made(Made::default());
+    let keeping = shop.begun(&Made { number: 2, ..Made::default() });
+    keeping.flush();
+    let run = keeping.id();
+    drop(keeping);
+    let (choice, checked) = (Choice::EndHere, Checked::default());
+    let said = Said::Settled { choice, reason: "the mains failed".to_owned(), checked };
+    shop.told("2026-11-25T12:00:00Z", Some(&run), said);
+    let shift = shop.shift();
+    let trouble = rows::trouble_rows(&shift);
+    let (part, words) = &trouble[0];
+    assert_eq!((trouble.len(), part.as_str()), (1, "part 2"));
+    assert!(words.starts_with("interrupted; ") && words.ends_with("Cleo: the mains failed"));
+    assert!(shift.people.contains("Cleo"));
+    let head = rows::head(&shift, &jiff::tz::TimeZone::UTC);
+    for name in ["powder", "gas"] {
+        let (_, words) = head.iter().find(|(of, _)| of == name).unwrap();
+        assert!(words.ends_with("; not in it: what part 2 took, which nobody knows"), "{words}");
+    }
+}
+
+#[test]
+fn a_tip_that_does_not_last_for_one_part_is_not_to_be_cleaned_again_right_after_a_cleaning() {
+    let mut shop = Shop::new();
+    let every = shop.standing().flame_of_part() / 2.0;
+    shop.batch.ordered.tip_every = Some(every);
+    let needs = |standing: &Standing| {
+        Before::next(standing, "2026-11-25T09:00:00Z".parse().unwrap()).unwrap().needs
+    };
+    let tip = |need: &Need| matches!(need, Need::CleanTip { .. });
+    let alone = |need: &Need| matches!(need, Need::PartOutlastsTip { .. });
+    let flame = |at, level: &str| {
+        entry(at, EntryKind::Contact, json!({ "contact": "flame", "level": level }))
+    };
+    shop.made(Made { more: vec![flame(10, "on"), flame(40, "off")], ..Made::default() });
+    let burned = needs(&shop.standing());
+    assert!(burned.iter().any(tip) && !burned.iter().any(alone), "{burned:?}");
+    let said = Said::TipCleaned { torch: "both-6".to_owned(), burned: None };
+    shop.told("2026-11-25T08:30:00Z", None, said);
+    let cleaned = needs(&shop.standing());
+    assert!(!cleaned.iter().any(tip), "{cleaned:?}");
+    let told: Vec<&Need> = cleaned.iter().filter(|need| alone(need)).collect();
+    assert_eq!(told.len(), 1);
+    assert!(told[0].to_string().starts_with("one part alone burns "), "{}", told[0]);
+    assert_eq!((told[0].weight(), told[0].verb("B3", 2)), (Weight::Told, None));
 }

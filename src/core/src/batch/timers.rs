@@ -85,14 +85,24 @@ pub struct Tip {
     pub burned: Time,
     /// How long it burns from one cleaning to the next.
     pub every: Time,
+    /// How long it burns in the next part.
+    pub in_part: Time,
     /// Whether it is to be cleaned before the next part: it would burn past its time in it.
     pub is_due: bool,
+}
+
+impl Tip {
+    /// Whether it burns past its time in one part alone: it is then cleaned before each.
+    #[must_use]
+    pub fn is_outlasted(&self) -> bool {
+        self.in_part > self.every
+    }
 }
 
 /// Whether the tip is cleaned before a part in which its flame burns for so long.
 #[must_use]
 pub fn tip(burned: Time, every: Time, in_part: Time) -> Tip {
-    Tip { burned, every, is_due: burned + in_part > every }
+    Tip { burned, every, in_part, is_due: burned + in_part > every }
 }
 
 #[cfg(test)]
@@ -125,6 +135,8 @@ mod tests {
     #[test]
     fn a_tip_is_cleaned_before_the_part_in_which_its_time_would_run_out() {
         assert!(!tip(minutes(230.0), minutes(240.0), minutes(10.0)).is_due);
-        assert!(tip(minutes(231.0), minutes(240.0), minutes(10.0)).is_due);
+        let due = tip(minutes(231.0), minutes(240.0), minutes(10.0));
+        assert!(due.is_due && !due.is_outlasted());
+        assert!(tip(Time::ZERO, minutes(30.0), minutes(54.0)).is_outlasted());
     }
 }
