@@ -249,6 +249,7 @@ fn a_part_is_being_made_while_its_run_is_written_whatever_was_decided() {
     let shop = Shop::new();
     for verdict in [Verdict::Pass, Verdict::Scrap] {
         let keeping = shop.begun(&Made::default());
+        keeping.flush();
         shop.decided(&keeping.id(), verdict);
         assert_eq!(shop.standing().tally().running, Some(1), "{verdict:?}");
         drop(keeping);
