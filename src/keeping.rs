@@ -22,7 +22,7 @@ use crate::files::Job;
 use crate::particulars::Particulars;
 use crate::record::changes::Changes;
 use crate::record::{
-    BatchId, BatchPart, Beginning, Deviation, Ending, FUEL_OF, Leaving, Recorder, RunEnd,
+    BatchId, Beginning, Deviation, Ending, FUEL_OF, Leaving, PartToMake, Recorder, RunEnd,
     RunHeader, RunId, RunKind, Source, Store, records_file,
 };
 use crate::resuming::{GoesOn, of_its_part};
@@ -58,10 +58,20 @@ pub struct OfBatch {
     pub number: u32,
     /// Its serial.
     pub serial: String,
+    /// How many runs there were for it when it was looked at.
+    pub tried: usize,
     /// What stands in the record of it and of who makes it, by name.
     pub particulars: BTreeMap<String, String>,
     /// What is done otherwise than the order wants it, with who and why.
     pub deviations: Vec<Deviation>,
+}
+
+impl OfBatch {
+    fn to_make(&self) -> PartToMake {
+        let Self { batch, number, serial, tried, .. } = self;
+        let (batch, serial) = (batch.clone(), serial.clone());
+        PartToMake { batch, number: *number, serial, tried: *tried }
+    }
 }
 
 impl<'a> Begin<'a> {
@@ -138,15 +148,9 @@ impl Keeping {
             particulars: said.beside(known.clone()),
             first_entry: begin.first_entry,
         };
-        let file = store.file().to_owned();
-        let recorder = Recorder::begin(store, &header).map_err(|problem| problem.whole())?;
-        if let Some(of) = begin.part {
-            let (run, serial) = (recorder.id().clone(), of.serial.clone());
-            let part = BatchPart { run, number: of.number, serial };
-            Store::open_existing(&file)
-                .and_then(|mut store| store.keep_batch_part(&of.batch, &part))
-                .map_err(|problem| problem.whole())?;
-        }
+        let part = begin.part.map(OfBatch::to_make);
+        let recorder = Recorder::begin_part(store, &header, part.as_ref())
+            .map_err(|problem| problem.whole())?;
         let zones = &plan.forecast.zones;
         let powder = zones.iter().map(|zone| (zone.zone.clone(), zone.powder)).collect();
         Ok(Self {

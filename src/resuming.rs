@@ -244,8 +244,10 @@ pub fn settle(
 pub fn part_of(store: &Store, run: &RunId) -> Result<Option<OfBatch>, RecordError> {
     let Some((batch, part)) = store.batch_of(run)? else { return Ok(None) };
     let particulars = of_its_part(store, run)?;
+    let of_it = store.batch_parts(&batch)?;
     let (number, serial) = (part.number, part.serial);
-    Ok(Some(OfBatch { batch, number, serial, particulars, deviations: Vec::new() }))
+    let tried = of_it.iter().filter(|part| part.number == number).count();
+    Ok(Some(OfBatch { batch, number, serial, tried, particulars, deviations: Vec::new() }))
 }
 
 /// What the record of a run says of its part: true of it in the run that goes on, too.
@@ -336,7 +338,14 @@ pub fn hopper_left(store: &Store, run: &RunId) -> Result<Option<Mass>, RecordErr
         Ok(rig) => store.marks(Of::Rig(&rig.title, record.summary.kind))?,
         Err(_) => Vec::new(),
     };
-    let counting = |kept: &&MarkRecord| kept.taken_back_by.is_none() && kept.mark.at >= left_at;
+    let runs = store.runs_used(record.summary.kind)?;
+    let place = runs.iter().find(|used| used.run == *run).map(|used| used.place);
+    // What was kept after it was told after it, whatever the clock said.
+    let is_after = |kept: &MarkRecord| match kept.told_after.zip(place) {
+        Some((after, place)) => after.run > place || (after.run == place && after.ended),
+        None => kept.mark.at >= left_at,
+    };
+    let counting = |kept: &&MarkRecord| kept.taken_back_by.is_none() && is_after(kept);
     let told = marks.iter().rev().filter(counting).find_map(|kept| match kept.mark.said {
         Said::Refilled { holds } => Some(holds),
         _ => None,

@@ -10,6 +10,7 @@
     reason = "a test that cannot go on fails, and prints what it found"
 )]
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::Duration;
@@ -19,18 +20,21 @@ use evenpass::batch::line::PartLine;
 use evenpass::batch::on_twin::{Kept, OnTwin, Setup};
 use evenpass::batch::standing::Standing;
 use evenpass::files::{self, Job, Places};
+use evenpass::keeping::{Begin, Keeping, OfBatch};
 use evenpass::record::{
     Batch, BatchId, Mark, Measurement, Ordered, RunKind, Said, Source, Store, Verdict,
 };
 use evenpass_core::batch::{Fate, Scrapped};
 use evenpass_core::learn::{DiameterReading, Fed, Finish, Measured, Pair, PartMeasured, Weights};
+use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
 use evenpass_core::quantity::{Length, Mass, Time};
+use evenpass_core::sequence::Leaf;
 use evenpass_hil::{Fault, PlantFault};
 use jiff::Timestamp;
 use jiff::civil::date;
-use serde_json::Value;
+use serde_json::{Value, json};
 
 const FITTER: &str = "A. Fitter";
 const INSPECTOR: &str = "C. Inspector";
@@ -228,6 +232,9 @@ fn thirty_parts_with_a_refill_a_scrap_a_trip_and_a_drift_come_out_in_the_report_
     let page_name = page.display().to_string();
     let written = evenpass(&["batch", "report", "B30", "--out", &page_name], &file);
     assert!(written.status.success(), "{}", text(&written));
+    let again = evenpass(&["batch", "report", "B30", "--out", &page_name], &file);
+    assert_eq!(again.status.code(), Some(2));
+    assert!(text(&again).contains("is there already and would be lost"), "{}", text(&again));
     let page = std::fs::read_to_string(page).unwrap();
     assert!(page.starts_with("<!DOCTYPE html>") && page.contains("S-30"), "{page}");
     assert!(!page.contains("http") && !page.contains("<script"), "nothing from outside: {page}");
@@ -454,12 +461,48 @@ fn an_order_whose_recipe_became_another_since_says_that_its_own_text_counts() {
     assert!(made.status.success(), "{}", text(&made));
     let less = ["batch", "refilled", "B9", "--person", FITTER, "--holds", "-5 g"];
     assert!(text(&evenpass(&less, &file)).contains("accepted: 0 g to"));
+    let much = ["batch", "lot", "B9", "oxygen", "L-1", "--person", FITTER, "--contents", "1e12 m3"];
+    let much = ask(&much);
+    assert_eq!(much.status.code(), Some(2));
+    assert!(text(&much).contains("accepted: above 0 L to 1000000 L"), "{}", text(&much));
     let shown = || text(&ask(&["batch", "show", "B9"]));
     assert!(!shown().contains("own text counts"), "{}", shown());
     std::fs::write(&copy, "another").unwrap();
     assert!(shown().contains("was changed since the order: the order's own text counts"));
     std::fs::remove_file(&copy).unwrap();
     assert!(shown().contains("is not there any more: the order's own text counts"));
+}
+
+#[test]
+fn a_part_that_was_cut_off_is_shown_with_the_act_that_goes_on_with_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("records.sqlite");
+    let (job, plan) = job();
+    let batch = thirty(&job, Timestamp::now());
+    Store::open(&file).unwrap().keep_batch(&batch).unwrap();
+    let part = OfBatch {
+        batch: batch.id.clone(),
+        number: 1,
+        serial: "S-01".to_owned(),
+        tried: 0,
+        particulars: BTreeMap::new(),
+        deviations: Vec::new(),
+    };
+    let begin = Begin { part: Some(&part), ..Begin::fresh(RunKind::Twin, Some(1), Some(&file)) };
+    let keeping = Keeping::begin(&job, &plan, &begin).unwrap();
+    let run = keeping.id();
+    let entry = |number, kind, data| {
+        let at = Moment::START + Duration::from_secs(number);
+        Entry { number, at, kind, text: String::new(), cause: String::new(), data }
+    };
+    let pass = json!({ "mark": "begun", "pass": 1, "of": 2, "zone": "band" });
+    keeping.deliver(entry(1, EntryKind::State, json!({ "to": Leaf::Crossing.name() })));
+    keeping.deliver(entry(2, EntryKind::Pass, pass));
+    keeping.flush();
+    drop(keeping);
+    let shown = text(&evenpass(&["batch", "show", "B30"], &file));
+    let goes_on = format!("part 1: `evenpass run --resume {run}`");
+    assert!(shown.contains("on hold") && shown.contains(&goes_on), "{shown}");
 }
 
 #[test]

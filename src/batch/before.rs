@@ -65,6 +65,11 @@ pub enum Need {
         /// How it stands.
         tip: Tip,
     },
+    /// The torch's tip is as clean as it can be, and does not last for the part.
+    PartOutlastsTip {
+        /// How it stands.
+        tip: Tip,
+    },
     /// Parts that were to be measured are not.
     Measure {
         /// Which.
@@ -81,10 +86,13 @@ impl Need {
             | Self::HopperNotTold
             | Self::Powder { .. }
             | Self::Gas { .. } => Weight::Stops,
-            Self::Blast { surface: Blasting::TooOld { .. } | Blasting::NotTold } => {
-                Weight::StopsUnlessOverridden
-            }
-            Self::Blast { .. } | Self::CleanTip { .. } | Self::Measure { .. } => Weight::Told,
+            Self::Blast {
+                surface: Blasting::TooOld { .. } | Blasting::NotTold | Blasting::NotKnown,
+            } => Weight::StopsUnlessOverridden,
+            Self::Blast { .. }
+            | Self::CleanTip { .. }
+            | Self::PartOutlastsTip { .. }
+            | Self::Measure { .. } => Weight::Told,
         }
     }
 
@@ -93,6 +101,7 @@ impl Need {
     pub fn verb(&self, batch: &str, number: u32) -> Option<String> {
         Some(match self {
             Self::PartIsMade { .. }
+            | Self::PartOutlastsTip { .. }
             | Self::Measure { .. }
             | Self::Blast { surface: Blasting::Aging { .. } | Blasting::Fresh { .. } } => {
                 return None;
@@ -134,6 +143,11 @@ impl fmt::Display for Need {
                     f,
                     "blast the part: nobody has said when it was, since it was last in the flame"
                 ),
+                Blasting::NotKnown => write!(
+                    f,
+                    "blast the part: nobody knows how long ago it was, the clocks contradict each \
+                     other"
+                ),
                 Blasting::TooOld { since } => {
                     write!(f, "blast the part again: it was blasted {} ago", minutes(*since))
                 }
@@ -147,6 +161,13 @@ impl fmt::Display for Need {
                     write!(f, "the part was blasted {} ago", minutes(*since))
                 }
             },
+            Self::PartOutlastsTip { tip } => write!(
+                f,
+                "one part alone burns {}, longer than the {} that the order says: the torch's tip is \
+                 cleaned before each part",
+                minutes(tip.in_part),
+                minutes(tip.every)
+            ),
             Self::CleanTip { tip } => write!(
                 f,
                 "clean the torch's tip: its flame has burned {} since, the order says every {}",
@@ -192,6 +213,8 @@ pub struct Before {
     pub measured: Option<WhyMeasured>,
     /// The powder.
     pub powder: Ahead<Mass>,
+    /// Whether a clock went back since the hopper was filled.
+    pub clocks_contradict: bool,
     /// The gases, by what they are.
     pub gases: Vec<(String, Ahead<Volume>)>,
     /// What is needed, what stops the part first.
@@ -242,7 +265,7 @@ impl Before {
             .tip_every
             .map(|every| tip(standing.tip_burned, every, standing.flame_of_part()))
             .filter(|tip| tip.is_due);
-        needs.extend(tip.map(|tip| Need::CleanTip { tip }));
+        needs.extend(tip.map(tip_need));
         let unmeasured = standing.unmeasured();
         if !unmeasured.is_empty() {
             needs.push(Need::Measure { parts: unmeasured });
@@ -256,6 +279,7 @@ impl Before {
             serial: serial.unwrap_or_default(),
             measured: why_measured(&standing.order, number, standing.powder_lot),
             powder,
+            clocks_contradict: standing.clocks_contradict,
             gases,
             needs,
         })
@@ -300,6 +324,11 @@ impl Before {
             };
             (title.clone(), words)
         }));
+        if self.clocks_contradict {
+            let words = "the clocks contradict each other: what was used is counted in the order in \
+                         which it was kept";
+            rows.push(("clocks".to_owned(), words.to_owned()));
+        }
         rows
     }
 
@@ -336,6 +365,15 @@ fn reaches(reach: Reach, what: &str) -> String {
     match reach.fill_before {
         Some(number) => format!("enough for {parts}: {what} before part {number}"),
         None => "enough for all that are to be made".to_owned(),
+    }
+}
+
+/// A tip that has not burned since it was cleaned is not cleaned again.
+fn tip_need(tip: Tip) -> Need {
+    if tip.is_outlasted() && tip.burned <= Time::ZERO {
+        Need::PartOutlastsTip { tip }
+    } else {
+        Need::CleanTip { tip }
     }
 }
 

@@ -4,6 +4,7 @@ use evenpass_core::batch::{Course, Drift, Fate, WhyMeasured};
 use evenpass_core::catalogue::Catalogue;
 use evenpass_core::learn::{Figures, Measured};
 use evenpass_core::quantity::{Fraction, Mass, Time, Volume};
+use evenpass_core::resume::Choice;
 use jiff::Timestamp;
 use serde::Serialize;
 
@@ -16,6 +17,17 @@ use crate::record::{
 pub struct Decision {
     /// What.
     pub verdict: Verdict,
+    /// Why.
+    pub reason: String,
+    /// Who.
+    pub person: String,
+}
+
+/// What a person settled of a run that did not come to its end.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Settled {
+    /// What.
+    pub choice: Choice,
     /// Why.
     pub reason: String,
     /// Who.
@@ -60,6 +72,8 @@ pub struct PartLine {
     pub fate: Fate,
     /// What was decided, by whom and why.
     pub decided: Option<Decision>,
+    /// What was settled of it last, where it did not come to its end.
+    pub settled: Option<Settled>,
     /// What ended or tripped it first.
     pub first_cause: Option<String>,
     /// Passes that were done.

@@ -6,7 +6,7 @@ use evenpass_core::moment::Moment;
 use jiff::Timestamp;
 
 use super::used::Gathering;
-use crate::record::{Outcome, RecordError, RunRecord, RunUsed, Store};
+use crate::record::{MarkRecord, Outcome, RecordError, RunRecord, RunUsed, Store, ToldAfter};
 
 /// Shares of what a run used in all, 0 to 1, that it used after an instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,18 +18,27 @@ pub struct After {
 }
 
 impl After {
-    const NOTHING: Self = Self { powder: 0.0, flame: 0.0 };
     const ALL: Self = Self { powder: 1.0, flame: 1.0 };
 
-    /// Of a run that began before that instant.
+    /// Of a run that had begun when something was told; `None` where it was over. Where the clocks
+    /// contradict each other about a run that was under way, all of what it used came after.
     ///
     /// # Errors
     /// The records cannot be read.
-    pub fn of(store: &Store, run: &RunUsed, at: Timestamp) -> Result<Self, RecordError> {
-        if run.ended_at.is_some_and(|ended| ended <= at) {
-            return Ok(Self::NOTHING);
+    pub fn of(
+        store: &Store,
+        run: &RunUsed,
+        kept: &MarkRecord,
+    ) -> Result<Option<Self>, RecordError> {
+        let at = kept.mark.at;
+        let is_over = run.ended_at.is_some_and(|ended| ended <= at);
+        match kept.told_after.filter(|after| after.run == run.place) {
+            Some(ToldAfter { ended: true, .. }) => return Ok(None),
+            Some(_) if is_over => return Ok(Some(Self::ALL)),
+            None if is_over => return Ok(None),
+            _ => {}
         }
-        Ok(Self::in_record(&store.run(&run.run)?, at))
+        Ok(Some(Self::in_record(&store.run(&run.run)?, at)))
     }
 
     fn in_record(record: &RunRecord, at: Timestamp) -> Self {

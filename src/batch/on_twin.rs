@@ -133,7 +133,9 @@ impl<'a> OnTwin<'a> {
                     torch: self.standing.torch.clone(),
                     burned: Some(tip.burned),
                 },
-                Need::PartIsMade { .. } | Need::Measure { .. } => continue,
+                Need::PartIsMade { .. } | Need::PartOutlastsTip { .. } | Need::Measure { .. } => {
+                    continue;
+                }
             };
             told.push(self.tell(HANDS, said)?);
         }
@@ -255,6 +257,7 @@ impl<'a> OnTwin<'a> {
             is_whole: end == End::Complete,
             fate,
             decided: None,
+            settled: None,
             first_cause,
             passes_done: u32::try_from(done).unwrap_or(u32::MAX),
             passes_planned: Some(plan.forecast.zones.iter().map(|zone| zone.passes.planned).sum()),
@@ -301,6 +304,7 @@ pub fn of_batch(
         batch: batch.id.clone(),
         number,
         serial: before.serial.clone(),
+        tried: standing.tried(number),
         particulars,
         deviations: Vec::new(),
     }

@@ -9,12 +9,12 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use super::gas::OXYGEN;
-use super::line::{Decision, PartLine, found};
+use super::line::{Decision, PartLine, Settled, found};
 use super::standing::{fate, is_good, is_inspected, order, stands, to_be_measured};
 use super::used::Gathering;
 use crate::record::{
     Batch, BatchId, BatchPart, LastLinks, Mark, MarkRecord, MeasurementRecord, Of, RecordError,
-    RunKind, Said, Store,
+    RunId, RunKind, Said, Store,
 };
 
 /// A batch in a report.
@@ -64,6 +64,10 @@ pub struct Sums {
     pub fuel: Volume,
     /// Oxygen, all attempts together.
     pub oxygen: Volume,
+    /// Parts of which nobody knows what powder they took: it is not in the sum.
+    pub powder_not_known: Vec<u32>,
+    /// The same of their gas.
+    pub gas_not_known: Vec<u32>,
     /// Mean takt.
     pub takt: Option<Time>,
     /// Powder of a whole part on the average.
@@ -157,6 +161,7 @@ impl Shift {
         }
         let measured = parts.iter().flat_map(|line| &line.found).map(|found| &found.person);
         let decided = parts.iter().filter_map(|line| Some(&line.decided.as_ref()?.person));
+        let settled = parts.iter().filter_map(|line| Some(&line.settled.as_ref()?.person));
         let started = parts.iter().filter_map(|line| line.person.as_ref());
         let deviated = parts.iter().flat_map(|line| &line.deviations);
         let people = told
@@ -164,6 +169,7 @@ impl Shift {
             .map(|line| &line.person)
             .chain(measured)
             .chain(decided)
+            .chain(settled)
             .chain(started)
             .chain(deviated.filter_map(|deviation| deviation.person.as_ref()))
             .cloned()
@@ -242,6 +248,7 @@ impl Reader<'_> {
                 reason: reason(&kept.mark.said),
                 person: kept.mark.person.clone(),
             }),
+            settled: settled(self.said, &part.run),
             first_cause: run.first_cause.clone(),
             passes_done: run.passes_done,
             passes_planned: run.passes_planned,
@@ -259,6 +266,14 @@ impl Reader<'_> {
                 .cloned(),
         })
     }
+}
+
+fn settled(said: &[&MarkRecord], run: &RunId) -> Option<Settled> {
+    said.iter().rev().filter(|kept| kept.mark.run.as_ref() == Some(run)).find_map(|kept| {
+        let Said::Settled { choice, reason, .. } = &kept.mark.said else { return None };
+        let (reason, person) = (reason.clone(), kept.mark.person.clone());
+        Some(Settled { choice: *choice, reason, person })
+    })
 }
 
 fn reason(said: &Said) -> String {
@@ -279,6 +294,10 @@ impl Sums {
                 Fate::Scrap => sums.scrapped += 1,
                 Fate::Bare => sums.bare += 1,
                 Fate::Running => {}
+            }
+            if line.fate != Fate::Bare {
+                sums.powder_not_known.extend(line.powder.is_none().then_some(line.number));
+                sums.gas_not_known.extend(line.gas.is_none().then_some(line.number));
             }
             sums.powder += line.powder.unwrap_or(Mass::ZERO);
             let (fuel, oxygen) = line.gas.unwrap_or((Volume::ZERO, Volume::ZERO));

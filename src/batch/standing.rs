@@ -5,7 +5,8 @@ mod used_up;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 use evenpass_core::batch::{
-    Attempt, BlastLimits, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally, why_measured,
+    Attempt, BlastLimits, Blasted, Course, Fate, Order, PowderLot, Tally, WhyMeasured, tally,
+    why_measured,
 };
 use evenpass_core::plan::Plan;
 use evenpass_core::quantity::{Mass, Time};
@@ -17,7 +18,7 @@ use super::used::Gathering;
 use crate::files::Job;
 use crate::record::{
     Batch, BatchId, BatchPart, Inspected, MarkRecord, Of, Outcome, RecordError, RunId, RunKind,
-    RunSummary, RunUsed, Said, Store, TO_BE_MEASURED, Verdict,
+    RunSummary, RunUsed, Said, Store, TO_BE_MEASURED, ToldAfter, Verdict,
 };
 
 /// One attempt at a part that has ended.
@@ -37,6 +38,38 @@ pub struct Ended {
     pub to_be_measured: Option<WhyMeasured>,
 }
 
+/// When a part was in the flame.
+#[derive(Debug, Clone, Copy)]
+struct InFlame {
+    at: Timestamp,
+    /// The place of its run in the records; `None` of one that is not kept.
+    place: Option<i64>,
+}
+
+/// When a part was blasted, as it was told.
+#[derive(Debug, Clone, Copy)]
+struct BlastedThen {
+    at: Timestamp,
+    /// When that was told and after which run, where it is kept.
+    told: Option<(Timestamp, ToldAfter)>,
+}
+
+impl BlastedThen {
+    /// What is known of it after the part was in the flame.
+    fn after(self, flame: InFlame) -> Option<Blasted> {
+        let is_older = flame.at > self.at;
+        let Some(((told_at, told), place)) = self.told.zip(flame.place) else {
+            return is_older.then_some(Blasted::NotTold);
+        };
+        // The order in which both were kept says it, whatever the clock said.
+        if place > told.run || (place == told.run && !told.ended) {
+            return Some(Blasted::NotTold);
+        }
+        let known = if told_at < flame.at { Blasted::NotKnown } else { Blasted::NotTold };
+        is_older.then_some(known)
+    }
+}
+
 /// An order as it stands, with what the machine has in stock.
 #[derive(Debug, Clone)]
 pub struct Standing {
@@ -47,7 +80,7 @@ pub struct Standing {
     /// What was tried, in its order.
     pub attempts: Vec<Attempt>,
     /// When each part was last in the flame.
-    in_flame: BTreeMap<u32, Timestamp>,
+    in_flame: BTreeMap<u32, InFlame>,
     /// What is in the hopper; `None` where nobody has said.
     pub hopper: Option<Mass>,
     /// What must stay in it.
@@ -65,7 +98,10 @@ pub struct Standing {
     pub tip_burned: Time,
     /// How long it burns from one cleaning to the next.
     pub tip_every: Option<Time>,
-    blasted: BTreeMap<u32, Timestamp>,
+    blasted: BTreeMap<u32, BlastedThen>,
+    /// Whether a clock went back since the hopper was filled.
+    pub clocks_contradict: bool,
+    clock: Option<Timestamp>,
     /// From when a blasted surface is old.
     pub blast_limits: BlastLimits,
     /// The powders of the recipe, by their keys.
@@ -120,6 +156,8 @@ impl Standing {
             tip_burned: Time::ZERO,
             tip_every: ordered.tip_every,
             blasted: BTreeMap::new(),
+            clocks_contradict: false,
+            clock: None,
             blast_limits: BlastLimits::within(plan.program.blasted_within),
             powders: job.recipe.zones.iter().map(|zone| zone.powder.clone()).collect(),
             powder_lot: PowderLot::Same,
@@ -150,17 +188,19 @@ impl Standing {
         let mut runs = runs.into_iter().peekable();
         let mut latest = None;
         for mark in said {
-            while let Some(run) = runs.next_if(|run| run.started_at < mark.mark.at) {
+            while let Some(run) = runs.next_if(|run| is_before(run, mark)) {
                 self.use_up(&batch.id, &run);
                 latest = Some(run);
             }
+            self.look_at_clock(latest.as_ref(), mark);
             // Parts of other batches have the same numbers.
             let is_of_other = mark.mark.batch.as_ref() != Some(&batch.id);
             if !(is_of_other && matches!(mark.mark.said, Said::Blasted { .. })) {
                 self.hear(&mark.mark.said);
+                self.kept_after(mark);
             }
             if let Some(run) = &latest {
-                self.use_on(store, run, &mark.mark)?;
+                self.use_on(store, run, mark)?;
             }
         }
         runs.for_each(|run| self.use_up(&batch.id, &run));
@@ -169,6 +209,7 @@ impl Standing {
 
     /// A run whose end nobody wrote down is taken to have used what is planned.
     fn use_up(&mut self, of: &BatchId, run: &RunUsed) {
+        self.clock_says(run.started_at);
         let powder = self.powder(run);
         let gases = self.gases(run);
         self.take_stock(
@@ -199,10 +240,41 @@ impl Standing {
                 self.lots.insert(of.clone(), lot.clone());
             }
             Said::Blasted { parts, ended } => {
-                self.blasted.extend(parts.iter().map(|part| (*part, *ended)));
+                let then = BlastedThen { at: *ended, told: None };
+                self.blasted.extend(parts.iter().map(|part| (*part, then)));
             }
             _ => {}
         }
+    }
+
+    /// Keeps after which run parts were blasted.
+    fn kept_after(&mut self, kept: &MarkRecord) {
+        let Said::Blasted { parts, .. } = &kept.mark.said else { return };
+        for part in parts {
+            if let Some(blasted) = self.blasted.get_mut(part) {
+                blasted.told = kept.told_after.map(|after| (kept.mark.at, after));
+            }
+        }
+    }
+
+    /// Whether what was told fits what the clock said before it. With a hopper filled it counts anew.
+    fn look_at_clock(&mut self, latest: Option<&RunUsed>, kept: &MarkRecord) {
+        if matches!(kept.mark.said, Said::Refilled { .. }) {
+            (self.clocks_contradict, self.clock) = (false, None);
+        }
+        let ended = |run: &&RunUsed| {
+            kept.told_after.is_some_and(|after| after.run == run.place && after.ended)
+        };
+        if let Some(ended_at) = latest.filter(ended).and_then(|run| run.ended_at) {
+            self.clock_says(ended_at);
+        }
+        self.clock_says(kept.mark.at);
+    }
+
+    /// What is read in its order has times that go on, unless a clock went back.
+    fn clock_says(&mut self, at: Timestamp) {
+        self.clocks_contradict |= self.clock.is_some_and(|before| at < before);
+        self.clock = self.clock.max(Some(at));
     }
 
     /// The parts, what became of them and what was decided and measured.
@@ -223,7 +295,9 @@ impl Standing {
             let fate = fate(run, stands(store, said, &part.run)?);
             self.attempts.push(Attempt { number: part.number, fate });
             if has_begun(run) {
-                self.in_flame.insert(part.number, run.ended_at.unwrap_or(run.started_at));
+                let place = used.iter().find(|used| used.run == part.run).map(|used| used.place);
+                let at = run.ended_at.unwrap_or(run.started_at);
+                self.in_flame.insert(part.number, InFlame { at, place });
             }
             let by_figures = measured.iter().any(|kept| {
                 kept.withdrawn.is_none() && kept.measurement.run.as_ref() == Some(&part.run)
@@ -266,7 +340,7 @@ impl Standing {
     /// Takes in a part that was just made: what [`Standing::of`] would read of its record.
     pub fn take(&mut self, ended: &Ended) {
         self.attempts.push(Attempt { number: ended.number, fate: ended.fate });
-        self.in_flame.insert(ended.number, ended.ended_at);
+        self.in_flame.insert(ended.number, InFlame { at: ended.ended_at, place: None });
         let gases = ended.used.gas(&self.flow);
         let hopper = self.hopper.map(|holds| holds - ended.powder);
         self.take_stock(hopper, ended.used.flame_lit(), &gases);
@@ -286,19 +360,30 @@ impl Standing {
         tally(&self.order, &self.attempts)
     }
 
-    /// How long ago a part was blasted; `None` when it was in the flame since, or nobody has said.
+    /// How long ago a part was blasted; not told when it was in the flame since.
     #[must_use]
-    pub fn since_blasted(&self, number: u32, now: Timestamp) -> Option<Time> {
-        let blasted = *self.blasted.get(&number)?;
-        let burnt = self.in_flame.get(&number).is_some_and(|flame| *flame > blasted);
-        let since = now.duration_since(blasted).unsigned_abs();
-        (!burnt).then(|| if now > blasted { Time::from_duration(since) } else { Time::ZERO })
+    pub fn since_blasted(&self, number: u32, now: Timestamp) -> Blasted {
+        let Some(blasted) = self.blasted.get(&number).copied() else { return Blasted::NotTold };
+        let flame = self.in_flame.get(&number).copied();
+        match flame.and_then(|flame| blasted.after(flame)) {
+            Some(known) => known,
+            None if now < blasted.at => Blasted::NotKnown,
+            None => {
+                Blasted::Ago(Time::from_duration(now.duration_since(blasted.at).unsigned_abs()))
+            }
+        }
+    }
+
+    /// How many attempts there were at a part.
+    #[must_use]
+    pub fn tried(&self, number: u32) -> usize {
+        self.attempts.iter().filter(|attempt| attempt.number == number).count()
     }
 
     /// When a part was blasted.
     #[must_use]
     pub fn blasted_at(&self, number: u32) -> Option<Timestamp> {
-        self.blasted.get(&number).copied()
+        self.blasted.get(&number).map(|blasted| blasted.at)
     }
 
     /// How long the torch burns in a part, by the plan.
@@ -337,6 +422,12 @@ pub fn order(batch: &Batch) -> Order {
         measured_every: ordered.measured_every,
         scrapped: ordered.scrapped,
     }
+}
+
+/// Whether a run had begun when a mark was told: by the order in which both were kept, or where an
+/// earlier version kept it, by the clock.
+fn is_before(run: &RunUsed, kept: &MarkRecord) -> bool {
+    kept.told_after.map_or(run.started_at < kept.mark.at, |after| run.place <= after.run)
 }
 
 fn is_rig(text: &str, title: &str) -> bool {

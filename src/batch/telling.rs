@@ -18,6 +18,9 @@ use crate::shown::one_line;
 
 /// The most a hopper may be said to hold (arbitrary: ten times the bench's).
 const LARGEST_HOPPER: Mass = Mass::from_g(20_000.0);
+/// The most that bottles may be said to hold (arbitrary: several bundles of 16 bottles, of some 10 m3
+/// each).
+const LARGEST_CONTENTS: Volume = Volume::from_l(1_000_000.0);
 /// The longest that a surface may have been blasted before (arbitrary: an older one is none to
 /// spray on).
 const LONGEST_AGO: Time = Time::from_s(86_400.0);
@@ -193,8 +196,9 @@ impl LotTold<'_> {
                 format!("{contents} of a powder"),
                 "nothing here: what the hopper holds is told when it is refilled",
             )),
-            Some(contents) if contents <= Volume::ZERO => {
-                Err(Wrong::found(Field::Contents, contents, "what the bottles hold, above nothing"))
+            Some(contents) if contents <= Volume::ZERO || contents > LARGEST_CONTENTS => {
+                let accepted = format!("above 0 L to {LARGEST_CONTENTS}, what the bottles hold");
+                Err(Wrong::found(Field::Contents, contents, accepted))
             }
             contents => Ok(Said::Lot { of, lot, certificate, contents }),
         }
@@ -328,6 +332,21 @@ mod tests {
         assert!(blasted_at(LONGEST_AGO, now).is_ok());
         assert!(blasted_at(Time::from_s(86_401.0), now).is_err());
         assert!(blasted_at(Time::from_s(-1.0), now).is_err());
+    }
+
+    #[test]
+    fn bottles_hold_more_than_nothing_and_no_more_than_a_store_of_them() {
+        let catalogue = Catalogue::default();
+        let said = |contents: Volume| {
+            let (certificate, contents) = (None, Some(contents));
+            LotTold { of: OXYGEN, lot: "B10", certificate, contents }.said(&catalogue)
+        };
+        assert!(said(LARGEST_CONTENTS).is_ok() && said(Volume::from_l(1.0)).is_ok());
+        for none in [0.0, -1.0, 1e15] {
+            let wrong = said(Volume::from_l(none)).expect_err("no bottles hold that");
+            assert_eq!(wrong.field, Field::Contents);
+            assert_eq!(wrong.accepted, "above 0 L to 1000000 L, what the bottles hold");
+        }
     }
 
     #[test]

@@ -3,17 +3,19 @@
 use std::path::Path;
 use std::time::Duration;
 
-use evenpass_core::batch::{PowderLot, Scrapped, WhyMeasured};
+use evenpass_core::batch::{Blasted, PowderLot, Scrapped, WhyMeasured};
 use evenpass_core::learn::{Finish, Measured, Pair, PartMeasured};
 use evenpass_core::ledger::{Entry, EntryKind};
 use evenpass_core::moment::Moment;
 use evenpass_core::plan::{Plan, plan};
-use evenpass_core::quantity::{Length, Mass, Volume};
+use evenpass_core::quantity::{Length, Mass, Time, Volume};
+use evenpass_core::resume::{Checked, Choice};
 use jiff::Timestamp;
 use jiff::civil::date;
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
+use super::before::{Before, Need, Surface, Weight};
 use super::on_twin;
 use super::shift::{Asked, Shift};
 use super::standing::Standing;
@@ -26,6 +28,7 @@ use crate::record::{
     Batch, BatchId, Mark, Measurement, Ordered, RunId, RunKind, Said, Source, Store,
     TO_BE_MEASURED, Verdict,
 };
+use crate::report::shift::rows;
 use crate::resuming::{self, GoesOn};
 
 /// An order of three parts on the twin, and the runs that make them.
@@ -126,6 +129,7 @@ impl Shop {
             batch: self.batch.id.clone(),
             number: made.number,
             serial: format!("S-{}", made.number),
+            tried: self.standing().tried(made.number),
             particulars: [(TO_BE_MEASURED.to_owned(), made.to_be_measured.to_owned())]
                 .into_iter()
                 .collect(),
@@ -160,6 +164,18 @@ impl Shop {
 
     fn made(&self, made: Made<'_>) -> RunId {
         let keeping = self.begun(&made);
+        Self::over(keeping, &made)
+    }
+
+    /// Something is told by the wall clock while a run is under way.
+    fn made_while(&self, made: &Made<'_>, at: &str, said: Said) -> RunId {
+        let keeping = self.begun(made);
+        keeping.flush();
+        self.told(at, None, said);
+        Self::over(keeping, made)
+    }
+
+    fn over(keeping: Keeping, made: &Made<'_>) -> RunId {
         let run = keeping.id();
         let powder_fed_g = Some(made.powder_g);
         let told = Ended { end: made.end, first_cause: None, zones: &[], powder_fed_g };
@@ -233,6 +249,7 @@ fn a_part_is_being_made_while_its_run_is_written_whatever_was_decided() {
     let shop = Shop::new();
     for verdict in [Verdict::Pass, Verdict::Scrap] {
         let keeping = shop.begun(&Made::default());
+        keeping.flush();
         shop.decided(&keeping.id(), verdict);
         assert_eq!(shop.standing().tally().running, Some(1), "{verdict:?}");
         drop(keeping);
@@ -357,22 +374,22 @@ fn a_hopper_filled_while_a_part_is_made_is_short_of_what_the_rest_of_the_part_to
     // Four samples with powder, a quarter of them after half a minute; without a scale.
     let more: Vec<Entry> = [10, 20, 25, 35].map(|at| sprays(at, "3 bar")).to_vec();
     for (told, left_g) in
-        [("07:59:50", 195.0), ("08:00:30", 198.75), ("08:01:00", 200.0), ("09:00:00", 200.0)]
+        [("07:59:50", 195.0), ("08:00:30", 198.75), ("08:01:00", 200.0), ("09:00:00", 195.0)]
     {
         let shop = Shop::new();
         shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(100.0) });
-        shop.made(Made { more: more.clone(), ..Made::default() });
-        assert_eq!(shop.standing().hopper, Some(Mass::from_g(95.0)));
         let at = format!("2026-11-25T{told}Z");
-        shop.told(&at, None, Said::Refilled { holds: Mass::from_g(200.0) });
+        let made = Made { more: more.clone(), ..Made::default() };
+        shop.made_while(&made, &at, Said::Refilled { holds: Mass::from_g(200.0) });
         let holds = shop.standing().hopper.unwrap().g();
         assert!((holds - left_g).abs() < 1e-9, "filled at {told}: {holds}");
     }
     // Where a scale is fitted it says what is left.
     let shop = Shop::new();
     let weighs = entry(90, EntryKind::Sample, json!({ "hopper": "197.4 g" }));
-    shop.made(Made { more: vec![weighs], ..Made::default() });
-    shop.told("2026-11-25T08:00:30Z", None, Said::Refilled { holds: Mass::from_g(200.0) });
+    let made = Made { more: vec![weighs], ..Made::default() };
+    let refilled = Said::Refilled { holds: Mass::from_g(200.0) };
+    shop.made_while(&made, "2026-11-25T08:00:30Z", refilled);
     assert_eq!(shop.standing().hopper, Some(Mass::from_g(197.4)));
     shop.told("2026-11-25T08:01:41Z", None, Said::Refilled { holds: Mass::from_g(300.0) });
     assert_eq!(shop.standing().hopper, Some(Mass::from_g(300.0)), "after its end");
@@ -388,11 +405,14 @@ fn a_bottle_changed_and_a_tip_cleaned_while_a_part_is_made_are_used_on_by_the_re
     };
     // Lit for 40 s, for the last 10 s of them after the change.
     let more = [switched(10, "on"), switched(40, "off"), switched(50, "on"), switched(60, "off")];
-    shop.made(Made { more: more.concat(), ..Made::default() });
+    let made = Made { more: more.concat(), ..Made::default() };
+    let keeping = shop.begun(&made);
+    keeping.flush();
     let at = "2026-11-25T08:00:45Z";
     shop.told(at, None, lot("acetylene", Some(6000.0)));
     let said = Said::TipCleaned { torch: "both-6".to_owned(), burned: None };
     shop.told(at, None, said);
+    Shop::over(keeping, &made);
     let standing = shop.standing();
     assert!((standing.tip_burned.s() - 10.0).abs() < 1e-9, "{:?}", standing.tip_burned);
     let bottle = &standing.bottles[0];
@@ -411,4 +431,132 @@ fn a_rest_goes_on_with_the_hopper_as_the_run_before_left_it_or_as_it_was_filled_
     assert_eq!(left(), Some(Mass::from_g(43.2)));
     shop.told("2026-11-25T08:10:00Z", None, Said::Refilled { holds: Mass::from_g(900.0) });
     assert_eq!(left(), Some(Mass::from_g(900.0)));
+}
+
+#[test]
+fn a_clock_set_back_a_day_leaves_a_run_after_the_refill_and_the_cleaning_that_it_used_up() {
+    let shop = Shop::new();
+    let flame = |at, level: &str| {
+        entry(at, EntryKind::Contact, json!({ "contact": "flame", "level": level }))
+    };
+    let more = || vec![flame(10, "on"), flame(40, "off")];
+    let at = "2026-11-26T07:00:00Z";
+    shop.told(at, None, Said::Refilled { holds: Mass::from_g(100.0) });
+    shop.told(at, None, Said::TipCleaned { torch: "both-6".to_owned(), burned: None });
+    assert!(!shop.standing().clocks_contradict);
+    shop.made(Made { more: more(), ..Made::default() });
+    let standing = shop.standing();
+    assert_eq!(standing.hopper, Some(Mass::from_g(95.0)));
+    assert!((standing.tip_burned.s() - 30.0).abs() < 1e-9, "{:?}", standing.tip_burned);
+    let before = Before::next(&standing, "2026-11-25T09:00:00Z".parse().unwrap()).unwrap();
+    let clocks = before.stocks().into_iter().find(|(name, _)| name == "clocks");
+    assert!(clocks.unwrap().1.starts_with("the clocks contradict each other"));
+}
+
+#[test]
+fn a_clock_set_back_after_a_run_leaves_a_refill_whole_that_was_told_when_it_was_over() {
+    let shop = Shop::new();
+    shop.told("2026-11-25T07:00:00Z", None, Said::Refilled { holds: Mass::from_g(100.0) });
+    let weighs = entry(90, EntryKind::Sample, json!({ "hopper": "95 g" }));
+    let run = shop.made(Made { more: vec![weighs], ..Made::default() });
+    shop.told("2026-11-24T08:00:00Z", None, Said::Refilled { holds: Mass::from_g(200.0) });
+    assert_eq!(shop.standing().hopper, Some(Mass::from_g(200.0)));
+    assert_eq!(resuming::hopper_left(&shop.store(), &run).unwrap(), Some(Mass::from_g(200.0)));
+}
+
+#[test]
+fn a_surface_blasted_in_the_future_or_in_the_flame_since_is_not_known_to_be_fresh() {
+    let shop = Shop::new();
+    let then = |text: &str| text.parse::<Timestamp>().unwrap();
+    let blasted = |at: &str| {
+        let said = Said::Blasted { parts: vec![1, 2], ended: then(at) };
+        shop.told(at, None, said);
+    };
+    blasted("2026-11-26T07:00:00Z");
+    let standing = shop.standing();
+    assert_eq!(standing.since_blasted(1, then("2026-11-25T07:00:00Z")), Blasted::NotKnown);
+    let later = then("2026-11-26T07:01:00Z");
+    assert_eq!(standing.since_blasted(1, later), Blasted::Ago(Time::from_s(60.0)));
+    // A day earlier by the clock, and after it all the same.
+    shop.made(Made { end: End::Stopped, passes: 1, ..Made::default() });
+    assert_eq!(shop.standing().since_blasted(1, later), Blasted::NotTold);
+    assert_eq!(shop.standing().since_blasted(2, later), Blasted::Ago(Time::from_s(60.0)));
+    // Told after the flame, by a clock that says that it was before.
+    blasted("2026-11-25T06:00:00Z");
+    let now = then("2026-11-25T06:01:00Z");
+    assert_eq!(shop.standing().since_blasted(1, now), Blasted::NotKnown);
+    let before = Before::next(&shop.standing(), then("2026-11-25T05:00:00Z")).unwrap();
+    let old = before.stopped_by(Surface::AsTheOrderWants).map(ToString::to_string);
+    assert!(old.into_iter().any(|need| need.contains("the clocks contradict each other")));
+}
+
+#[test]
+fn of_two_that_begin_the_same_part_of_an_order_one_is_refused_and_leaves_no_run() {
+    let shop = Shop::new();
+    let file = shop.folder.path().join("records.sqlite");
+    let standing = shop.standing();
+    let before = Before::next(&standing, shop.batch.made_at).unwrap();
+    let part = on_twin::of_batch(&shop.batch, &before, &standing, None);
+    let begin =
+        Begin { part: Some(&part), ..Begin::fresh(RunKind::Twin, Some(1), Some(file.as_path())) };
+    let begun: Vec<Result<Keeping, String>> = std::thread::scope(|scope| {
+        let one = || scope.spawn(|| Keeping::begin(&shop.job, &shop.plan, &begin));
+        let both = [one(), one()];
+        both.into_iter().map(|thread| thread.join().unwrap()).collect()
+    });
+    let refused: Vec<&String> = begun.iter().filter_map(|begun| begun.as_ref().err()).collect();
+    assert_eq!(refused.len(), 1, "{refused:?}");
+    assert!(refused[0].starts_with("part 1 of batch B3 is being made by run "), "{refused:?}");
+    assert_eq!(shop.store().runs().unwrap().len(), 1);
+    assert_eq!(shop.store().batch_parts(&shop.batch.id).unwrap().len(), 1);
+}
+
+#[test]
+fn a_part_that_was_killed_and_ended_stands_among_the_trouble_and_not_silently_outside_the_sums() {
+    let shop = Shop::new();
+    shop.made(Made::default());
+    let keeping = shop.begun(&Made { number: 2, ..Made::default() });
+    keeping.flush();
+    let run = keeping.id();
+    drop(keeping);
+    let (choice, checked) = (Choice::EndHere, Checked::default());
+    let said = Said::Settled { choice, reason: "the mains failed".to_owned(), checked };
+    shop.told("2026-11-25T12:00:00Z", Some(&run), said);
+    let shift = shop.shift();
+    let trouble = rows::trouble_rows(&shift);
+    let (part, words) = &trouble[0];
+    assert_eq!((trouble.len(), part.as_str()), (1, "part 2"));
+    assert!(words.starts_with("interrupted; ") && words.ends_with("Cleo: the mains failed"));
+    assert!(shift.people.contains("Cleo"));
+    let head = rows::head(&shift, &jiff::tz::TimeZone::UTC);
+    for name in ["powder", "gas"] {
+        let (_, words) = head.iter().find(|(of, _)| of == name).unwrap();
+        assert!(words.ends_with("; not in it: what part 2 took, which nobody knows"), "{words}");
+    }
+}
+
+#[test]
+fn a_tip_that_does_not_last_for_one_part_is_not_to_be_cleaned_again_right_after_a_cleaning() {
+    let mut shop = Shop::new();
+    let every = shop.standing().flame_of_part() / 2.0;
+    shop.batch.ordered.tip_every = Some(every);
+    let needs = |standing: &Standing| {
+        Before::next(standing, "2026-11-25T09:00:00Z".parse().unwrap()).unwrap().needs
+    };
+    let tip = |need: &Need| matches!(need, Need::CleanTip { .. });
+    let alone = |need: &Need| matches!(need, Need::PartOutlastsTip { .. });
+    let flame = |at, level: &str| {
+        entry(at, EntryKind::Contact, json!({ "contact": "flame", "level": level }))
+    };
+    shop.made(Made { more: vec![flame(10, "on"), flame(40, "off")], ..Made::default() });
+    let burned = needs(&shop.standing());
+    assert!(burned.iter().any(tip) && !burned.iter().any(alone), "{burned:?}");
+    let said = Said::TipCleaned { torch: "both-6".to_owned(), burned: None };
+    shop.told("2026-11-25T08:30:00Z", None, said);
+    let cleaned = needs(&shop.standing());
+    assert!(!cleaned.iter().any(tip), "{cleaned:?}");
+    let told: Vec<&Need> = cleaned.iter().filter(|need| alone(need)).collect();
+    assert_eq!(told.len(), 1);
+    assert!(told[0].to_string().starts_with("one part alone burns "), "{}", told[0]);
+    assert_eq!((told[0].weight(), told[0].verb("B3", 2)), (Weight::Told, None));
 }

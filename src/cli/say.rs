@@ -5,6 +5,8 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use super::Exit;
+use super::refused::Refused;
+use crate::durable;
 use crate::files;
 use crate::shown::{Line, NoLine};
 pub(super) use crate::shown::{harmless, one_line};
@@ -95,5 +97,22 @@ pub(super) fn check_pace(pace: f64) -> Result<(), String> {
         Ok(())
     } else {
         Err(format!("--pace: found {pace}\naccepted: 0.1 to 1000 times as fast as life\n"))
+    }
+}
+
+/// Writes a file that must not be there yet, whole or not at all.
+pub(in crate::cli) fn keep(file: &Path, bytes: &[u8]) -> Result<(), Refused> {
+    durable::create(file, bytes).map_err(|trouble| not_kept(file, &trouble))
+}
+
+/// Why a file was not made.
+pub(in crate::cli) fn not_kept(file: &Path, trouble: &io::Error) -> Refused {
+    let name = file.display();
+    match trouble.kind() {
+        io::ErrorKind::AlreadyExists => Refused::Input(format!(
+            "--out: {name} is there already and would be lost\nhelp: name another one, or remove \
+             this one first\n"
+        )),
+        _ => Refused::Failure(format!("{name}: {trouble}")),
     }
 }

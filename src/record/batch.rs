@@ -5,12 +5,12 @@ use std::fmt;
 use evenpass_core::batch::Scrapped;
 use evenpass_core::quantity::Time;
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, Row, named_params, params};
+use rusqlite::{OptionalExtension, Row, Transaction, named_params, params};
 use serde::{Deserialize, Serialize};
 
 use super::reading::{instant, parsed};
 use super::store::json;
-use super::{RecordError, RunId, RunKind, Source, Store, chain};
+use super::{Outcome, RecordError, RunId, RunKind, Source, Store, chain};
 
 /// A batch's name, as whoever ordered it says it.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize)]
@@ -86,6 +86,33 @@ pub struct BatchPart {
     pub serial: String,
 }
 
+/// A part of a batch for which a run is begun.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartToMake {
+    /// The batch.
+    pub batch: BatchId,
+    /// Which part, from 1.
+    pub number: u32,
+    /// Its serial.
+    pub serial: String,
+    /// How many runs there were for it when it was looked at.
+    pub tried: usize,
+}
+
+/// Says that the run at a place makes a part of a batch.
+pub(super) fn insert_part(
+    change: &Transaction<'_>,
+    run: i64,
+    part: &PartToMake,
+) -> rusqlite::Result<()> {
+    change.execute(
+        "INSERT INTO batch_part (batch, run, number, serial)
+         VALUES ((SELECT place FROM batch WHERE id = ?1), ?2, ?3, ?4)",
+        params![part.batch.as_str(), run, part.number, part.serial],
+    )?;
+    chain::link(change, &chain::BATCH_PART)
+}
+
 impl Store {
     /// Writes a batch down; durable on return.
     ///
@@ -144,22 +171,31 @@ impl Store {
         }
     }
 
-    /// Says that a run makes one part of a batch; durable on return.
-    ///
-    /// # Errors
-    /// There is no such batch or run, or the disk refuses.
-    pub fn keep_batch_part(&mut self, id: &BatchId, part: &BatchPart) -> Result<(), RecordError> {
-        self.batch(id)?;
-        self.must_have(&part.run)?;
-        self.change(|change| {
-            change.execute(
-                "INSERT INTO batch_part (batch, run, number, serial)
-                 VALUES ((SELECT place FROM batch WHERE id = ?1),
-                    (SELECT place FROM run WHERE id = ?2), ?3, ?4)",
-                params![id.as_str(), part.run.as_str(), part.number, part.serial],
+    /// Whether a run may be begun that makes a part: nobody makes it, and nobody has begun it since it
+    /// was looked at. Judged in the change that writes the run down, so that no two make one part.
+    pub(super) fn must_be_free(&self, kind: RunKind, part: &PartToMake) -> Result<(), RecordError> {
+        self.batch(&part.batch)?;
+        let read = || {
+            let mut all = self.connection.prepare(
+                "SELECT r.id, r.outcome FROM batch_part p
+                    JOIN run r ON r.place = p.run JOIN batch b ON b.place = p.batch
+                 WHERE b.id = ?1 AND p.number = ?2 AND r.kind = ?3",
             )?;
-            chain::link(change, &chain::BATCH_PART)
-        })
+            let run = |row: &Row<'_>| Ok((RunId::stored(row.get(0)?), row.get(1)?));
+            all.query_map(params![part.batch.as_str(), part.number, kind], run)?
+                .collect::<rusqlite::Result<Vec<(RunId, Outcome)>>>()
+        };
+        let tried = read().map_err(|source| self.sorted(source))?;
+        let (batch, number) = (part.batch.to_string(), part.number);
+        for (run, outcome) in &tried {
+            if self.outcome_seen(run, *outcome)? == Outcome::Open {
+                return Err(RecordError::PartIsMade { batch, number, run: run.to_string() });
+            }
+        }
+        if tried.len() == part.tried {
+            return Ok(());
+        }
+        Err(RecordError::PartWasBegun { batch, number })
     }
 
     /// The runs of a batch, in their order.
@@ -244,12 +280,35 @@ mod tests {
         let mut store = Store::open(&path).unwrap();
         let batch = any("26-118");
         store.keep_batch(&batch).unwrap();
-        let run = store.begin(&header()).unwrap().id;
+        let run = store.begin(&header(), Some(&part_1(&batch, 0))).unwrap().id;
         let part = BatchPart { run: run.clone(), number: 1, serial: "S-1".to_owned() };
-        store.keep_batch_part(&batch.id, &part).unwrap();
         assert_eq!(store.batch(&batch.id).unwrap(), batch);
         assert_eq!(store.batch_parts(&batch.id).unwrap(), std::slice::from_ref(&part));
         assert_eq!(store.batch_of(&run).unwrap(), Some((batch.id, part)));
+    }
+
+    fn part_1(batch: &Batch, tried: usize) -> PartToMake {
+        PartToMake { batch: batch.id.clone(), number: 1, serial: "S-1".to_owned(), tried }
+    }
+
+    #[test]
+    fn a_run_is_not_begun_for_a_part_that_another_makes_or_has_begun_since_it_was_looked_at() {
+        let (_folder, path) = file();
+        let batch = any("26-118");
+        Store::open(&path).unwrap().keep_batch(&batch).unwrap();
+        let mut stores = [Store::open(&path).unwrap(), Store::open(&path).unwrap()];
+        let [one, other] = &mut stores;
+        let open = one.begin(&header(), Some(&part_1(&batch, 0))).unwrap();
+        let error = other.begin(&header(), Some(&part_1(&batch, 0))).unwrap_err();
+        assert!(matches!(error, RecordError::PartIsMade { number: 1, .. }), "{error}");
+        // Looked at meanwhile: whoever waits until it is over makes none either.
+        let error = other.begin(&header(), Some(&part_1(&batch, 1))).unwrap_err();
+        assert!(matches!(error, RecordError::PartIsMade { number: 1, .. }), "{error}");
+        drop(open);
+        let error = other.begin(&header(), Some(&part_1(&batch, 0))).unwrap_err();
+        assert!(matches!(error, RecordError::PartWasBegun { number: 1, .. }), "{error}");
+        assert_eq!(other.runs().unwrap().len(), 1, "nothing was begun");
+        assert!(other.begin(&header(), Some(&part_1(&batch, 1))).is_ok(), "looked at anew");
     }
 
     #[test]

@@ -233,6 +233,27 @@ pub enum RecordError {
         /// The name.
         id: String,
     },
+    /// Another run makes that part of a batch.
+    #[error("part {number} of batch {batch} is being made by run {run}: wait for its end")]
+    PartIsMade {
+        /// The batch.
+        batch: String,
+        /// Which part.
+        number: u32,
+        /// By which run.
+        run: String,
+    },
+    /// Another run was begun for that part of a batch since it was looked at.
+    #[error(
+        "part {number} of batch {batch} was begun by another run meanwhile; `evenpass batch show \
+         {batch}` says which part is next"
+    )]
+    PartWasBegun {
+        /// The batch.
+        batch: String,
+        /// Which part.
+        number: u32,
+    },
     /// No batch has that name.
     #[error("no batch {asked:?} in the record; {}", known_words(known))]
     UnknownBatch {

@@ -48,5 +48,6 @@ pub(super) fn said(number: i64, said: Said) -> MarkRecord {
             said,
         },
         taken_back_by: None,
+        told_after: None,
     }
 }

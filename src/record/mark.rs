@@ -2,13 +2,13 @@
 //! What was a mistake is taken back by another mark, with who and why.
 
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension, Row, named_params};
-use serde::Serialize;
+use rusqlite::{OptionalExtension, Row, named_params, params};
+use serde::{Deserialize, Serialize};
 
 use super::part::of_part;
 use super::reading::{instant, parsed};
 use super::store::json;
-use super::{BatchId, RecordError, RunId, RunKind, Said, Store, chain};
+use super::{BatchId, Outcome, RecordError, RunId, RunKind, Said, Store, chain};
 
 /// Something that a person added.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -39,6 +39,34 @@ pub struct MarkRecord {
     pub mark: Mark,
     /// The number of the mark that took it back; `None` while it counts.
     pub taken_back_by: Option<i64>,
+    /// What had been run when it was told; `None` where an earlier version kept it.
+    #[serde(skip)]
+    pub told_after: Option<ToldAfter>,
+}
+
+/// What had been run when a mark was told. No clock that is set moves it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ToldAfter {
+    /// The place in the records of the run that had begun last, among those of the mark's kind; zero
+    /// before the first.
+    pub run: i64,
+    /// Whether that run was over.
+    pub ended: bool,
+}
+
+/// A mark's data: what was said, and after what.
+#[derive(Serialize)]
+struct Kept<'a> {
+    #[serde(flatten)]
+    said: &'a Said,
+    told_after: ToldAfter,
+}
+
+/// What stands in a mark's data beside what was said.
+#[derive(Deserialize)]
+struct Beside {
+    #[serde(default)]
+    told_after: Option<ToldAfter>,
 }
 
 /// Which marks are asked for.
@@ -82,6 +110,7 @@ impl Store {
                 Some(None) => {}
             }
         }
+        let kept = Kept { said: &told.said, told_after: self.begun_last(told.kind)? };
         let mut number = 0;
         self.change(|change| {
             change.execute(
@@ -96,13 +125,27 @@ impl Store {
                     ":run": told.run.as_ref().map(RunId::as_str),
                     ":batch": told.batch.as_ref().map(BatchId::as_str),
                     ":what": told.said.word(),
-                    ":data": json(&told.said)?,
+                    ":data": json(&kept)?,
                 },
             )?;
             number = change.last_insert_rowid();
             chain::link(change, &chain::MARK)
         })?;
         Ok(number)
+    }
+
+    /// The run of a kind that has begun last. A record is opened before its job begins.
+    fn begun_last(&self, kind: RunKind) -> Result<ToldAfter, RecordError> {
+        let last = "SELECT place, id, outcome FROM run WHERE kind = ?1 AND (outcome <> ?2
+                OR EXISTS (SELECT 1 FROM entry WHERE entry.run = run.place))
+             ORDER BY place DESC LIMIT 1";
+        let read = |row: &Row<'_>| Ok((row.get(0)?, RunId::stored(row.get(1)?), row.get(2)?));
+        let found = self.connection.query_row(last, params![kind, Outcome::Open], read).optional();
+        let Some((run, id, outcome)) = found.map_err(|source| self.sorted(source))? else {
+            return Ok(ToldAfter { run: 0, ended: true });
+        };
+        let ended = self.outcome_seen(&id, outcome)? != Outcome::Open;
+        Ok(ToldAfter { run, ended })
     }
 
     /// One mark by its number.
@@ -155,6 +198,7 @@ fn mark(row: &Row<'_>) -> rusqlite::Result<MarkRecord> {
             said: parsed(row, 7)?,
         },
         taken_back_by: row.get(8)?,
+        told_after: parsed::<Beside>(row, 7)?.told_after,
     })
 }
 
@@ -180,7 +224,7 @@ mod tests {
     fn a_mark_reads_back_with_its_run_and_says_who_took_it_back() {
         let (_folder, path) = file();
         let mut store = Store::open(&path).unwrap();
-        let run = store.begin(&header()).unwrap().id;
+        let run = store.begin(&header(), None).unwrap().id;
         let told = decided(&run, Verdict::Hold);
         let number = store.keep_mark(&told).unwrap();
         let back = Said::TakenBack { mark: number, reason: "other part".to_owned() };
@@ -201,7 +245,7 @@ mod tests {
         let nobody = RunId::stored("2026-11-25-009".to_owned());
         let error = store.keep_mark(&decided(&nobody, Verdict::Pass)).unwrap_err();
         assert!(matches!(error, RecordError::UnknownRun { .. }), "{error}");
-        let run = store.begin(&header()).unwrap().id;
+        let run = store.begin(&header(), None).unwrap().id;
         let back = Said::TakenBack { mark: 7, reason: String::new() };
         let error = store.keep_mark(&Mark { said: back, ..decided(&run, Verdict::Pass) });
         assert!(matches!(error, Err(RecordError::UnknownMark { number: 7 })), "{error:?}");

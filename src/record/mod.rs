@@ -74,14 +74,14 @@ mod writer;
 
 pub use acceptance::AcceptanceRecord;
 pub use act::{ActAnswer, ActRecord};
-pub use batch::{Batch, BatchId, BatchPart, Ordered};
+pub use batch::{Batch, BatchId, BatchPart, Ordered, PartToMake};
 pub use exported::{Exported, NotExported, verify_export};
 pub use fault::RecordError;
 pub use flaw::Flaw;
 pub use inspected::{Inspected, Open};
 pub use last::{Held, LastLinks, NoLinks};
 pub use location::records_file;
-pub use mark::{Mark, MarkRecord, Of};
+pub use mark::{Mark, MarkRecord, Of, ToldAfter};
 pub use measurement::{Measurement, MeasurementRecord, Origin, Withdrawal};
 pub use proof::{ProofOutcome, ProofRecord};
 pub use pruned::Pruned;

@@ -53,7 +53,7 @@ mod tests {
     fn run(store: &mut Store, earlier: Option<&str>) -> RunId {
         let particulars = earlier.map(|run| (RESUMES.to_owned(), run.to_owned()));
         let header = RunHeader { particulars: particulars.into_iter().collect(), ..header() };
-        store.begin(&header).unwrap().id
+        store.begin(&header, None).unwrap().id
     }
 
     #[test]

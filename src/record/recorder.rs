@@ -11,7 +11,7 @@ use super::store::folder_trouble;
 use super::unseen::Unseen;
 use super::watch::{Watch, Watched};
 use super::writer::{Bounds, Closed, Job, Patience, Progress, Writer, missing};
-use super::{Beginning, RecordError, RunEnd, RunHeader, RunId, Store};
+use super::{Beginning, PartToMake, RecordError, RunEnd, RunHeader, RunId, Store};
 
 /// Writes one run from a thread of its own.
 ///
@@ -38,15 +38,28 @@ impl Recorder {
     /// # Errors
     /// [`RecordError`] when they can't be written; there is then no run.
     pub fn begin(store: Store, header: &RunHeader) -> Result<Self, RecordError> {
-        Self::begin_within(store, header, Bounds::USUAL)
+        Self::begin_within(store, header, None, Bounds::USUAL)
+    }
+
+    /// Begins a run that makes a part of a batch; both are durable on return.
+    ///
+    /// # Errors
+    /// As [`Recorder::begin`]; somebody else makes that part, or has begun it since it was looked at.
+    pub fn begin_part(
+        store: Store,
+        header: &RunHeader,
+        part: Option<&PartToMake>,
+    ) -> Result<Self, RecordError> {
+        Self::begin_within(store, header, part, Bounds::USUAL)
     }
 
     fn begin_within(
         mut store: Store,
         header: &RunHeader,
+        part: Option<&PartToMake>,
         bounds: Bounds,
     ) -> Result<Self, RecordError> {
-        let run = store.begin(header)?;
+        let run = store.begin(header, part)?;
         let id = run.id.clone();
         let (progress, known) = (Arc::<Progress>::default(), Arc::<Mutex<Unseen>>::default());
         let slate = run.slate().map_err(|source| folder_trouble(store.file(), source))?;
@@ -272,7 +285,7 @@ mod tests {
     fn a_channel_that_is_full_loses_and_counts_but_never_waits() {
         let (_folder, path) = file();
         let store = Store::open(&path).expect("open");
-        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let recorder = Recorder::begin_within(store, &header(), None, SMALL).expect("begin");
         let other = Connection::open(&path).expect("second");
         other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
         // The writer can hold 4 + 8 + 1 at the most, however long it waits for the lock.
@@ -305,7 +318,7 @@ mod tests {
             .pragma_query_value(None, "page_count", |row| row.get(0))
             .expect("pages");
         store.connection.pragma_update(None, "max_page_count", pages + 3).expect("small disk");
-        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let recorder = Recorder::begin_within(store, &header(), None, SMALL).expect("begin");
         recorder.deliver(entry(1));
         assert_eq!(recorder.flush(), 1);
         assert_eq!(recorder.trouble(), None);
@@ -328,7 +341,7 @@ mod tests {
         let store = Store::open(&path).expect("open");
         store.connection.busy_timeout(Duration::ZERO).expect("no patience");
         let hurried = Bounds { retry: Duration::from_millis(5), ..SMALL };
-        let recorder = Recorder::begin_within(store, &header(), hurried).expect("begin");
+        let recorder = Recorder::begin_within(store, &header(), None, hurried).expect("begin");
         let id = recorder.id().clone();
         let other = Connection::open(&path).expect("second");
         other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
@@ -353,7 +366,7 @@ mod tests {
         let (_folder, path) = file();
         let store = Store::open(&path).expect("open");
         store.connection.busy_timeout(Duration::ZERO).expect("no patience");
-        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let recorder = Recorder::begin_within(store, &header(), None, SMALL).expect("begin");
         let other = Connection::open(&path).expect("second");
         other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
         let error = recorder.leave(end()).give_up().expect_err("held");
@@ -365,7 +378,7 @@ mod tests {
         let (_folder, path) = file();
         let store = Store::open(&path).expect("open");
         store.connection.busy_timeout(Duration::ZERO).expect("no patience");
-        let recorder = Recorder::begin_within(store, &header(), SMALL).expect("begin");
+        let recorder = Recorder::begin_within(store, &header(), None, SMALL).expect("begin");
         let other = Connection::open(&path).expect("second");
         other.execute_batch("BEGIN IMMEDIATE").expect("held by another program");
         (1..=6).for_each(|number| recorder.deliver(entry(number)));

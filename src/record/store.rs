@@ -11,8 +11,11 @@ use rusqlite::{
 };
 
 use super::alive::{self, AliveMark, Process, Slate};
+use super::batch::insert_part;
 use super::chain::{self, Linking};
-use super::{Beginning, Outcome, RESUMES, RecordError, RunEnd, RunHeader, RunId, schema};
+use super::{
+    Beginning, Outcome, PartToMake, RESUMES, RecordError, RunEnd, RunHeader, RunId, schema,
+};
 use crate::durable;
 
 /// The records file, open.
@@ -114,13 +117,19 @@ impl Store {
     /// Gives a run its id and writes down what is known of it. Open runs of dead processes are
     /// settled as interrupted on the way. Only one run goes on with another: whether it still may is
     /// looked at where nobody can begin a second one meanwhile.
-    pub(super) fn begin(&mut self, header: &RunHeader) -> Result<OpenRun, RecordError> {
+    pub(super) fn begin(
+        &mut self,
+        header: &RunHeader,
+        part: Option<&PartToMake>,
+    ) -> Result<OpenRun, RecordError> {
         let file = self.file.clone();
         let sorted = |source| RecordError::from_sqlite(&file, source);
         let change = Transaction::new_unchecked(&self.connection, TransactionBehavior::Immediate)
             .map_err(sorted)?;
         if let Some(earlier) = header.particulars.get(RESUMES) {
             self.must_wait(&RunId::stored(earlier.clone()))?;
+        } else if let Some(part) = part {
+            self.must_be_free(header.kind, part)?;
         }
         let settled = settle(&change, &file).map_err(sorted)?;
         sweep(&change, &file).map_err(sorted)?;
@@ -130,6 +139,9 @@ impl Store {
         insert(&change, &id, header).map_err(sorted)?;
         let place = change.last_insert_rowid();
         chain::begin(&change, place, &header.started_at.to_string()).map_err(sorted)?;
+        if let Some(part) = part {
+            insert_part(&change, place, part).map_err(sorted)?;
+        }
         change.commit().map_err(sorted)?;
         for id in &settled {
             alive::sweep(&file, id);

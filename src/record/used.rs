@@ -19,6 +19,8 @@ pub const FUEL_OF: &str = "fuel of ";
 pub struct RunUsed {
     /// The run.
     pub run: RunId,
+    /// Its place in the records: the order in which they were begun, whatever the clock said.
+    pub place: i64,
     /// When it began, by the wall clock.
     pub started_at: Timestamp,
     /// When it ended, by the wall clock; `None` where nobody wrote that down.
@@ -54,7 +56,7 @@ impl Store {
                 "SELECT id, started_at, rig, totals,
                     (SELECT b.id FROM batch_part p JOIN batch b ON b.place = p.batch
                         WHERE p.run = run.place),
-                    ended_at
+                    ended_at, place
                  FROM run WHERE kind = ?1 ORDER BY place",
             )?;
             all.query_map([kind], used)?.collect::<rusqlite::Result<Vec<_>>>()
@@ -67,6 +69,7 @@ fn used(row: &Row<'_>) -> rusqlite::Result<RunUsed> {
     let totals: Value = parsed(row, 3)?;
     Ok(RunUsed {
         run: RunId::stored(row.get(0)?),
+        place: row.get(6)?,
         started_at: instant(1, &row.get::<_, String>(1)?)?,
         ended_at: row.get::<_, Option<String>>(5)?.map(|text| instant(5, &text)).transpose()?,
         rig: row.get(2)?,

@@ -7,7 +7,7 @@ use evenpass_core::rig::Rig;
 use super::Standing;
 use crate::batch::gas::Gases;
 use crate::batch::midway::After;
-use crate::record::{Mark, RecordError, RunUsed, Said, Store};
+use crate::record::{MarkRecord, RecordError, RunUsed, Said, Store};
 
 impl Standing {
     /// What was filled, changed or cleaned while a run was under way was used on by the rest of it.
@@ -15,28 +15,25 @@ impl Standing {
         &mut self,
         store: &Store,
         run: &RunUsed,
-        mark: &Mark,
+        kept: &MarkRecord,
     ) -> Result<(), RecordError> {
-        match &mark.said {
+        let Some(after) = After::of(store, run, kept)? else { return Ok(()) };
+        match &kept.mark.said {
             Said::Refilled { holds } => {
                 // What the scale says at its end knows of both.
-                let weighed = run.hopper_left.filter(|_| run.ended_at > Some(mark.at));
-                self.hopper = Some(match weighed {
-                    Some(left) => left,
-                    None => {
-                        let after = After::of(store, run, mark.at)?;
+                self.hopper =
+                    Some(run.hopper_left.unwrap_or_else(|| {
                         (*holds - self.powder(run) * after.powder).max(Mass::ZERO)
-                    }
-                });
+                    }));
             }
             Said::Lot { of, .. } => {
                 let used = self.gases(run).of(of);
                 if let Some(bottle) = self.bottles.iter_mut().find(|bottle| bottle.of == *of) {
-                    bottle.take(used * After::of(store, run, mark.at)?.flame);
+                    bottle.take(used * after.flame);
                 }
             }
             Said::TipCleaned { torch, .. } if *torch == self.torch => {
-                self.tip_burned = self.lit(run) * After::of(store, run, mark.at)?.flame;
+                self.tip_burned = self.lit(run) * after.flame;
             }
             _ => {}
         }

@@ -89,11 +89,7 @@ pub(super) fn report(arguments: &ReportArguments, to: &mut impl Write) -> Result
     }
     if let Some(file) = &arguments.out {
         let text = page(&shift, &TimeZone::system(), arguments.paper);
-        if let Err(problem) = files::may_write("--out", file, &[]) {
-            return Err(Refused::Input(problem));
-        }
-        std::fs::write(file, text)
-            .map_err(|trouble| Refused::Failure(format!("{}: {trouble}", file.display())))?;
+        say::keep(file, text.as_bytes())?;
         return Ok(writeln!(to, "written: {}", say::one_line(&file.display().to_string()))?);
     }
     if arguments.json {

@@ -17,7 +17,7 @@ use crate::cli::refused::Refused;
 use crate::cli::sheet::{Layout, Sheet};
 use crate::cli::{Setting, say};
 use crate::learning::Lessons;
-use crate::record::Batch;
+use crate::record::{Batch, RunId, Store};
 
 /// What `batch show` is asked.
 #[derive(Debug, Args)]
@@ -101,6 +101,9 @@ pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(),
     for (name, words) in tally_rows(&tally) {
         line(name, words);
     }
+    if let Some((number, run)) = left_undone(&of)? {
+        line("to go on", format!("part {number}: `evenpass run --resume {run}`"));
+    }
     if let Some((number, _)) = standing.first_good {
         line("first good", format!("part {number}: drift counts from it"));
     }
@@ -116,6 +119,14 @@ pub(super) fn show(arguments: &ShowArguments, to: &mut impl Write) -> Result<(),
         None => Ok(writeln!(to, "\nno part is to be made")?),
         Some(before) => next(&before, batch, to),
     }
+}
+
+/// The part of an order that waits for a run that goes on with it, and the run that left it.
+fn left_undone(of: &BatchJob) -> Result<Option<(u32, RunId)>, Refused> {
+    let store = Store::open_to_read(&of.file)?;
+    let Some(run) = store.left_undone(&of.batch.rig, of.batch.kind)? else { return Ok(None) };
+    let part = store.batch_of(&run)?.filter(|(batch, _)| *batch == of.batch.id);
+    Ok(part.map(|(_, part)| (part.number, run)))
 }
 
 /// The next part.

@@ -10,8 +10,9 @@ use jiff::tz::TimeZone;
 use super::{print_json, section};
 use crate::cli::refused::Refused;
 use crate::cli::say;
+pub(super) use crate::cli::say::keep;
+use crate::cli::say::not_kept;
 use crate::cli::sheet::{Layout, Sheet};
-use crate::durable;
 use crate::export::{ExportError, Table, write_json};
 use crate::people::{LengthUnit, PressureUnit, TemperatureUnit, Units};
 use crate::record::{RunId, Store, records_file};
@@ -155,7 +156,7 @@ pub(super) fn export(asked: &ExportArguments, to: &mut impl Write) -> Result<(),
         }
         Format::Csv => {
             let report = Report::of(&store, &run)?;
-            fs::create_dir(&asked.out).map_err(|trouble| refused(&asked.out, &trouble))?;
+            fs::create_dir(&asked.out).map_err(|trouble| not_kept(&asked.out, &trouble))?;
             let is_here = |table: &Table| !table.is_of_entries() || report.record.pruned.is_none();
             for table in Table::ALL.into_iter().filter(is_here) {
                 let mut text = Vec::new();
@@ -248,22 +249,6 @@ fn print(found: &Comparison, to: &mut impl Write) -> io::Result<()> {
         }
     }
     Ok(())
-}
-
-/// Writes a file that must not be there yet, whole or not at all.
-pub(super) fn keep(file: &Path, bytes: &[u8]) -> Result<(), Refused> {
-    durable::create(file, bytes).map_err(|trouble| refused(file, &trouble))
-}
-
-fn refused(file: &Path, trouble: &io::Error) -> Refused {
-    let name = file.display();
-    match trouble.kind() {
-        io::ErrorKind::AlreadyExists => Refused::Input(format!(
-            "--out: {name} is there already and would be lost\nhelp: name another one, or remove \
-             this one first\n"
-        )),
-        _ => Refused::Failure(format!("{name}: {trouble}")),
-    }
 }
 
 fn told(file: &Path, to: &mut impl Write) -> Result<(), Refused> {

@@ -2,13 +2,13 @@
 
 use std::collections::BTreeSet;
 
-use evenpass_core::batch::{Drift, Figure};
+use evenpass_core::batch::{Drift, Fate, Figure};
 use evenpass_core::quantity::{Fraction, Quantity, Time, fixed};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::batch::job::file_name;
-use crate::batch::line::{Decision, Found, PartLine};
+use crate::batch::line::{Decision, Found, PartLine, Settled};
 use crate::batch::shift::{Shift, numbers};
 use crate::record::Verdict;
 use crate::shown::Layout;
@@ -95,19 +95,22 @@ pub(crate) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
     row(
         "powder",
         format!(
-            "{:.1} in all, {} g for a whole part",
+            "{:.1} in all, {} g for a whole part{}",
             sums.powder,
-            figure(sums.powder_per_part, 2)
+            figure(sums.powder_per_part, 2),
+            not_in_it(&sums.powder_not_known)
         ),
     );
     row(
         "gas",
         format!(
-            "fuel {:.0} in all, {} L for a whole part; oxygen {:.0}, {} L (planned flow, time lit)",
+            "fuel {:.0} in all, {} L for a whole part; oxygen {:.0}, {} L (planned flow, time \
+             lit){}",
             sums.fuel,
             figure(sums.fuel_per_part, 1),
             sums.oxygen,
-            figure(sums.oxygen_per_part, 1)
+            figure(sums.oxygen_per_part, 1),
+            not_in_it(&sums.gas_not_known)
         ),
     );
     let deciders =
@@ -121,6 +124,14 @@ pub(crate) fn head(shift: &Shift, zone: &TimeZone) -> Vec<(String, String)> {
         row("people", people.join(", "));
     }
     rows
+}
+
+/// Whose share of a sum nobody knows.
+fn not_in_it(parts: &[u32]) -> String {
+    if parts.is_empty() {
+        return String::new();
+    }
+    format!("; not in it: what {} took, which nobody knows", numbers(parts))
 }
 
 /// Headings and cells of the parts.
@@ -225,6 +236,12 @@ pub(crate) fn trouble_rows(shift: &Shift) -> Vec<(String, String)> {
         let mut words = Vec::new();
         if let Some(cause) = &line.first_cause {
             words.push(format!("{}: {cause}", line.outcome.word()));
+        }
+        if line.first_cause.is_none() && line.fate == Fate::BrokenOff {
+            words.push(line.outcome.word().to_owned());
+        }
+        if let Some(Settled { choice, reason, person }) = &line.settled {
+            words.push(format!("{}, {person}: {reason}", choice.words()));
         }
         if let Some(decided) = line.decided.as_ref().filter(|one| one.verdict != Verdict::Pass) {
             let Decision { verdict, reason, person } = decided;

@@ -13,4 +13,4 @@ pub use order::{
     Attempt, Fate, Order, PowderLot, Queued, Scrapped, Tally, WhyMeasured, tally, why_measured,
 };
 pub use stock::{Expected, Reach, Stock, expected, reach};
-pub use timers::{BlastLimits, Blasting, Tip, blasting, tip};
+pub use timers::{BlastLimits, Blasted, Blasting, Tip, blasting, tip};
