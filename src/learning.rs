@@ -208,6 +208,9 @@ const fn teaches(measured: &Measured) -> bool {
     }
 }
 
+/// What an engineer confirmed, with the numbers of the measurements that it was given for.
+type Grounded = (Accepted, Vec<i64>);
+
 /// What an engineer confirmed last and still counts, with the numbers of the measurements that it was
 /// given for; and that what was confirmed after it counts
 /// no more, and why, as a phrase.
@@ -216,7 +219,7 @@ fn accepted(
     whose: Whose<'_>,
     pair: &Pair,
     figures: &Figures,
-) -> Result<(Option<(Accepted, Vec<i64>)>, Option<String>), RecordError> {
+) -> Result<(Option<Grounded>, Option<String>), RecordError> {
     let measurements = whose.told(store)?;
     let mut fell = None;
     for known in store.acceptances()?.into_iter().rev() {

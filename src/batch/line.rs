@@ -126,6 +126,7 @@ pub const fn stands(fate: Fate) -> &'static str {
         Fate::Bare => "not begun",
         Fate::Made => "undecided",
         Fate::BrokenOff => "broken off",
+        Fate::Stripped => "stripped",
         Fate::Pass => "pass",
         Fate::Hold => "hold",
         Fate::Scrap => "scrap",

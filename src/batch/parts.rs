@@ -3,7 +3,7 @@
 use evenpass_core::batch::{Attempt, Fate, Tally, WhyMeasured, tally};
 
 use super::shift::numbers;
-use super::standing::{fate, is_inspected, order, stands, to_be_measured};
+use super::standing::{fate_of, is_inspected, order, to_be_measured};
 use crate::record::{Batch, MarkRecord, Of, RecordError, RunId, RunSummary, Store};
 
 /// One run of a part.
@@ -50,7 +50,7 @@ pub fn tried(store: &Store, batch: &Batch) -> Result<Vec<Tried>, RecordError> {
         let Some(run) = runs.iter().find(own) else { continue };
         all.push(Tried {
             number: part.number,
-            fate: fate(run, stands(store, &said, &part.run)?),
+            fate: fate_of(store, &said, run)?,
             passes_done: run.passes_done,
             passes_planned: run.passes_planned,
             run: part.run,

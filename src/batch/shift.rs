@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::gas::OXYGEN;
 use super::line::{Decision, PartLine, Settled, found};
-use super::standing::{fate, is_good, is_inspected, order, stands, to_be_measured};
+use super::standing::{fate_of, is_good, is_inspected, order, stands, to_be_measured};
 use super::used::Gathering;
 use crate::record::{
     Batch, BatchId, BatchPart, LastLinks, Mark, MarkRecord, MeasurementRecord, Of, RecordError,
@@ -242,7 +242,7 @@ impl Reader<'_> {
             takt: None,
             outcome: run.outcome,
             is_whole: run.is_whole(),
-            fate: fate(run, decided),
+            fate: fate_of(self.store, self.said, run)?,
             decided: decided.map(|(verdict, kept)| Decision {
                 verdict,
                 reason: reason(&kept.mark.said),
@@ -293,7 +293,7 @@ impl Sums {
                 Fate::Hold | Fate::BrokenOff => sums.hold += 1,
                 Fate::Scrap => sums.scrapped += 1,
                 Fate::Bare => sums.bare += 1,
-                Fate::Running => {}
+                Fate::Running | Fate::Stripped => {}
             }
             if line.fate != Fate::Bare {
                 sums.powder_not_known.extend(line.powder.is_none().then_some(line.number));

@@ -292,7 +292,7 @@ impl Standing {
             let Some(run) = runs.iter().find(|run| run.id == part.run && run.kind == kind) else {
                 continue;
             };
-            let fate = fate(run, stands(store, said, &part.run)?);
+            let fate = fate_of(store, said, run)?;
             self.attempts.push(Attempt { number: part.number, fate });
             if has_begun(run) {
                 let place = used.iter().find(|used| used.run == part.run).map(|used| used.place);
@@ -494,10 +494,22 @@ pub fn to_be_measured(
     }
 }
 
+/// How an attempt stands by the records.
+///
+/// # Errors
+/// [`RecordError`] when the file can't be read.
+pub fn fate_of(store: &Store, said: &[&MarkRecord], run: &RunSummary) -> Result<Fate, RecordError> {
+    let fate = fate(run, stands(store, said, &run.id)?);
+    if fate != Fate::BrokenOff {
+        return Ok(fate);
+    }
+    let marks = store.marks(Of::Part(&run.id))?;
+    Ok(if Inspected::of(&marks).is_stripped() { Fate::Stripped } else { fate })
+}
+
 /// How an attempt stands. While it is written its part is being made, whatever was decided; and one
 /// that goes on with another has a part with powder on it, though it lays none.
-#[must_use]
-pub fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
+fn fate(run: &RunSummary, decided: Option<(Verdict, &MarkRecord)>) -> Fate {
     match (decided.map(|(verdict, _)| verdict), run.outcome) {
         (_, Outcome::Open) if has_begun(run) => Fate::Running,
         (Some(Verdict::Pass), _) => Fate::Pass,

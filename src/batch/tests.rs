@@ -536,6 +536,20 @@ fn a_part_that_was_killed_and_ended_stands_among_the_trouble_and_not_silently_ou
 }
 
 #[test]
+fn a_part_whose_coat_is_taken_off_is_the_next_to_be_made() {
+    let shop = Shop::new();
+    let keeping = shop.begun(&Made::default());
+    keeping.flush();
+    let run = keeping.id();
+    drop(keeping);
+    assert_eq!((shop.standing().tally().on_hold, next(&shop.standing())), (vec![1], Some(2)));
+    let (choice, checked) = (Choice::StripAndReblast, Checked::default());
+    let said = Said::Settled { choice, reason: "it stood too long".to_owned(), checked };
+    shop.told("2026-11-25T12:00:00Z", Some(&run), said);
+    assert_eq!((shop.standing().tally().on_hold.len(), next(&shop.standing())), (0, Some(1)));
+}
+
+#[test]
 fn a_tip_that_does_not_last_for_one_part_is_not_to_be_cleaned_again_right_after_a_cleaning() {
     let mut shop = Shop::new();
     let every = shop.standing().flame_of_part() / 2.0;

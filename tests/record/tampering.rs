@@ -215,6 +215,38 @@ fn every_change_removal_and_exchange_of_a_row_is_found() {
     assert!(made >= 100 && entries >= 20, "{made}, {entries}");
 }
 
+/// Who makes an index anew by another rule and puts the rule back hides rows from whoever asks by it.
+#[test]
+fn an_index_that_hides_rows_is_found_though_it_reads_as_it_was() {
+    let (folder, path) = file();
+    written(&path);
+    for index in ["act_of_run", "mark_of_run"] {
+        let copy = folder.path().join(format!("{index}.sqlite"));
+        std::fs::copy(&path, &copy).expect("copy");
+        let change = |sql: &str| {
+            let connection = Connection::open(&copy).expect("open");
+            let pragma = "PRAGMA writable_schema = ON; ";
+            connection.execute_batch(&format!("{pragma}{sql}")).expect("changed");
+        };
+        let named = format!("WHERE name = '{index}'");
+        let rule: String = Connection::open(&copy)
+            .and_then(|it| {
+                let rule = format!("SELECT sql FROM sqlite_schema {named}");
+                it.query_row(&rule, [], |row| row.get(0))
+            })
+            .expect("its rule");
+        change(&format!("UPDATE sqlite_schema SET sql = '{rule} WHERE run < 2' {named}"));
+        change(&format!("REINDEX {index}"));
+        let told = |copy: &Path| {
+            let found = Store::open(copy).expect("open").verify(None).expect("read");
+            found.flaws.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
+        };
+        assert!(told(&copy).contains(&format!("was changed itself: {index}")), "{}", told(&copy));
+        change(&format!("UPDATE sqlite_schema SET sql = '{rule}' {named}"));
+        assert!(told(&copy).contains("the file's structure is broken"), "{}", told(&copy));
+    }
+}
+
 #[test]
 fn a_removed_entry_is_told_by_the_one_after_it_and_by_nothing_else() {
     let (folder, path) = file();

@@ -37,6 +37,8 @@ pub enum Fate {
     Made,
     /// It was broken off with powder on it; nobody has decided.
     BrokenOff,
+    /// It was broken off, and its coat is taken off again: it is to be made anew.
+    Stripped,
     /// Decided: it goes to whoever ordered it.
     Pass,
     /// Decided: it waits.
@@ -111,7 +113,7 @@ pub fn tally(order: &Order, attempts: &[Attempt]) -> Tally {
         // What lies on a part is not undone by an attempt that laid nothing on it.
         let changed = |attempt: &&Attempt| attempt.fate != Fate::Bare;
         match (own().rfind(changed).map(|latest| latest.fate), order.scrapped) {
-            (None | Some(Fate::Bare), _) => tally.queue.push(queued),
+            (None | Some(Fate::Bare | Fate::Stripped), _) => tally.queue.push(queued),
             (Some(Fate::Scrap), Scrapped::MadeAgain) => again.push(queued),
             (Some(Fate::Scrap), Scrapped::Lost) => tally.lost.push(number),
             (Some(Fate::Running), _) => tally.running = Some(number),
@@ -228,6 +230,8 @@ mod tests {
         // Taken up again, its latest attempt counts.
         let tally = after(&ORDER, &[(1, Fate::BrokenOff), (1, Fate::Made)]);
         assert_eq!((tally.on_hold.len(), tally.undecided), (0, vec![1]));
+        let tally = after(&ORDER, &[(1, Fate::Stripped), (2, Fate::Made)]);
+        assert_eq!((tally.on_hold.len(), numbers(&tally)), (0, vec![1, 3, 4, 5]));
     }
 
     #[test]
