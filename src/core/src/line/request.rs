@@ -5,16 +5,16 @@
 
 use super::frame::Frame;
 use crate::image::Level;
+use crate::rig;
 
-/// Most coils a request of ours writes at once: the bits of one machine word. (The protocol
-/// allows 1968; no field module of a machine like this has that many.)
-pub const COILS_MAX: u16 = 64;
-/// Most coils or discrete inputs read at once: the same word.
-pub const BITS_MAX: u16 = 64;
+/// Most coils a request of ours writes at once: what a rig may have.
+pub const COILS_MAX: u16 = rig::COILS;
+/// Most coils or discrete inputs read at once: what a rig may have.
+pub const BITS_MAX: u16 = rig::INPUTS;
 /// Most registers a request of ours writes at once: the longest block a device here takes is 12.
 pub const WORDS_MAX: usize = 16;
-/// Most registers read at once (MODBUS Application Protocol V1.1b3, 6.3).
-pub const REGISTERS_MAX: u16 = 125;
+/// Most registers read at once: what a rig may have.
+pub const REGISTERS_MAX: u16 = rig::REGISTERS;
 
 /// What a coil's on is called on the wire (MODBUS Application Protocol V1.1b3, 6.5).
 const COIL_ON: u16 = 0xFF00;

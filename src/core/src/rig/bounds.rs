@@ -18,6 +18,13 @@ pub(super) const SWING: Bounds<Length> =
 pub(super) const BAUDS: &[u32] = &[1200, 2400, 4800, 9600, 19_200, 38_400, 57_600, 115_200];
 /// Unit addresses of the Modbus serial line specification; 0 is broadcast.
 pub(super) const UNITS: RangeInclusive<u32> = 1..=247;
+/// Coils from the first to the last of ours, which one request writes or reads: the bits of one machine
+/// word. (The protocol allows 1968; no field module of a machine like this has that many.)
+pub(crate) const COILS: u16 = 64;
+/// The same of discrete inputs: the same word.
+pub(crate) const INPUTS: u16 = 64;
+/// The same of registers (MODBUS Application Protocol V1.1b3, 6.3).
+pub(crate) const REGISTERS: u16 = 125;
 /// Line budgets.
 pub(super) const LINE_TIME: Bounds<Time> =
     Bounds::new(Time::from_s(0.0005), Time::from_s(0.5), PRACTICE);

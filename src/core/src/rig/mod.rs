@@ -17,7 +17,7 @@ use serde::Serialize;
 
 pub use axis::{AxisRegisters, AxisSpec, CommunicationLoss, PositionFrom, WordOrder};
 pub use bounds::LINE_LOAD;
-pub(crate) use bounds::{BACKLASH, PULSES_PER_MM, PULSES_PER_TURN};
+pub(crate) use bounds::{BACKLASH, COILS, INPUTS, PULSES_PER_MM, PULSES_PER_TURN, REGISTERS};
 pub use field::{
     AnalogueSpec, CoilSpec, ContactSpec, FieldSpec, IsolationSpec, Sense, SwingAway,
     TachometerSpec, WatchdogSpec,

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::super::bounds::{COILS, INPUTS, REGISTERS};
 use super::super::{FieldSpec, LitBy, SwingAway};
 use super::ms;
 use crate::document::{Problem, Problems};
@@ -11,11 +12,13 @@ pub(super) fn check(problems: &mut Problems, field: &FieldSpec, lit_by: Option<L
     let contacts = field.contacts.iter().filter_map(|contact| {
         Some((format!("field.contact.{}.input", contact.tag.key()), contact.input?))
     });
+    within_reach(problems, "discrete input", contacts.clone(), INPUTS);
     once(problems, "discrete input", contacts);
     let coils = field
         .coils
         .iter()
         .filter_map(|coil| Some((format!("field.coil.{}.output", coil.coil.key()), coil.output?)));
+    within_reach(problems, "coil", coils.clone(), COILS);
     once(problems, "coil", coils);
     let tachometer = &field.tachometer;
     let analogues = field.analogues.iter().filter_map(|analogue| {
@@ -29,9 +32,34 @@ pub(super) fn check(problems: &mut Problems, field: &FieldSpec, lit_by: Option<L
         ("field.tachometer.since_register".to_owned(), tachometer.since_register),
         ("field.cycle_register".to_owned(), field.cycle_register),
     ];
-    once(problems, "input register", analogues.chain(counters));
+    let registers = analogues.chain(counters);
+    within_reach(problems, "input register", registers.clone(), REGISTERS);
+    once(problems, "input register", registers);
     fittings(problems, field, lit_by);
     watchdog(problems, field);
+}
+
+/// All addresses of a kind lie near enough for one request, and none is the last that a frame can name:
+/// what follows the last of ours has an address too.
+fn within_reach(
+    problems: &mut Problems,
+    what: &str,
+    used: impl Iterator<Item = (String, u16)> + Clone,
+    most: u16,
+) {
+    let Some(first) = used.clone().map(|(_, address)| address).min() else { return };
+    let Some((path, last)) = used.max_by_key(|(_, address)| *address) else { return };
+    let reach = first.saturating_add(most - 1).min(u16::MAX - 1);
+    if last > reach {
+        problems.push(
+            Problem::error(
+                path,
+                format!("{what} {last} is too far from {first}, the first one, for one request"),
+            )
+            .accepted(format!("from {first} to {reach}: one request has up to {most}"))
+            .help("correct the number, or wire it to a terminal nearer to the others"),
+        );
+    }
 }
 
 /// Every address is used by one signal only.
