@@ -78,7 +78,7 @@ fn a_row_that_was_rewired_since_its_proof_counts_as_not_proved_and_no_start_is_p
         all.into_iter().find(|(known, ..)| *known == "guard_open").map(|(.., standing)| standing)
     };
     assert_eq!(standing(&store, &machine()), Some(Standing::DueIn(363)));
-    let moved = rewired("guard = { input = 1 }", "guard = { input = 90 }");
+    let moved = rewired("guard = { input = 1 }", "guard = { input = 60 }");
     assert_eq!(standing(&store, &moved), Some(Standing::Changed(2)));
     assert!(Standing::Changed(2).forbids() && Standing::Unfounded(2).forbids());
     let of_before =
@@ -97,7 +97,7 @@ fn the_list_says_when_a_row_was_proved_that_has_changed_since() {
     let changed = folder.path().join("changed.toml");
     let from = "emergency_stop = { input = 0 }";
     assert!(text.contains(from));
-    std::fs::write(&changed, text.replace(from, "emergency_stop = { input = 90 }")).expect("rig");
+    std::fs::write(&changed, text.replace(from, "emergency_stop = { input = 60 }")).expect("rig");
     let listed = evenpass(&["prove", "--list", "--rig", &changed.to_string_lossy()], &file);
     let words =
         String::from_utf8_lossy(&listed.stdout).split_whitespace().collect::<Vec<_>>().join(" ");
